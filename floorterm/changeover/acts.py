@@ -1,0 +1,201 @@
+"""Acts: the closed set of things that a person can do to a piece of work. One act becomes one entry.
+
+`KIND` of an act is the kind of its entry; the act's fields are the entry's `value`. Anything that is true of
+every act (person, witness, step, reason, correction number) stands in the entry's own fields as well.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from types import MappingProxyType
+from typing import Any, ClassVar, Literal
+
+import msgspec
+
+from floorterm.lockout.model import Event
+
+Outcome = Literal["done", "not_applicable"]
+Disposal = Literal["accept", "rework", "scrap", "hold"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SignStep:
+    """Sign a step. Which of the values is given depends on the step's kind.
+
+    `number` is the reading as typed (decimal point, no grouping); `kg` the running total of a flush step;
+    `counter` the bar counter of a marking step. A step that does not apply carries `reason`.
+    """
+
+    KIND: ClassVar[str] = "step.signed"
+    step: str
+    outcome: Outcome = "done"
+    number: str = ""
+    choice: str = ""
+    text: str = ""
+    scanned: str = ""
+    kg: Decimal | None = None
+    counter: int | None = None
+    lock: str = ""
+    result: str = ""
+    people: tuple[str, ...] = ()
+    how: str = ""
+    reason: str = ""
+    late: str = ""  # when it was really done, if it is entered afterwards (RFC 3339 with offset)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CorrectStep:
+    """Correct what was entered at a step: a new entry that names the old one (`corrects`) and the reason."""
+
+    KIND: ClassVar[str] = "step.corrected"
+    step: str
+    corrects: int
+    reason: str
+    number: str = ""
+    choice: str = ""
+    text: str = ""
+    scanned: str = ""
+    kg: Decimal | None = None
+    counter: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PushFlush:
+    """Say how many kg of line mass have been pushed so far (running total) at a flush step."""
+
+    KIND: ClassVar[str] = "flush.pushed"
+    step: str
+    kg: Decimal
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReviseFlush:
+    """Change the required kg of a flush step, with the reason and the inputs behind the new figure."""
+
+    KIND: ClassVar[str] = "flush.revised"
+    step: str
+    kg: Decimal
+    reason: str
+    inputs: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LockoutAct:
+    """A lockout event outside the worksheet's own lockout steps: a further person's review, lock, verification,
+    start or end of work, a lock taken off, a repeated verification, people told."""
+
+    KIND: ClassVar[str] = "lockout.event"
+    job: str
+    event: Event
+    points: tuple[str, ...] = ()
+    lock: str = ""
+    result: str = ""
+    people: tuple[str, ...] = ()
+    how: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RepeatSection:
+    """Do a section again: a new round of the same steps; the earlier round stays."""
+
+    KIND: ClassVar[str] = "section.repeated"
+    section: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pause:
+    """Stop the work for a reason that is not the worksheet's."""
+
+    KIND: ClassVar[str] = "work.paused"
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Resume:
+    """Take the work up again."""
+
+    KIND: ClassVar[str] = "work.resumed"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Note:
+    """Write something down, about a step or about the whole work."""
+
+    KIND: ClassVar[str] = "work.note"
+    text: str
+    step: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RaiseDeviation:
+    """Report something that is not as it should be and that no limit caught."""
+
+    KIND: ClassVar[str] = "deviation.raised"
+    text: str
+    step: str = ""
+    critical: Literal["", "safety", "quality"] = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dispose:
+    """Decide about a deviation (`deviation` is the number of the entry that raised it)."""
+
+    KIND: ClassVar[str] = "deviation.disposed"
+    deviation: int
+    decision: Disposal
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Abandon:
+    """End the work without finishing it. Locks stay what they are; `holds` states what the line now holds."""
+
+    KIND: ClassVar[str] = "work.abandoned"
+    reason: str
+    holds: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Redirect:
+    """Go on towards another incoming fragrance: the new worksheet whole, as JSON. Locks stay what they are."""
+
+    KIND: ClassVar[str] = "work.redirected"
+    reason: str
+    worksheet: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Release:
+    """Release the line for the incoming fragrance (or end a stand-alone procedure)."""
+
+    KIND: ClassVar[str] = "work.released"
+
+
+Act = (
+    SignStep | CorrectStep | PushFlush | ReviseFlush | LockoutAct | RepeatSection | Pause | Resume | Note
+    | RaiseDeviation | Dispose | Abandon | Redirect | Release
+)  # fmt: skip
+
+STARTED = "work.started"  # the entry that begins a piece of work: its value holds the worksheet and its digest
+
+ACTS: Mapping[str, type[Act]] = MappingProxyType(
+    {
+        act.KIND: act
+        for act in (
+            SignStep, CorrectStep, PushFlush, ReviseFlush, LockoutAct, RepeatSection, Pause, Resume, Note,
+            RaiseDeviation, Dispose, Abandon, Redirect, Release,
+        )
+    }
+)  # fmt: skip
+
+
+class UnknownActError(ValueError):
+    """An entry of a kind that this version does not know; it is shown, never skipped in silence."""
+
+
+def act_from_value(kind: str, value: Mapping[str, Any]) -> Act:
+    """The act that an entry of that kind stands for. Raises UnknownActError or msgspec.ValidationError."""
+    if kind not in ACTS:
+        raise UnknownActError(f"Entries of kind {kind!r} are not known to this version.")
+    return msgspec.convert(value, ACTS[kind])

@@ -1,0 +1,194 @@
+"""The worksheet: everything one piece of work asks for, as frozen values that are written into the ledger whole.
+
+A worksheet can be read, walked and printed when the YAML it came from has long moved on. Texts stand in it
+in every language; quantities are Decimals and become text in JSON (an entry holds no floats).
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+from functools import cached_property
+from typing import Any, Literal
+
+import msgspec
+
+from floorterm.entries import canonical, digest
+from floorterm.lockout.model import Event, Job
+
+Text = Mapping[str, str]  # language -> text; "es_draft" marks a translation that nobody has reviewed
+StepKind = Literal["confirm", "reading", "choice", "text", "scan", "wait", "flush", "lockout"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """One answer of a `choice` step."""
+
+    id: str
+    text: Text
+    deviation: bool = False
+    stops: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One step. `id` is `section/step`; `after` are the ids of the steps that must stand before it."""
+
+    id: str
+    kind: StepKind
+    text: Text
+    why: Text = field(default_factory=dict)
+    caution: Text = field(default_factory=dict)
+    ppe: tuple[Text, ...] = ()
+    duty: str = ""
+    witness: str = ""
+    after: tuple[str, ...] = ()
+    needs_lockout: str = ""  # id of the Job under which it is done
+    critical: Literal["", "safety", "quality"] = ""
+    standard_min: Decimal = Decimal(0)
+    external: bool = False
+    expires_min: int | None = None
+    reopens: tuple[str, ...] = ()
+    unit: str = ""
+    low: Decimal | None = None
+    high: Decimal | None = None
+    choices: tuple[Choice, ...] = ()
+    expect: str = ""
+    dwell_min: Decimal | None = None
+    since: str = ""
+    required_kg: Decimal | None = None
+    mark: Literal["", "last_good_outgoing", "first_good_incoming"] = ""
+    # kind "lockout": the event, its job and the point it is about ("" = all points of the job, or none)
+    event: Event | None = None
+    job: str = ""
+    point: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Section:
+    """Steps that belong together and are done again together."""
+
+    id: str
+    title: Text
+    steps: tuple[Step, ...]
+    first_article: bool = False
+    beside: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LimitCandidate:
+    """One candidate for the residual limit, with where its data come from."""
+
+    criterion: str
+    item: str
+    limit: Decimal
+    source: str
+    confidence: str = ""
+    outgoing: str = ""  # fragrance whose residue is meant
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlushNote:
+    """The flush calculation of this pair as it stood when the worksheet was made.
+
+    `status` is "ok", "none" (nothing to flush), "deviation" (flushing cannot help) or "unreachable".
+    kg are kg of line mass since the dose was switched; `line_model` holds the numbers of the line, so that
+    the washout curve can be drawn again from the record alone.
+    """
+
+    status: Literal["ok", "none", "deviation", "unreachable"]
+    required_kg: Decimal
+    bars: int
+    diverted_kg: Decimal
+    minutes: int
+    limit: Decimal
+    governing: LimitCandidate | None
+    candidates: tuple[LimitCandidate, ...]
+    evidence: Literal["measured", "estimated", "guessed"]
+    measured: tuple[str, ...]
+    assumed: tuple[str, ...]
+    warnings: tuple[str, ...]
+    line_model: Mapping[str, Any]
+    rate_kg_h: Decimal
+    slug_g: Decimal
+    gate: str = ""  # a claim that this sequence may not reach by flushing alone
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Named:
+    """An id with its name in every language, and the code that a scanner reads."""
+
+    id: str
+    name: Text
+    code: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Worksheet:
+    """One changeover, or one procedure that stands alone (`procedure` set, no fragrances)."""
+
+    line: Named
+    outgoing: Named | None = None
+    incoming: Named | None = None
+    traces: tuple[Named, ...] = ()  # further fragrances that the line may still hold
+    procedure: Named | None = None
+    on: date
+    facts: Mapping[str, bool | str] = field(default_factory=dict)
+    sections: tuple[Section, ...]
+    jobs: tuple[Job, ...] = ()
+    flush: FlushNote | None = None
+    release_duties: tuple[str, ...] = ("supervisor",)
+    pin_again: tuple[str, ...] = ()
+    library_digest: str = ""
+
+    @cached_property
+    def _steps(self) -> Mapping[str, Step]:
+        return {step.id: step for section in self.sections for step in section.steps}
+
+    @cached_property
+    def _section_of(self) -> Mapping[str, Section]:
+        return {step.id: section for section in self.sections for step in section.steps}
+
+    def steps(self) -> Iterator[Step]:
+        """All steps in order."""
+        yield from self._steps.values()
+
+    def step(self, step_id: str) -> Step | None:
+        """The step of that id, or None."""
+        return self._steps.get(step_id)
+
+    def section_of(self, step_id: str) -> Section:
+        """The section that a step stands in. Raises KeyError for an id that is not on the worksheet."""
+        return self._section_of[step_id]
+
+    def section(self, section_id: str) -> Section | None:
+        """The section of that id, or None."""
+        return next((section for section in self.sections if section.id == section_id), None)
+
+    def job(self, job_id: str) -> Job | None:
+        """The lockout job of that id, or None."""
+        return next((job for job in self.jobs if job.id == job_id), None)
+
+    @cached_property
+    def digest(self) -> str:
+        """SHA-256 over the canonical JSON of the whole worksheet."""
+        return digest(canonical(to_json(self)))
+
+
+def _without_empty(value: Any) -> Any:
+    """Drop None (an entry says absent, not null) and empty values: they are the defaults when read back."""
+    if isinstance(value, dict):
+        return {key: _without_empty(inner) for key, inner in value.items() if inner not in (None, "", [], {})}
+    if isinstance(value, list):
+        return [_without_empty(inner) for inner in value]
+    return value
+
+
+def to_json(value: Any) -> Any:
+    """A frozen value of this room as JSON-ready data for an entry: Decimals and dates as text, no nulls."""
+    return _without_empty(msgspec.to_builtins(value, str_keys=True))
+
+
+def worksheet_from_json(data: Mapping[str, Any]) -> Worksheet:
+    """Read a worksheet back from an entry. Raises msgspec.ValidationError if it is none."""
+    return msgspec.convert(data, Worksheet)

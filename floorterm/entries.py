@@ -1,0 +1,195 @@
+"""Drafts and entries: what somebody wants to record, and what was recorded. Plain frozen values.
+
+An entry's body is canonical JSON (RFC 8785, narrowed: keys `[a-z0-9_]+`, no floating-point numbers,
+integers within +-(2^53 - 1), absent rather than null) and is kept as text exactly as it was hashed.
+"""
+
+import hashlib
+import json
+import re
+import unicodedata
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from decimal import Decimal
+from typing import Any
+
+FORMAT_VERSION = 1
+GENESIS = "0" * 64  # `prev` of entry 1
+_KEY = re.compile(r"[a-z0-9_]+")
+_MAX_INTEGER = 2**53 - 1
+
+Json = None | bool | int | str | Sequence["Json"] | Mapping[str, "Json"]
+
+
+class BodyError(ValueError):
+    """A value cannot stand in an entry: a float, a null, an odd key, a number too large, text that is no text."""
+
+
+class TextError(ValueError):
+    """A typed text holds something that no record may keep (control or direction-changing characters)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Draft:
+    """What somebody wants recorded. The ledger adds number, previous hash, time, printed names and roles.
+
+    `key` is the idempotency key: made when the dialogue opens, the same for every retry of one act.
+    `identity` says how the person was recognised: "pin", "session", "unconfirmed", or "" for entries that
+    the program makes by itself. `value` belongs to the kind and is validated by whoever folds it.
+    """
+
+    kind: str
+    key: str
+    person: str = ""
+    identity: str = ""
+    meaning: str = ""
+    witness: str = ""
+    terminal: str = ""
+    line: str = ""
+    changeover: str = ""
+    step: str = ""
+    corrects: int | None = None
+    reason: str = ""
+    value: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """One recorded line of the ledger: the body as hashed, its hash, and the fields read out of it."""
+
+    n: int
+    hash: str
+    prev: str
+    at: datetime
+    offset: str
+    kind: str
+    key: str = ""
+    person: str = ""
+    name: str = ""
+    role: str = ""
+    identity: str = ""
+    meaning: str = ""
+    witness: str = ""
+    witness_name: str = ""
+    witness_role: str = ""
+    terminal: str = ""
+    line: str = ""
+    changeover: str = ""
+    pos: int = 0
+    step: str = ""
+    corrects: int | None = None
+    reason: str = ""
+    value: Mapping[str, Any] = field(default_factory=dict)
+    body: str = ""
+
+    @property
+    def local(self) -> datetime:
+        """The plant's wall clock at the entry, from the offset that was recorded with it."""
+        return self.at.astimezone(datetime.strptime(self.offset, "%z").tzinfo)
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A number as somebody typed it, with its unit: `Quantity("412.50", "kg")`."""
+
+    number: str
+    unit: str
+
+    @property
+    def decimal(self) -> Decimal:
+        """The number for arithmetic; the text stays what was typed."""
+        return Decimal(self.number)
+
+
+def _check(value: Any, path: str) -> None:
+    if isinstance(value, bool):
+        return
+    match value:
+        case str():
+            try:
+                value.encode("utf-8")
+            except UnicodeEncodeError as fault:
+                raise BodyError(f"{path}: text with half a character (a lone surrogate)") from fault
+        case int():
+            if abs(value) > _MAX_INTEGER:
+                raise BodyError(f"{path}: integer beyond 2^53 - 1; write it as text")
+        case Mapping():
+            for key, inner in value.items():
+                if not isinstance(key, str) or not _KEY.fullmatch(key):
+                    raise BodyError(f"{path}: key {key!r} is not lower-case letters, digits and underscores")
+                _check(inner, f"{path}.{key}")
+        case list() | tuple():
+            for index, inner in enumerate(value):
+                _check(inner, f"{path}[{index}]")
+        case _:
+            raise BodyError(f"{path}: {type(value).__name__} cannot stand in an entry")
+
+
+def canonical(value: Mapping[str, Any]) -> str:
+    """Canonical JSON text of a body (RFC 8785, narrowed as the module says). Raises BodyError."""
+    import rfc8785  # noqa: PLC0415  only writers need it
+
+    _check(value, "body")
+    return rfc8785.dumps(value).decode("utf-8")
+
+
+def digest(text: str) -> str:
+    """SHA-256 (FIPS 180-4) of the UTF-8 bytes of a text, as 64 lower-case hexadecimal digits."""
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()
+
+
+def clean_text(text: str, *, limit: int = 2000, newlines: bool = False) -> str:
+    """A typed text made fit for the record: NFC, trimmed. Raises TextError naming what was wrong."""
+    tidy = unicodedata.normalize("NFC", text).strip()
+    if len(tidy) > limit:
+        raise TextError(f"The text has {len(tidy)} characters; {limit} are allowed.")
+    for character in tidy:
+        if character == "\n" and newlines:
+            continue
+        category = unicodedata.category(character)
+        # Cc control, Cf format (bidirectional overrides among them; a soft hyphen or joiner is not worth the risk)
+        if category in ("Cc", "Cf", "Cs"):
+            raise TextError(f"The text holds a character that cannot be kept (U+{ord(character):04X}).")
+    return tidy
+
+
+def _no_float(text: str) -> float:
+    raise BodyError(f"a floating-point number ({text}) cannot stand in an entry")
+
+
+def _no_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        raise BodyError("a key stands twice in one object")
+    return found
+
+
+def read_body(body: str) -> dict[str, Any]:
+    """Parse a stored body strictly: no floats, no repeated keys, an object at the top. Raises BodyError."""
+    try:
+        value = json.loads(body, parse_float=_no_float, parse_constant=_no_float, object_pairs_hook=_no_repeats)
+    except (json.JSONDecodeError, RecursionError) as fault:
+        raise BodyError(f"the body is not JSON: {fault}") from fault
+    if not isinstance(value, dict):
+        raise BodyError("the body is not an object")
+    return value
+
+
+_FIELDS = frozenset(Entry.__dataclass_fields__) - {"hash", "body", "at"}
+
+
+def entry_from_body(body: str, hash_: str) -> Entry:
+    """The entry that a stored body and its hash stand for. Raises BodyError for a body that is none of ours."""
+    fields = read_body(body)
+    try:
+        at = datetime.strptime(fields["at"], "%Y-%m-%dT%H:%M:%S.%fZ").replace(tzinfo=UTC)
+        known = {key: fields[key] for key in _FIELDS & fields.keys()}
+        return Entry(**known, at=at, hash=hash_, body=body)
+    except (KeyError, TypeError, ValueError) as fault:
+        raise BodyError(f"the body lacks a field or has one of the wrong kind: {fault}") from fault
+
+
+def stamp(at: datetime) -> str:
+    """An instant as bodies carry it: UTC, exactly six decimals, `Z`; text order is time order."""
+    return at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")

@@ -1,0 +1,49 @@
+"""A person as the rules see them: a plain value, without PIN and without database.
+
+Three separate things (they must never be mixed): *permission* in the program, *duty* on the floor,
+*lockout status* under the energy-control programme.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+
+
+class Permission(StrEnum):
+    """What somebody may do in the program. Ordered only by the tables that use it."""
+
+    OPERATOR = "operator"
+    SUPERVISOR = "supervisor"
+    SAFETY_OFFICER = "safety_officer"
+    ADMINISTRATOR = "administrator"
+
+
+class LockoutStatus(StrEnum):
+    """Status under the energy-control programme; spelt as 29 CFR 1910.147(b) spells it."""
+
+    AUTHORIZED = "authorized"
+    AFFECTED = "affected"
+    OTHER = "other"
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """Somebody who signs: code, printed name, and what they are allowed, able and trained to do.
+
+    `trained_on` and `valid_to` speak of lockout training: None means that no training is on record
+    (`trained_on`) or that the site sets no end (`valid_to`; the last day counts).
+    """
+
+    code: str
+    name: str
+    permission: Permission = Permission.OPERATOR
+    duties: frozenset[str] = frozenset()
+    lockout: LockoutStatus = LockoutStatus.OTHER
+    trained_on: date | None = None
+    valid_to: date | None = None
+    badge: str = ""
+    active: bool = True
+
+    def may_supervise(self) -> bool:
+        """Whether the person may dispose of deviations and release: supervisors and safety officers."""
+        return self.permission in (Permission.SUPERVISOR, Permission.SAFETY_OFFICER)
