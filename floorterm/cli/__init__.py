@@ -1,0 +1,80 @@
+"""The command line: thin; each command calls one function of a room and hands the value to a writer.
+
+Command modules are imported only when their command runs, because people wait for imports.
+"""
+
+import importlib
+from collections.abc import Mapping
+from types import MappingProxyType
+
+import click
+
+from floorterm import __version__
+
+# command -> (module, attribute)
+_COMMANDS: Mapping[str, str] = MappingProxyType(
+    {
+        "check": "floorterm.cli.check:check",
+        "worksheet": "floorterm.cli.worksheet:worksheet",
+        "flush": "floorterm.cli.flush:flush",
+        "demo": "floorterm.cli.open:demo",
+        "open": "floorterm.cli.open:open_plant",
+        "init": "floorterm.cli.ledger:init",
+        "verify": "floorterm.cli.ledger:verify",
+        "backup": "floorterm.cli.ledger:backup",
+        "export": "floorterm.cli.ledger:export",
+        "holds": "floorterm.cli.ledger:holds",
+        "people": "floorterm.cli.people:people",
+    }
+)
+
+
+class _LazyGroup(click.Group):
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        target = _COMMANDS.get(cmd_name)
+        if target is None:
+            return None
+        module, _, attribute = target.partition(":")
+        command = getattr(importlib.import_module(module), attribute)
+        assert isinstance(command, click.Command)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(_HELP.items()))
+
+
+_HELP: Mapping[str, str] = MappingProxyType(
+    {
+        "open": "Open the plant at this terminal (also without any command).",
+        "demo": "Open a copy of the invented demo plant.",
+        "check": "Validate the checklists and compose every pair on every line.",
+        "worksheet": "Print a worksheet: the paper fallback.",
+        "flush": "How many kg to flush for a pair, and why.",
+        "init": "Create the ledger and its first administrator.",
+        "people": "Who may sign: add, list, disable, new PIN.",
+        "holds": "State what a line holds.",
+        "verify": "Verify the ledger or an export.",
+        "backup": "Copy the ledger while it is in use, and verify the copy.",
+        "export": "Write the ledger as lines that a stranger can verify.",
+    }
+)
+
+
+@click.group(cls=_LazyGroup, invoke_without_command=True)
+@click.version_option(__version__, prog_name="floorterm")
+@click.pass_context
+def main(ctx: click.Context) -> None:
+    """Changeovers of a bar-soap finishing line: checklists, interlocks, flush, sign-offs.
+
+    The record says what was recorded; it never says that a machine is safe. The site's own procedures,
+    local codes and a competent person prevail.
+    """
+    if ctx.invoked_subcommand is None:
+        from floorterm.cli.open import open_plant  # noqa: PLC0415  only when the terminal opens
+
+        ctx.invoke(open_plant)

@@ -1,0 +1,207 @@
+"""The energy-control steps that compose puts around a section which works under lockout.
+
+The order is that of 29 CFR 1910.147(d) and (e): nobody writes these events by hand. The minutes are the
+starter figures for planning (common practice, no source); the ledger's own medians replace them in time.
+"""
+
+from collections.abc import Iterable, Mapping
+from datetime import date, timedelta
+from decimal import Decimal
+
+from floorterm.changeover.worksheet import Section, Step, Text
+from floorterm.library.model import IsolationPoint, LineFile, LockoutFile
+from floorterm.library.model import Text as LibraryText
+from floorterm.lockout.model import Event, Job, Point
+from floorterm.wording import LANGUAGES, words
+
+_MINUTES: Mapping[Event, Decimal] = {
+    Event.NOTIFY_BEFORE: Decimal(1),
+    Event.REVIEW: Decimal(1),
+    Event.SHUT_DOWN: Decimal(1),
+    Event.ISOLATE: Decimal("0.5"),
+    Event.LOCK_ON: Decimal("0.5"),
+    Event.RELEASE: Decimal(1),
+    Event.VERIFY: Decimal(2),
+    Event.WORK_END: Decimal("0.5"),
+    Event.INSPECT_AREA: Decimal(1),
+    Event.ACCOUNT_PEOPLE: Decimal(1),
+    Event.LOCK_OFF: Decimal("0.5"),
+    Event.NOTIFY_AFTER: Decimal(1),
+    Event.RE_ENERGISE: Decimal("0.5"),
+    Event.RESTART: Decimal(1),
+    Event.CLOSE: Decimal("0.5"),
+}
+
+
+def spoken(text: LibraryText | None) -> dict[str, str]:
+    """A text of the library as a mapping from language to text; drafts keep their mark."""
+    return text.model_dump(exclude_none=True) if text is not None else {}
+
+
+def _say(key: str, facts: Mapping[str, Mapping[str, str]] | None = None) -> dict[str, str]:
+    """A wording in every language, each filled with the facts of that language."""
+    return {
+        language: words(
+            key, language, **{name: in_(value, language) for name, value in (facts or {}).items()}
+        )
+        for language in LANGUAGES
+    }
+
+
+def in_(text: Text, language: str) -> str:
+    """The text in a language; its unreviewed draft, or English, where there is none."""
+    return text.get(language) or text.get(f"{language}_draft") or text.get("en", "")
+
+
+def point_of(spec: IsolationPoint) -> Point:
+    """An isolation point of a line as a value of a lockout job."""
+    return Point(
+        id=spec.id,
+        name=spoken(spec.name),
+        place=spoken(spec.place),
+        energies=spec.energies,
+        magnitude=spec.magnitude,
+        device=spec.device,
+        lockable=spec.lockable,
+        required=spec.required,
+        needs_release=spec.needs_release,
+        release_how=spoken(spec.release_how),
+        reaccumulates=spec.reaccumulates,
+        monitor_min=spec.monitor_min,
+        verify_method=spoken(spec.verify.method),
+        verify_expect=spoken(spec.verify.expect),
+    )
+
+
+def inspection_due(lockout: LockoutFile, on: date, months: int) -> date:
+    """Last day on which the newest inspection dated on or before `on` counts: the same day `months` later.
+
+    A new procedure counts from the day it took effect (29 CFR 1910.147(c)(6)(i)); 29 February counts to the 28th.
+    """
+    dates = [certificate.date for certificate in lockout.certificates if certificate.date <= on]
+    newest = max(dates, default=lockout.effective_on)
+    year, month = divmod(newest.month - 1 + months, 12)
+    try:
+        return newest.replace(year=newest.year + year, month=month + 1)
+    except ValueError:
+        first = date(newest.year + year, month + 1, 1)
+        return (first + timedelta(days=31)).replace(day=1) - timedelta(days=1)
+
+
+def job_of(job_id: str, lockout: LockoutFile, line: LineFile, on: date, months: int) -> Job:
+    """The lockout job of a section: procedure revision and points as they are on that day."""
+    points = {point.id: point for point in line.points}
+    return Job(
+        id=job_id,
+        procedure=lockout.id,
+        revision=lockout.revision,
+        title=spoken(lockout.title),
+        machine=lockout.machine,
+        points=tuple(point_of(points[name]) for name in lockout.points),
+        affected_duties=line.affected_duties,
+        inspection_due=inspection_due(lockout, on, months),
+        changed_on=lockout.changed_on,
+    )
+
+
+def _step(
+    job: Job,
+    section: str,
+    name: str,
+    event: Event,
+    text: Text,
+    after: Iterable[str],
+    *,
+    point: str = "",
+    why: Text | None = None,
+    caution: Text | None = None,
+) -> Step:
+    return Step(
+        id=f"{section}/{name}",
+        kind="lockout",
+        text=text,
+        why=why or {},
+        caution=caution or {},
+        after=tuple(after),
+        critical="safety",
+        standard_min=_MINUTES[event],
+        event=event,
+        job=job.id,
+        point=point,
+    )
+
+
+def before(job: Job, lockout: LockoutFile, after: Iterable[str]) -> Section:
+    """The section that stands before the work: tell, review, shut down, isolate, lock, relieve, verify."""
+    section = f"{job.id}-lock"
+    steps = [
+        _step(job, section, "notify", Event.NOTIFY_BEFORE, _say("lock.notify_before"), after,
+              why=_say("lock.notify_before_why")),
+        _step(job, section, "review", Event.REVIEW,
+              _say("lock.review", {"procedure": job.title, "revision": {"en": str(job.revision)}}),
+              [f"{section}/notify"], why=_say("lock.review_why")),
+        _step(job, section, "shut-down", Event.SHUT_DOWN, spoken(lockout.shut_down), [f"{section}/review"]),
+    ]  # fmt: skip
+    for point in job.points:
+        steps.append(
+            _step(job, section, f"isolate-{point.id}", Event.ISOLATE,
+                  _say("lock.isolate", {"point": point.name, "place": point.place}),
+                  [f"{section}/shut-down"], point=point.id,
+                  why=_say("lock.isolate_why", {"magnitude": {"en": point.magnitude}}))
+        )  # fmt: skip
+    for point in job.points:
+        steps.append(
+            _step(job, section, f"lock-{point.id}", Event.LOCK_ON,
+                  _say("lock.lock_on", {"point": point.name, "place": point.place}),
+                  [f"{section}/isolate-{point.id}"], point=point.id, why=_say("lock.lock_on_why"))
+        )  # fmt: skip
+    locks = [f"{section}/lock-{point.id}" for point in job.points]
+    relieved = []
+    for point in job.points:
+        if point.needs_release:
+            relieved.append(f"{section}/relieve-{point.id}")
+            steps.append(
+                _step(job, section, f"relieve-{point.id}", Event.RELEASE,
+                      _say("lock.relieve", {"point": point.name, "how": point.release_how}),
+                      locks, point=point.id, why=_say("lock.relieve_why"))
+            )  # fmt: skip
+    steps.append(
+        _step(job, section, "verify", Event.VERIFY, _say("lock.verify"), [*locks, *relieved],
+              why=_say("lock.verify_why"), caution=_say("lock.authority"))
+    )  # fmt: skip
+    return Section(id=section, title=_say("lock.section_before", {"machine": {"en": job.machine}}), steps=tuple(steps))
+
+
+def behind(job: Job, lockout: LockoutFile, after: Iterable[str]) -> Section:
+    """The section that stands after the work: everybody out, inspect, account, locks off, tell, re-energise, restart."""
+    section = f"{job.id}-unlock"
+    steps = [
+        _step(job, section, "work-end", Event.WORK_END, _say("lock.work_end"), after, why=_say("lock.work_end_why")),
+        _step(job, section, "inspect", Event.INSPECT_AREA, _say("lock.inspect"), [f"{section}/work-end"]),
+        _step(job, section, "account", Event.ACCOUNT_PEOPLE, _say("lock.account"), [f"{section}/inspect"],
+              why=_say("lock.account_why")),
+    ]  # fmt: skip
+    for point in job.points:
+        steps.append(
+            _step(job, section, f"lock-off-{point.id}", Event.LOCK_OFF,
+                  _say("lock.lock_off", {"point": point.name, "place": point.place}),
+                  [f"{section}/account"], point=point.id, why=_say("lock.lock_off_why"))
+        )  # fmt: skip
+    steps.append(
+        _step(job, section, "notify", Event.NOTIFY_AFTER, _say("lock.notify_after"),
+              [f"{section}/lock-off-{point.id}" for point in job.points], why=_say("lock.notify_after_why"))
+    )  # fmt: skip
+    for point in reversed(job.points):
+        steps.append(
+            _step(job, section, f"re-energise-{point.id}", Event.RE_ENERGISE,
+                  _say("lock.re_energise", {"point": point.name, "place": point.place}),
+                  [f"{section}/notify"], point=point.id)
+        )  # fmt: skip
+    steps.append(
+        _step(job, section, "restart", Event.RESTART, spoken(lockout.restart),
+              [f"{section}/re-energise-{point.id}" for point in job.points], caution=_say("lock.restart_caution"))
+    )  # fmt: skip
+    steps.append(
+        _step(job, section, "close", Event.CLOSE, _say("lock.close"), [f"{section}/restart"])
+    )
+    return Section(id=section, title=_say("lock.section_after", {"machine": {"en": job.machine}}), steps=tuple(steps))

@@ -1,0 +1,98 @@
+"""What commands share: options, exit statuses, the two writers (a table for people, JSON for programs)."""
+
+import json
+import sys
+from collections.abc import Callable, Sequence
+from enum import IntEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
+
+import click
+
+if TYPE_CHECKING:
+    from floorterm.ledger import Ledger
+    from floorterm.library.model import Library
+
+_Command = TypeVar("_Command", bound=Callable[..., Any])
+
+
+class Status(IntEnum):
+    """Exit statuses of every command."""
+
+    WELL = 0
+    SHORT = 1  # what was checked falls short
+    UNUSABLE = 2  # bad usage, or input that cannot be read at all
+
+
+def checklists_option(command: _Command) -> _Command:
+    """`--checklists DIR`."""
+    return click.option(
+        "--checklists",
+        type=click.Path(path_type=Path, file_okay=False),
+        help="Folder of the plant's YAML (default: the ledger's folder, else the starter set).",
+    )(command)
+
+
+def db_option(command: _Command) -> _Command:
+    """`--db FILE`."""
+    return click.option(
+        "--db",
+        type=click.Path(path_type=Path, dir_okay=False),
+        envvar="FLOORTERM_DB",
+        help="Ledger file (default: one machine-wide file).",
+    )(command)
+
+
+def json_option(command: _Command) -> _Command:
+    """`--json`."""
+    return click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")(command)
+
+
+def fail(message: str, status: Status = Status.UNUSABLE) -> NoReturn:
+    """Say why on standard error and leave."""
+    click.echo(message, err=True)
+    sys.exit(status)
+
+
+def print_json(value: Any) -> None:
+    """One JSON document on standard output."""
+    click.echo(json.dumps(value, ensure_ascii=False, indent=2, default=str))
+
+
+def print_table(head: Sequence[str], rows: Sequence[Sequence[str]], *, numbers: Sequence[int] = ()) -> None:
+    """Columns wide enough for their content, two spaces apart; `numbers` are the columns set to the right."""
+    widths = [max(len(row[i]) for row in (head, *rows)) for i in range(len(head))]
+    for row in (head, ["-" * width for width in widths], *rows):
+        cells = [
+            cell.rjust(width) if i in numbers else cell.ljust(width)
+            for i, (cell, width) in enumerate(zip(row, widths, strict=True))
+        ]
+        click.echo("  ".join(cells).rstrip())
+
+
+def load_library(folder: Path | None) -> "Library":
+    """The library of a folder, or of the starter set; leaves with status 2 and every fault if it has any."""
+    from floorterm.library import LibraryError, load, starter_folder  # noqa: PLC0415
+
+    chosen = folder or starter_folder()
+    try:
+        return load(chosen)
+    except LibraryError as error:
+        fail("\n".join([f"The checklists in {chosen} have faults:", *map(str, error.faults)]))
+
+
+def default_db() -> Path:
+    """The machine-wide ledger file."""
+    from platformdirs import site_data_path  # noqa: PLC0415
+
+    return site_data_path("floorterm") / "ledger.db"
+
+
+def open_ledger(db: Path | None, *, read_only: bool = False) -> "Ledger":
+    """The ledger; leaves with status 2 and the reason if it cannot be opened."""
+    from floorterm.ledger import Ledger, LedgerError  # noqa: PLC0415
+
+    try:
+        return Ledger.open(db or default_db(), read_only=read_only)
+    except LedgerError as error:
+        fail(str(error))

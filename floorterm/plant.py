@@ -1,0 +1,349 @@
+"""A plant at work: its library and its ledger together, and the one way in which acts become entries.
+
+Screens and commands ask here; the rules are in `changeover`, the record is in `ledger`. This module holds no
+state of its own besides a cache of folds, which any reader could compute again from the entries.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+from floorterm.changeover.acts import STARTED, Abandon, Act, Redirect, Release
+from floorterm.changeover.compose import compose, compose_procedure
+from floorterm.changeover.fold import apply, fold
+from floorterm.changeover.rules import may
+from floorterm.changeover.state import State
+from floorterm.changeover.worksheet import Worksheet, to_json
+from floorterm.entries import Draft, Entry
+from floorterm.lockout.state import LockOn
+from floorterm.people import Permission, Person
+from floorterm.wording import Refusal, Say
+
+if TYPE_CHECKING:
+    from floorterm.ledger import Asked, Ledger
+    from floorterm.library.model import Library
+
+HOLDS = "line.holds"
+APPROVED = "library.approved"
+ENDS = (Release.KIND, Abandon.KIND)
+_LAST_RESORT = "site policy"
+
+
+@dataclass(frozen=True, slots=True)
+class Who:
+    """Somebody at this terminal, and how they were recognised: "pin", "session" or "unconfirmed"."""
+
+    person: Person
+    identity: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Holds:
+    """What a line holds according to the record: fragrances (the main one first), since which entry and when."""
+
+    fragrances: tuple[str, ...] = ()
+    n: int = 0
+    at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineNow:
+    """One line at a glance. `changeover` is the open one; `procedures` are the open stand-alone ones.
+
+    `leftover` are ended works on this line that still have locks on.
+    """
+
+    line: str
+    holds: Holds
+    changeover: State | None = None
+    procedures: tuple[State, ...] = ()
+    leftover: tuple[State, ...] = ()
+
+    @property
+    def works(self) -> tuple[State, ...]:
+        """Every piece of work that somebody may still have to act on."""
+        first = (self.changeover,) if self.changeover else ()
+        return (*first, *self.procedures, *self.leftover)
+
+
+@dataclass
+class _Cache:
+    states: dict[str, State] = field(default_factory=dict)
+
+
+class Plant:
+    """An opened plant. `terminal` names this terminal in every entry. Not shared between threads without a lock."""
+
+    def __init__(self, library: "Library", ledger: "Ledger", terminal: str) -> None:
+        self.library = library
+        self.ledger = ledger
+        self.terminal = terminal
+        self._cache = _Cache()
+
+    # --- reading --------------------------------------------------------------------------------
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The time zone of the record."""
+        return ZoneInfo(self.ledger.start().time_zone)
+
+    def now(self) -> datetime:
+        """The ledger's clock: wall time, or the set clock of a demo."""
+        return self.ledger.now()
+
+    def today(self) -> date:
+        """The plant's local date."""
+        return self.now().astimezone(self.zone).date()
+
+    def state(self, work: str) -> State:
+        """The state of a piece of work, folded from its entries (only the new ones are read)."""
+        known = self._cache.states.get(work)
+        self._cache.states[work] = state = _fold_on(work, known, self.ledger.entries)
+        return state
+
+    def works(self, line: str | None = None) -> tuple[State, ...]:
+        """Every piece of work in order of its start, ended ones too."""
+        started = self.ledger.refs(kinds=(STARTED,), line=line)
+        return tuple(self.state(ref.changeover) for ref in started)
+
+    def works_between(self, since: datetime, until: datetime) -> tuple[State, ...]:
+        """Works that were under way at some moment of the half-open interval."""
+        ended = {ref.changeover: ref.at for ref in self.ledger.refs(kinds=ENDS)}
+        return tuple(
+            self.state(ref.changeover)
+            for ref in self.ledger.refs(kinds=(STARTED,))
+            if ref.at < until and ended.get(ref.changeover, until) >= since
+        )
+
+    def holds(self, line: str) -> Holds:
+        """What the line holds: as stated last, or as the last finished or abandoned changeover left it."""
+        for ref in self.ledger.refs(kinds=(HOLDS, *ENDS), line=line, newest_first=True):
+            if ref.kind == HOLDS:
+                value = self.ledger.entry(ref.n).value
+                return Holds(fragrances=tuple(value["fragrances"]), n=ref.n, at=ref.at)
+            if ref.changeover.startswith("C"):
+                return Holds(fragrances=self.state(ref.changeover).holds, n=ref.n, at=ref.at)
+        return Holds()
+
+    def line_now(self, line: str) -> LineNow:
+        """One line at a glance."""
+        ended = {ref.changeover for ref in self.ledger.refs(kinds=ENDS, line=line)}
+        started = [ref.changeover for ref in self.ledger.refs(kinds=(STARTED,), line=line)]
+        open_works = [self.state(work) for work in started if work not in ended]
+        abandoned = [
+            self.state(ref.changeover) for ref in self.ledger.refs(kinds=(Abandon.KIND,), line=line)
+        ]
+        return LineNow(
+            line=line,
+            holds=self.holds(line),
+            changeover=next((state for state in open_works if state.worksheet.procedure is None), None),
+            procedures=tuple(state for state in open_works if state.worksheet.procedure is not None),
+            leftover=tuple(state for state in abandoned if _locks_on(state)),
+        )
+
+    def lines(self) -> tuple[LineNow, ...]:
+        """All lines, in the order of what needs a person first (locks, deviations, work, then quiet lines)."""
+        found = [self.line_now(line) for line in self.library.lines]
+        return tuple(sorted(found, key=_urgency))
+
+    def approval(self) -> Entry | None:
+        """The entry that approved the library as it is now, if any."""
+        for entry in self.ledger.entries(kinds=(APPROVED,), newest_first=True):
+            if entry.value.get("library_digest") == self.library.digest:
+                return entry
+        return None
+
+    # --- worksheets -----------------------------------------------------------------------------
+
+    def worksheet(self, line: str, incoming: str) -> Worksheet:
+        """The worksheet that a changeover of this line to that fragrance would have now."""
+        holds = self.holds(line).fragrances
+        return compose(self.library, line, holds[0] if holds else "", incoming, self.today(), traces=holds[1:])
+
+    def procedure_worksheet(self, line: str, procedure: str) -> Worksheet:
+        """The worksheet of a procedure that stands alone."""
+        return compose_procedure(self.library, line, procedure, self.today())
+
+    # --- acting ---------------------------------------------------------------------------------
+
+    def start_changeover(self, who: Who, line: str, incoming: str, key: str) -> State:
+        """Begin a changeover. Raises RefusedError (line busy, nothing known of what it holds, locks left on)."""
+        holds = self.holds(line)
+        worksheet = self.worksheet(line, incoming) if holds.fragrances else None
+
+        def guard(asked: "Asked") -> Sequence[Refusal]:
+            fresh = self.line_now(line)
+            found = []
+            if worksheet is None:
+                found.append(Refusal(Say("plant.holds_unknown"), _LAST_RESORT))
+            elif fresh.holds.n != holds.n:
+                found.append(Refusal(Say("plant.holds_moved"), _LAST_RESORT))
+            if fresh.changeover is not None:
+                found.append(Refusal(Say("plant.line_busy", {"work": fresh.changeover.work}), _LAST_RESORT))
+            for state in fresh.leftover:
+                found.append(Refusal(Say("plant.locks_left", {"work": state.work}), "29 CFR 1910.147(e)(3)"))
+            return found
+
+        return self._start(who, line, "C", worksheet, key, guard)
+
+    def start_procedure(self, who: Who, line: str, procedure: str, key: str) -> State:
+        """Begin a procedure that stands alone; several may run beside a changeover."""
+        worksheet = self.procedure_worksheet(line, procedure)
+        return self._start(who, line, "P", worksheet, key, lambda asked: ())
+
+    def act(self, work: str, act: Act, who: Who, *, key: str, witness: Person | None = None) -> Entry:
+        """Record an act. Raises RefusedError with every reason, or a LedgerError when nothing was recorded."""
+        sheet = self.state(work).worksheet
+
+        def guard(asked: "Asked") -> Sequence[Refusal]:
+            state = _fold_on(work, self._cache.states.get(work), asked.entries)
+            assert asked.person is not None  # an act always names a person; the ledger looked them up
+            return may(
+                state, act, asked.person, asked.now, witness=asked.witness, elsewhere=self.elsewhere(work)
+            )
+
+        draft = Draft(
+            kind=act.KIND,
+            key=key,
+            person=who.person.code,
+            identity=who.identity,
+            meaning="performed",
+            witness=witness.code if witness else "",
+            terminal=self.terminal,
+            line=sheet.line.id,
+            changeover=work,
+            step=getattr(act, "step", ""),
+            corrects=getattr(act, "corrects", None),
+            reason=getattr(act, "reason", ""),
+            value=to_json(act),
+        )
+        return self.ledger.append(draft, guard)
+
+    def redirect(self, work: str, incoming: str, reason: str, who: Who, *, key: str) -> Entry:
+        """Turn a changeover towards another incoming fragrance; what was signed and still fits is kept."""
+        sheet = self.state(work).worksheet
+        outgoing = sheet.outgoing.id if sheet.outgoing else ""
+        meant = (sheet.incoming.id,) if sheet.incoming else ()
+        traces = tuple(
+            dict.fromkeys(
+                name for name in (*(trace.id for trace in sheet.traces), *meant) if name not in (outgoing, incoming)
+            )
+        )
+        new = compose(self.library, sheet.line.id, outgoing, incoming, self.today(), traces=traces)
+        return self.act(work, Redirect(reason=reason, worksheet=to_json(new)), who, key=key)
+
+    def state_holds(self, who: Who, line: str, fragrances: tuple[str, ...], reason: str, *, key: str) -> Entry:
+        """State what a line holds: once after `init`, later only to overrule the record, always with a reason."""
+
+        def guard(asked: "Asked") -> Sequence[Refusal]:
+            found = []
+            if asked.person is None or not asked.person.may_supervise():
+                found.append(Refusal(Say("plant.supervisor_only"), _LAST_RESORT))
+            if not reason.strip():
+                found.append(Refusal(Say("plant.reason_missing"), _LAST_RESORT))
+            if self.line_now(line).changeover is not None:
+                found.append(Refusal(Say("plant.holds_while_busy"), _LAST_RESORT))
+            return found
+
+        return self.ledger.append(
+            Draft(
+                kind=HOLDS,
+                key=key,
+                person=who.person.code,
+                identity=who.identity,
+                meaning="stated",
+                terminal=self.terminal,
+                line=line,
+                reason=reason,
+                value={"fragrances": list(fragrances)},
+            ),
+            guard,
+        )
+
+    def approve_library(self, who: Who, *, key: str) -> Entry:
+        """A safety officer approves the library as it is now, by its digest."""
+
+        def guard(asked: "Asked") -> Sequence[Refusal]:
+            if asked.person is None or asked.person.permission is not Permission.SAFETY_OFFICER:
+                return (Refusal(Say("plant.safety_officer_only"), _LAST_RESORT),)
+            return ()
+
+        return self.ledger.append(
+            Draft(
+                kind=APPROVED,
+                key=key,
+                person=who.person.code,
+                identity=who.identity,
+                meaning="approved",
+                terminal=self.terminal,
+                value={"library_digest": self.library.digest},
+            ),
+            guard,
+        )
+
+    def elsewhere(self, work: str) -> tuple[LockOn, ...]:
+        """Locks that other works on the same line have on its points: nobody energises a point under them."""
+        line = self.state(work).worksheet.line.id
+        others = (state for state in self.line_now(line).works if state.work != work)
+        return tuple(lock for state in others for job in state.locks.values() for lock in job.locks_on())
+
+    def _start(
+        self,
+        who: Who,
+        line: str,
+        prefix: str,
+        worksheet: Worksheet | None,
+        key: str,
+        guard: Callable[["Asked"], Sequence[Refusal]],
+    ) -> State:
+        taken = sum(1 for ref in self.ledger.refs(kinds=(STARTED,)) if ref.changeover.startswith(prefix))
+        work = f"{prefix}-{taken + 1:04d}"
+        value: dict[str, Any] = {}
+        if worksheet is not None:
+            value = {
+                "worksheet": to_json(worksheet),
+                "worksheet_digest": worksheet.digest,
+                "library_digest": self.library.digest,
+                "library_approved": self.approval() is not None,
+            }
+
+        def whole(asked: "Asked") -> Sequence[Refusal]:
+            if asked.entries(changeover=work, limit=1):
+                return (Refusal(Say("plant.start_again"), _LAST_RESORT),)
+            return guard(asked)
+
+        entry = self.ledger.append(
+            Draft(
+                kind=STARTED,
+                key=key,
+                person=who.person.code,
+                identity=who.identity,
+                meaning="started",
+                terminal=self.terminal,
+                line=line,
+                changeover=work,
+                value=value,
+            ),
+            whole,
+        )
+        return self.state(entry.changeover)
+
+
+def _fold_on(work: str, known: State | None, entries: Callable[..., Sequence[Entry]]) -> State:
+    if known is None:
+        return fold(work, entries(changeover=work))
+    for entry in entries(changeover=work, after_n=known.last_n):
+        known = apply(known, entry)
+    return known
+
+
+def _locks_on(state: State) -> bool:
+    return any(job.locks_on() for job in state.locks.values())
+
+
+def _urgency(now: LineNow) -> tuple[int, str]:
+    """0: locks on or a deviation waits; 1: work is on; 2: quiet."""
+    pressing = any(_locks_on(state) or any(dev.open for dev in state.deviations) for state in now.works)
+    return (0 if pressing else 1 if now.works else 2, now.line)
