@@ -1,0 +1,114 @@
+"""`floorterm check`: every fault of the checklists, and every ordered pair composed on every line."""
+
+from dataclasses import asdict, dataclass
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from floorterm.cli.common import Status, checklists_option, json_option, print_json
+
+if TYPE_CHECKING:
+    from floorterm.library.model import Library
+
+
+@dataclass(frozen=True, slots=True)
+class Composed:
+    """What composing everything found: counts, and each worksheet that could not be composed."""
+
+    pairs: int
+    procedures: int
+    fewest_steps: int
+    most_steps: int
+    failures: tuple[str, ...]
+
+
+def compose_all(library: "Library", on: date) -> Composed:
+    """Compose every ordered pair on every line and every procedure that stands alone."""
+    from floorterm.changeover.compose import ComposeError, compose, compose_procedure  # noqa: PLC0415
+
+    failures: list[str] = []
+    steps: list[int] = []
+    procedures = 0
+    for line in library.lines:
+        here = [name for name, fragrance in library.fragrances.items() if line in fragrance.lines]
+        for outgoing in here:
+            for incoming in here:
+                if outgoing == incoming:
+                    continue
+                try:
+                    sheet = compose(library, line, outgoing, incoming, on)
+                except ComposeError as error:
+                    failures.append(f"{line} {outgoing} > {incoming}: {error}")
+                else:
+                    steps.append(sum(1 for _ in sheet.steps()))
+        for name, alone in library.alone.items():
+            if line in alone.lines:
+                procedures += 1
+                try:
+                    compose_procedure(library, line, name, on)
+                except ComposeError as error:
+                    failures.append(f"{line} {name}: {error}")
+    return Composed(
+        pairs=len(steps),
+        procedures=procedures,
+        fewest_steps=min(steps, default=0),
+        most_steps=max(steps, default=0),
+        failures=tuple(failures),
+    )
+
+
+@click.command()
+@checklists_option
+@json_option
+@click.pass_context
+def check(ctx: click.Context, checklists: Path | None, as_json: bool) -> None:
+    """Validate the checklists; then compose every pair on every line and every procedure.
+
+    Exit status 0: no fault. 1: faults, each with file, line, column, field, what was found and expected.
+    """
+    from floorterm.library import LibraryError, load, starter_folder, translation_gaps  # noqa: PLC0415
+
+    folder = checklists or starter_folder()
+    try:
+        library = load(folder)
+    except LibraryError as error:
+        if as_json:
+            print_json({"checklists": str(folder), "well": False, "faults": [asdict(fault) for fault in error.faults]})
+        else:
+            for fault in error.faults:
+                click.echo(str(fault))
+            count = len(error.faults)
+            click.echo(f"{count} fault{'s' if count != 1 else ''} in {folder}.", err=True)
+        ctx.exit(Status.SHORT)
+    composed = compose_all(library, date.today())  # noqa: DTZ011  the plant's people check on their own day
+    gaps = translation_gaps(library)
+    if as_json:
+        print_json(
+            {
+                "checklists": str(folder),
+                "well": not composed.failures,
+                "faults": [],
+                "digest": library.digest,
+                "lines": len(library.lines),
+                "fragrances": len(library.fragrances),
+                "pairs": composed.pairs,
+                "procedures": composed.procedures,
+                "fewest_steps": composed.fewest_steps,
+                "most_steps": composed.most_steps,
+                "not_composed": list(composed.failures),
+                "translation_gaps": [asdict(gap) for gap in gaps],
+            }
+        )
+    else:
+        click.echo(f"{folder}: no fault. Digest {library.digest[:16]}.")
+        click.echo(
+            f"{len(library.lines)} lines, {len(library.fragrances)} fragrances, {composed.pairs} ordered pairs "
+            f"({composed.fewest_steps} to {composed.most_steps} steps), {composed.procedures} procedures composed."
+        )
+        for failure in composed.failures:
+            click.echo(f"not composed: {failure}")
+        for gap in gaps:
+            click.echo(f"translation {gap.kind} ({gap.language}): {gap.path} {gap.field}")
+    ctx.exit(Status.SHORT if composed.failures else Status.WELL)

@@ -1,0 +1,141 @@
+"""Commands about the ledger: init, holds, verify, backup, export."""
+
+import sys
+from dataclasses import asdict
+from pathlib import Path
+
+import click
+
+from floorterm.cli.common import (
+    Status,
+    checklists_option,
+    db_option,
+    default_db,
+    fail,
+    json_option,
+    load_library,
+    open_ledger,
+    print_json,
+)
+from floorterm.people import LockoutStatus, Permission, Person
+
+
+@click.command()
+@click.option("--admin", prompt="Code of the first administrator", help="Code of the first administrator.")
+@click.option("--name", prompt="Printed name", help="Printed name of the first administrator.")
+@checklists_option
+@db_option
+def init(admin: str, name: str, checklists: Path | None, db: Path | None) -> None:
+    """Create the ledger and its first administrator. The PIN is asked for, never given as an option."""
+    from floorterm.ledger import Ledger, LedgerError  # noqa: PLC0415
+
+    library = load_library(checklists)
+    path = db or default_db()
+    pin = click.prompt("PIN (6 digits)", hide_input=True, confirmation_prompt="PIN again")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        ledger = Ledger.create(
+            path,
+            plant_id=library.plant.id,
+            plant_name=library.plant.name,
+            time_zone=library.plant.time_zone,
+            checklists=str(checklists.resolve()) if checklists else "",
+        )
+        ledger.add_person(
+            Person(code=admin, name=name, permission=Permission.ADMINISTRATOR, lockout=LockoutStatus.OTHER), pin, by=""
+        )
+    except (LedgerError, OSError) as error:
+        fail(str(error))
+    head = ledger.head()
+    click.echo(f"{path}: ledger of {library.plant.name} created, head {head.n} {head.hash}")
+    click.echo("Next: floorterm people add, then floorterm holds for each line, then floorterm.")
+
+
+@click.command()
+@click.argument("line")
+@click.argument("fragrances", nargs=-1, required=True)
+@click.option("--by", required=True, help="Code of the supervisor who states it.")
+@click.option("--reason", required=True, help="Why the record is stated or overruled.")
+@checklists_option
+@db_option
+def holds(
+    line: str, fragrances: tuple[str, ...], by: str, reason: str, checklists: Path | None, db: Path | None
+) -> None:
+    """State what LINE holds: FRAGRANCES, the main one first."""
+    from floorterm.ledger import LedgerError  # noqa: PLC0415
+    from floorterm.plant import Plant, Who, new_key  # noqa: PLC0415
+
+    library = load_library(checklists)
+    if line not in library.lines:
+        fail(f"There is no line {line!r}; known are {', '.join(library.lines)}.")
+    for fragrance in fragrances:
+        if fragrance not in library.fragrances or line not in library.fragrances[fragrance].lines:
+            fail(f"{fragrance!r} does not run on {line}.")
+    ledger = open_ledger(db)
+    pin = click.prompt(f"PIN of {by}", hide_input=True)
+    try:
+        person = ledger.check_pin(by, pin, terminal="cli")
+        entry = Plant(library, ledger, "cli").state_holds(
+            Who(person, "pin"), line, fragrances, reason, key=new_key()
+        )
+    except LedgerError as error:
+        fail(str(error), Status.SHORT)
+    click.echo(f"Recorded as entry {entry.n}: {line} holds {', '.join(fragrances)}.")
+
+
+@click.command()
+@click.argument("file", required=False, type=click.Path(path_type=Path, dir_okay=False))
+@db_option
+@json_option
+def verify(file: Path | None, db: Path | None, as_json: bool) -> None:
+    """Verify the ledger (or FILE: a ledger or an export): every hash, the chain, the people.
+
+    Exit status 1 names the first entry that does not hold. A cut tail shows only against a seal kept elsewhere.
+    """
+    from floorterm.ledger import LedgerError  # noqa: PLC0415
+    from floorterm.ledger.verify import verify_file  # noqa: PLC0415
+
+    path = file or db or default_db()
+    try:
+        report = verify_file(path)
+    except LedgerError as error:
+        fail(str(error))
+    if as_json:
+        print_json(asdict(report))
+    else:
+        for problem in report.problems:
+            click.echo(f"entry {problem.n}: {problem.text}")
+        verdict = "holds" if report.ok else "DOES NOT HOLD"
+        click.echo(f"{path}: {report.entries} entries, the chain {verdict}, head {report.head}")
+        click.echo("Entries after the last seal kept elsewhere are chained, not sealed.")
+    sys.exit(Status.WELL if report.ok else Status.SHORT)
+
+
+@click.command()
+@click.argument("target", type=click.Path(path_type=Path, dir_okay=False))
+@db_option
+def backup(target: Path, db: Path | None) -> None:
+    """Copy the ledger to TARGET while it is in use; the copy is verified before it counts."""
+    from floorterm.ledger import LedgerError  # noqa: PLC0415
+    from floorterm.ledger.backup import back_up  # noqa: PLC0415
+
+    try:
+        seal = back_up(open_ledger(db), target)
+    except LedgerError as error:
+        fail(str(error), Status.SHORT)
+    click.echo(f"{target}: verified.\n{seal}")
+
+
+@click.command()
+@click.argument("target", type=click.Path(path_type=Path, dir_okay=False))
+@db_option
+def export(target: Path, db: Path | None) -> None:
+    """Write the ledger to TARGET as JSON Lines; the last line is the seal."""
+    from floorterm.ledger import LedgerError  # noqa: PLC0415
+    from floorterm.ledger.export import write_export  # noqa: PLC0415
+
+    try:
+        seal = write_export(open_ledger(db), target)
+    except LedgerError as error:
+        fail(str(error), Status.SHORT)
+    click.echo(f"{target}: written.\n{seal}")

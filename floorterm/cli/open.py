@@ -1,0 +1,72 @@
+"""`floorterm` and `floorterm demo`: the terminal, on the plant's ledger or on a copy of the demo plant."""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from floorterm.cli.common import Status, checklists_option, db_option, default_db, fail
+
+if TYPE_CHECKING:
+    from floorterm.plant import Plant
+
+_TERMINAL = click.option("--terminal", default="T1", show_default=True, help="Name of this terminal in every entry.")
+_LANGUAGE = click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
+_PLAIN = click.option("--plain", is_flag=True, help="Plain characters and 16 colours (consoles, serial lines).")
+
+
+@click.command(name="open")
+@_TERMINAL
+@_LANGUAGE
+@_PLAIN
+@checklists_option
+@db_option
+def open_plant(
+    terminal: str, language: str, plain: bool, checklists: Path | None, db: Path | None
+) -> None:
+    """Open the plant at this terminal."""
+    from floorterm.terminal import launch  # noqa: PLC0415  Textual only where a screen opens
+
+    path = db or default_db()
+    if not path.exists():
+        fail(f"There is no ledger at {path}. Create it with: floorterm init --db FILE (or try: floorterm demo)")
+
+    def opener() -> "Plant":
+        return _open(path, checklists, terminal)
+
+    sys.exit(launch(opener, terminal=terminal, language=language, plain=plain))
+
+
+def _open(path: Path, checklists: Path | None, terminal: str) -> "Plant":
+    from floorterm.ledger import Ledger  # noqa: PLC0415
+    from floorterm.library import load, starter_folder  # noqa: PLC0415
+    from floorterm.plant import Plant  # noqa: PLC0415
+
+    ledger = Ledger.open(path)
+    named = ledger.start().checklists
+    folder = checklists or (Path(named) if named else starter_folder())
+    return Plant(load(folder), ledger, terminal)
+
+
+@click.command()
+@click.option("--rebuild", is_flag=True, help="Build demo.db anew from its scenario and say its head hash.")
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="With --rebuild: the file to write.")
+@_LANGUAGE
+@_PLAIN
+def demo(rebuild: bool, out: Path | None, language: str, plain: bool) -> None:
+    """Open a copy of the invented demo plant, with its clock set to the last day of the scenario.
+
+    Every PIN of the demo is 246810.
+    """
+    from floorterm.demo import open_copy, rebuild_to, shipped  # noqa: PLC0415
+
+    if rebuild:
+        target = out or shipped()
+        head = rebuild_to(target)
+        click.echo(f"{target}: {head.n} entries, head {head.hash}")
+        sys.exit(Status.WELL)
+    from floorterm.terminal import launch  # noqa: PLC0415
+
+    sys.exit(launch(open_copy, terminal="T1", language=language, plain=plain, demo=True))
+

@@ -1,0 +1,156 @@
+"""`floorterm people`: who may sign. Every change needs an administrator's PIN and is an entry."""
+
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from floorterm.cli.common import Status, db_option, fail, json_option, open_ledger, print_json, print_table
+from floorterm.people import LockoutStatus, Permission, Person
+
+if TYPE_CHECKING:
+    from floorterm.ledger import Ledger
+
+_BY = click.option("--by", required=True, help="Code of the administrator who does this.")
+
+
+@click.group()
+def people() -> None:
+    """Who may sign: add, list, disable, new PIN."""
+
+
+def _administrator(ledger: "Ledger", by: str) -> str:
+    from floorterm.ledger import LedgerError  # noqa: PLC0415
+
+    pin = click.prompt(f"PIN of {by}", hide_input=True)
+    try:
+        person = ledger.check_pin(by, pin, terminal="cli")
+    except LedgerError as error:
+        fail(str(error), Status.SHORT)
+    if person.permission is not Permission.ADMINISTRATOR:
+        fail("Only an administrator changes who may sign.", Status.SHORT)
+    return person.code
+
+
+def _day(value: datetime | None) -> date | None:
+    return value.date() if value else None
+
+
+@people.command(name="add")
+@click.argument("code")
+@click.option("--name", required=True, help="Printed name, as it stands in the record.")
+@click.option("--permission", type=click.Choice([str(p) for p in Permission]), default="operator", show_default=True)
+@click.option("--duty", "duties", multiple=True, help="Duty on the floor, as plant.yaml spells it; may be repeated.")
+@click.option("--lockout", type=click.Choice([str(s) for s in LockoutStatus]), default="other", show_default=True)
+@click.option("--trained-on", type=click.DateTime(["%Y-%m-%d"]), help="Date of the lockout training.")
+@click.option("--valid-to", type=click.DateTime(["%Y-%m-%d"]), help="Last day on which it counts (site policy).")
+@click.option("--badge", default="", help="Code on the badge: another way to name oneself, never a signature.")
+@_BY
+@db_option
+def add(
+    code: str,
+    name: str,
+    permission: str,
+    duties: tuple[str, ...],
+    lockout: str,
+    trained_on: datetime | None,
+    valid_to: datetime | None,
+    badge: str,
+    by: str,
+    db: Path | None,
+) -> None:
+    """Add a person. Prints a one-time PIN, which they replace when they first sign in."""
+    from floorterm.ledger import LedgerError  # noqa: PLC0415
+
+    ledger = open_ledger(db)
+    administrator = _administrator(ledger, by)
+    person = Person(
+        code=code,
+        name=name,
+        permission=Permission(permission),
+        duties=frozenset(duties),
+        lockout=LockoutStatus(lockout),
+        trained_on=_day(trained_on),
+        valid_to=_day(valid_to),
+        badge=badge,
+    )
+    try:
+        ledger.add_person(person, None, by=administrator)
+        pin = ledger.reset_pin(code, by=administrator)
+    except LedgerError as error:
+        fail(str(error), Status.SHORT)
+    click.echo(f"{name} ({code}) may sign. One-time PIN: {pin}")
+
+
+@people.command(name="list")
+@json_option
+@db_option
+def list_people(as_json: bool, db: Path | None) -> None:
+    """List everybody who may or might sign."""
+    found = open_ledger(db, read_only=True).people()
+    if as_json:
+        print_json(
+            [
+                {
+                    "code": person.code,
+                    "name": person.name,
+                    "permission": str(person.permission),
+                    "duties": sorted(person.duties),
+                    "lockout": str(person.lockout),
+                    "trained_on": person.trained_on and person.trained_on.isoformat(),
+                    "valid_to": person.valid_to and person.valid_to.isoformat(),
+                    "active": person.active,
+                }
+                for person in found
+            ]
+        )
+        return
+    print_table(
+        ("code", "name", "permission", "duties", "lockout", "trained", "valid to", "active"),
+        [
+            (
+                person.code,
+                person.name,
+                str(person.permission),
+                ", ".join(sorted(person.duties)),
+                str(person.lockout),
+                person.trained_on.isoformat() if person.trained_on else "-",
+                person.valid_to.isoformat() if person.valid_to else "-",
+                "yes" if person.active else "no",
+            )
+            for person in found
+        ],
+    )
+
+
+@people.command(name="disable")
+@click.argument("code")
+@_BY
+@db_option
+def disable(code: str, by: str, db: Path | None) -> None:
+    """Disable a person's code for good; it is never given to anybody else."""
+    from floorterm.ledger import LedgerError  # noqa: PLC0415
+
+    ledger = open_ledger(db)
+    try:
+        ledger.disable_person(code, by=_administrator(ledger, by))
+    except LedgerError as error:
+        fail(str(error), Status.SHORT)
+    click.echo(f"{code} may not sign any more.")
+
+
+@people.command(name="reset-pin")
+@click.argument("code")
+@_BY
+@db_option
+def reset_pin(code: str, by: str, db: Path | None) -> None:
+    """Give a person a one-time PIN, after checking who they are. Nobody resets their own."""
+    from floorterm.ledger import LedgerError  # noqa: PLC0415
+
+    ledger = open_ledger(db)
+    try:
+        pin = ledger.reset_pin(code, by=_administrator(ledger, by))
+    except LedgerError as error:
+        fail(str(error), Status.SHORT)
+    click.echo(f"One-time PIN of {code}: {pin}")

@@ -1,0 +1,49 @@
+"""`floorterm worksheet`: one worksheet on paper, as text or HTML."""
+
+from datetime import date
+from pathlib import Path
+
+import click
+
+from floorterm.cli.common import checklists_option, fail, json_option, load_library, print_json
+
+
+@click.command()
+@click.option("--line", required=True, help="Line id, such as L1.")
+@click.option("--from", "outgoing", help="Fragrance that the line holds.")
+@click.option("--to", "incoming", help="Fragrance to change to.")
+@click.option("--procedure", help="A procedure that stands alone, instead of a pair.")
+@click.option("--format", "form", type=click.Choice(["text", "html"]), default="text", show_default=True)
+@click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
+@checklists_option
+@json_option
+def worksheet(
+    line: str,
+    outgoing: str | None,
+    incoming: str | None,
+    procedure: str | None,
+    form: str,
+    language: str,
+    checklists: Path | None,
+    as_json: bool,
+) -> None:
+    """Print the worksheet of a pair or of a procedure: the paper fallback."""
+    from floorterm.changeover.compose import ComposeError, compose, compose_procedure  # noqa: PLC0415
+    from floorterm.changeover.worksheet import to_json  # noqa: PLC0415
+    from floorterm.review.worksheet import as_html, as_text  # noqa: PLC0415
+
+    if (procedure is None) == (outgoing is None or incoming is None):
+        fail("Give either --from and --to, or --procedure.")
+    library = load_library(checklists)
+    today = date.today()  # noqa: DTZ011  a printed sheet carries the local day of whoever prints it
+    try:
+        if procedure is not None:
+            sheet = compose_procedure(library, line, procedure, today)
+        else:
+            sheet = compose(library, line, outgoing or "", incoming or "", today)
+    except ComposeError as error:
+        fail(str(error))
+    if as_json:
+        print_json(to_json(sheet))
+    else:
+        click.echo(as_html(sheet, language) if form == "html" else as_text(sheet, language), nl=False)

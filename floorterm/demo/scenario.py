@@ -1,0 +1,90 @@
+"""The invented days as data: who works at the plant, what runs when, and what goes wrong."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from decimal import Decimal
+from importlib.resources import files
+from typing import Literal
+
+import msgspec
+
+from floorterm.changeover.acts import Disposal
+from floorterm.people import LockoutStatus, Permission
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Character:
+    """A person of the demo plant."""
+
+    code: str
+    name: str
+    permission: Permission = Permission.OPERATOR
+    duties: tuple[str, ...] = ()
+    lockout: LockoutStatus = LockoutStatus.OTHER
+    trained_on: date | None = None
+    valid_to: date | None = None
+    badge: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Incident:
+    """Something that happens when a step is signed (`at`), instead of or after the plain signature.
+
+    `entry` replaces what would be entered (reading, choice, text or kg). `then` happens `wait_min` later:
+    "correct" enters `to` with the reason, "repeat" does the section again, "pause" stops for `minutes`,
+    "note" writes the reason down, "dispose" decides about the deviation, "abandon" and "redirect" end or
+    turn the work, "stop" leaves it open as it is. `once` incidents happen in the first round only.
+    """
+
+    at: str
+    entry: str = ""
+    then: tuple[Literal["correct", "repeat", "pause", "note", "dispose", "abandon", "redirect", "stop"], ...] = ()
+    by: str = ""
+    to: str = ""
+    decision: Disposal = "accept"
+    reason: str = ""
+    note: str = ""
+    minutes: Decimal = Decimal(5)
+    wait_min: Decimal = Decimal(2)
+    holds: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Run:
+    """One piece of work: when it starts, on which line, to which fragrance or by which procedure, and its crew.
+
+    `crew` maps a duty to a person's code; "lockout" is whoever walks the lockout steps. `pace` is the factor on
+    the standard minutes (at least 1: nobody is quicker than a dwell).
+    """
+
+    start: datetime
+    line: str
+    crew: Mapping[str, str]
+    to: str = ""
+    procedure: str = ""
+    pace: Decimal = Decimal(1)
+    incidents: tuple[Incident, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scenario:
+    """Everything that the demo ledger is built from. Times are local to the plant."""
+
+    start: datetime
+    show_at: datetime
+    pin: str
+    administrator: Character
+    people: tuple[Character, ...]
+    holds: Mapping[str, str]
+    holds_by: str
+    approved_by: str
+    runs: tuple[Run, ...] = field(default_factory=tuple)
+
+
+def read_scenario() -> Scenario:
+    """The scenario that ships with the program."""
+    import yaml  # noqa: PLC0415  only a rebuild reads it
+
+    text = (files("floorterm.demo") / "scenario.yaml").read_text(encoding="utf-8")
+    return msgspec.convert(yaml.safe_load(text), Scenario, strict=False)

@@ -1,0 +1,318 @@
+"""Walk the scenario: every piece of work step by step through the plant's own rules, on a set clock.
+
+Nothing is written past the rules: an act that they refuse stops the rebuild with their sentences.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from decimal import ROUND_HALF_EVEN, Decimal
+
+from floorterm.changeover.acts import (
+    Abandon,
+    Act,
+    CorrectStep,
+    Dispose,
+    LockoutAct,
+    Note,
+    Pause,
+    PushFlush,
+    Release,
+    RepeatSection,
+    Resume,
+    SignStep,
+)
+from floorterm.changeover.standard import minutes_of
+from floorterm.changeover.state import State
+from floorterm.changeover.worksheet import Step
+from floorterm.demo.clock import SetClock
+from floorterm.demo.scenario import Incident, Run
+from floorterm.lockout.model import Event
+from floorterm.plant import Plant, Who
+
+_SECOND = timedelta(seconds=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """The next thing that a piece of work does, and when."""
+
+    at: datetime
+    step: Step | None  # None: release the work
+
+
+@dataclass
+class Walker:
+    """One piece of work under way. `ready` says when each step was signed, `free` when each person is."""
+
+    plant: Plant
+    clock: SetClock
+    run: Run
+    start: datetime
+    work: str = ""
+    stopped: bool = False
+    ready: dict[str, datetime] = field(default_factory=dict)
+    free: dict[str, datetime] = field(default_factory=dict)
+    counter: int = 0
+    count: int = 0
+
+    # --- when -----------------------------------------------------------------------------------
+
+    def due(self) -> Due | None:
+        """What comes next, or None when nothing does."""
+        if self.stopped:
+            return None
+        if not self.work:
+            return Due(self.start, None)
+        state = self.state
+        if state.status in ("released", "abandoned"):
+            return None
+        waiting = [step for step in state.worksheet.steps() if step.id not in state.signed]
+        open_ = [step for step in waiting if all(name in state.signed for name in step.after)]
+        if not open_:
+            newest = max(self.ready.values(), default=self.start)
+            return Due(newest + timedelta(minutes=1), None)
+        return min((Due(self._end(step), step) for step in open_), key=lambda due: due.at)
+
+    def _end(self, step: Step) -> datetime:
+        begun = max(
+            self.start, self.free.get(self._who(step), self.start), *(self.ready[name] for name in step.after)
+        )
+        minutes = minutes_of(self.state.worksheet, step) * self.run.pace
+        return begun + timedelta(seconds=max(20, int(minutes * 60)))
+
+    @property
+    def state(self) -> State:
+        """The work as the record has it."""
+        return self.plant.state(self.work)
+
+    # --- who ------------------------------------------------------------------------------------
+
+    def _who(self, step: Step) -> str:
+        duty = "lockout" if step.kind == "lockout" else step.duty
+        return self.run.crew[duty]
+
+    def _person(self, code: str) -> Who:
+        return Who(self.plant.ledger.person(code), "pin")
+
+    # --- what -----------------------------------------------------------------------------------
+
+    def go(self, due: Due) -> None:
+        """Do what is due."""
+        self.clock.move_to(due.at)
+        if not self.work:
+            self._begin()
+        elif due.step is None:
+            self._act(Release(), self.run.crew["release"])
+        else:
+            self._sign(due.step)
+
+    def _begin(self) -> None:
+        starter = self._person(self.run.crew["supervisor"])
+        key = self.plant.ledger.new_id()
+        if self.run.procedure:
+            state = self.plant.start_procedure(starter, self.run.line, self.run.procedure, key)
+        else:
+            state = self.plant.start_changeover(starter, self.run.line, self.run.to, key)
+        self.work = state.work
+
+    def _sign(self, step: Step) -> None:
+        code = self._who(step)
+        incident = self._incident(step)
+        if step.needs_lockout:
+            self._join(step.needs_lockout, code)
+        if step.kind == "flush" and step.required_kg:
+            for share in (Decimal("0.4"), Decimal("0.8")):
+                self._act(PushFlush(step=step.id, kg=(step.required_kg * share).quantize(Decimal(1))), code)
+                self.clock.advance(_SECOND)
+        if step.event is Event.WORK_END:
+            self._everybody_out(step.job)
+        act = self._entry(step, incident)
+        self._act(act, code, self._witness(step, code))
+        self.ready[step.id] = self.free[code] = self.clock()
+        if step.needs_lockout:
+            self._leave_if_done(step.needs_lockout, code)
+        if incident:
+            self._follow(step, incident)
+
+    def _witness(self, step: Step, signer: str) -> str:
+        if not step.witness:
+            return ""
+        code = self.run.crew[step.witness]
+        return code if code != signer else self.run.crew["second_" + step.witness]
+
+    def _incident(self, step: Step) -> Incident | None:
+        if self.state.rounds.get(self.state.worksheet.section_of(step.id).id, 1) > 1:
+            return None
+        return next((found for found in self.run.incidents if found.at == step.id), None)
+
+    def _entry(self, step: Step, incident: Incident | None) -> SignStep:
+        given = incident.entry if incident else ""
+        counter = self._counted() if step.mark else None
+        match step.kind:
+            case "reading":
+                return SignStep(step=step.id, number=given or _reading(step), counter=counter)
+            case "choice":
+                plain = next((choice.id for choice in step.choices if not choice.deviation), step.choices[0].id)
+                return SignStep(step=step.id, choice=given or plain, counter=counter)
+            case "text":
+                return SignStep(step=step.id, text=given or "as the worksheet", counter=counter)
+            case "scan":
+                return SignStep(step=step.id, scanned=step.expect, counter=counter)
+            case "flush":
+                required = self.state.flush[step.id].required_kg if step.id in self.state.flush else step.required_kg
+                return SignStep(step=step.id, kg=Decimal(given) if given else required, counter=counter)
+            case "lockout":
+                return self._lock_entry(step, given)
+            case _:
+                return SignStep(step=step.id, counter=counter)
+
+    def _lock_entry(self, step: Step, given: str) -> SignStep:
+        code = self._who(step)
+        job = self.state.worksheet.job(step.job)
+        assert job is not None  # compose gives every lockout step its job
+        match step.event:
+            case Event.LOCK_ON | Event.LOCK_OFF:
+                return SignStep(step=step.id, lock=f"{code}-{step.point}")
+            case Event.NOTIFY_BEFORE | Event.NOTIFY_AFTER:
+                return SignStep(step=step.id, people=job.affected_duties)
+            case Event.VERIFY:
+                return SignStep(step=step.id, result=given or "zero")
+            case Event.INSPECT_AREA:
+                return SignStep(step=step.id, result="ok")
+            case Event.ACCOUNT_PEOPLE:
+                return SignStep(step=step.id, result="ok", people=self._workers(step.job))
+            case Event.SHUT_DOWN:
+                return SignStep(step=step.id, how="normal")
+            case _:
+                return SignStep(step=step.id)
+
+    def _counted(self) -> int:
+        self.counter += 1
+        return 40_000 + 1_217 * self.counter
+
+    # --- lockout beside the steps ---------------------------------------------------------------
+
+    def _workers(self, job_id: str) -> tuple[str, ...]:
+        """Everybody who signs a step under that lockout, in order."""
+        steps = (step for step in self.state.worksheet.steps() if step.needs_lockout == job_id)
+        return tuple(dict.fromkeys(self._who(step) for step in steps))
+
+    def _owns_locks(self, job_id: str, code: str) -> bool:
+        return any(lock.owner == code for lock in self.state.locks[job_id].locks_on())
+
+    def _join(self, job_id: str, code: str) -> None:
+        """A further person comes under the lockout: reviews, puts own locks on, tries out."""
+        if self._owns_locks(job_id, code):
+            return
+        job = self.state.worksheet.job(job_id)
+        assert job is not None
+        acts: list[LockoutAct] = [LockoutAct(job=job_id, event=Event.REVIEW)]
+        acts += [
+            LockoutAct(job=job_id, event=Event.LOCK_ON, points=(point,), lock=f"{code}-{point}")
+            for point in job.required
+        ]
+        acts.append(LockoutAct(job=job_id, event=Event.VERIFY, points=job.required, result="zero"))
+        for act in acts:
+            self._act(act, code)
+            self.clock.advance(_SECOND * 6)
+
+    def _leave_if_done(self, job_id: str, code: str) -> None:
+        """Whoever only joined ends their work and takes their locks off when their last step is signed."""
+        state = self.state
+        left = [
+            step
+            for step in state.worksheet.steps()
+            if step.needs_lockout == job_id and step.id not in state.signed and self._who(step) == code
+        ]
+        if left or code == self.run.crew["lockout"]:
+            return
+        self._act(LockoutAct(job=job_id, event=Event.WORK_END), code)
+        for lock in state.locks[job_id].locks_on():
+            if lock.owner == code:
+                self.clock.advance(_SECOND * 6)
+                self._act(
+                    LockoutAct(job=job_id, event=Event.LOCK_OFF, points=(lock.point,), lock=lock.lock), code
+                )
+
+    def _everybody_out(self, job_id: str) -> None:
+        for code in self.state.locks[job_id].working():
+            if code != self.run.crew["lockout"]:
+                self._act(LockoutAct(job=job_id, event=Event.WORK_END), code)
+
+    # --- what goes wrong ------------------------------------------------------------------------
+
+    def _follow(self, step: Step, incident: Incident) -> None:
+        for what in incident.then:
+            self.clock.advance(timedelta(minutes=float(incident.wait_min)))
+            by = incident.by or self._who(step)
+            match what:
+                case "correct":
+                    signed = self.state.signed[step.id]
+                    self._act(
+                        CorrectStep(step=step.id, corrects=signed.n, number=incident.to, reason=incident.reason), by
+                    )
+                case "repeat":
+                    section = self.state.worksheet.section_of(step.id)
+                    self._act(RepeatSection(section=section.id, reason=incident.reason), by)
+                    for again in section.steps:
+                        self.ready.pop(again.id, None)
+                case "pause":
+                    self._act(Pause(reason=incident.reason), by)
+                    self.clock.advance(timedelta(minutes=float(incident.minutes)))
+                    self._act(Resume(), by)
+                case "note":
+                    self._act(Note(text=incident.note or incident.reason, step=step.id), by)
+                case "dispose":
+                    newest = [found for found in self.state.deviations if found.step == step.id and found.open][-1]
+                    self._act(
+                        Dispose(deviation=newest.n, decision=incident.decision, reason=incident.reason),
+                        self.run.crew["supervisor"],
+                    )
+                case "abandon":
+                    self._act(Abandon(reason=incident.reason, holds=incident.holds), by)
+                case "redirect":
+                    self.plant.redirect(
+                        self.work, incident.to, incident.reason, self._person(by), key=self.plant.ledger.new_id()
+                    )
+                case "stop":
+                    self.stopped = True
+        for name in self.run.crew.values():
+            self.free[name] = max(self.free.get(name, self.start), self.clock())
+
+    def _act(self, act: Act, code: str, witness: str = "") -> None:
+        self.plant.act(
+            self.work,
+            act,
+            self._person(code),
+            key=self.plant.ledger.new_id(),
+            witness=self.plant.ledger.person(witness) if witness else None,
+        )
+        self.count += 1
+
+
+def _reading(step: Step) -> str:
+    """The middle of the limits, with the decimals that the limits carry."""
+    low, high = step.low, step.high
+    if low is None and high is None:
+        return "1"
+    if low is None or high is None:
+        return str(high if low is None else low)
+    places = max(-_exponent(low), -_exponent(high), 1)
+    return str(((low + high) / 2).quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_EVEN))
+
+
+def _exponent(number: Decimal) -> int:
+    exponent = number.as_tuple().exponent
+    return exponent if isinstance(exponent, int) else 0
+
+
+def walk_all(plant: Plant, clock: SetClock, runs: Iterator[tuple[Run, datetime]]) -> None:
+    """Walk every run to its end, always the one whose next act comes first."""
+    walkers = [Walker(plant, clock, run, start) for run, start in runs]
+    while True:
+        dues = [(due, index) for index, walker in enumerate(walkers) if (due := walker.due()) is not None]
+        if not dues:
+            return
+        due, index = min(dues, key=lambda pair: (pair[0].at, pair[1]))
+        walkers[index].go(due)
