@@ -81,8 +81,12 @@ class ReviseFlush:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LockoutAct:
-    """A lockout event outside the worksheet's own lockout steps: a further person's review, lock, verification,
-    start or end of work, a lock taken off, a repeated verification, people told."""
+    """A lockout event outside the worksheet's own lockout steps.
+
+    A further person's review, lock, verification, start or end of work, a lock taken off, a repeated
+    verification, people told. `lock_on` is about one point and names the lock; `lock_off` without points
+    means every lock of the acting person in that job; `verify` without points means all required points.
+    """
 
     KIND: ClassVar[str] = "lockout.event"
     job: str
@@ -158,7 +162,7 @@ class Abandon:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Redirect:
-    """Go on towards another incoming fragrance: the new worksheet whole, as JSON. Locks stay what they are."""
+    """Go on towards another incoming fragrance: the new worksheet, as JSON. Locks stay what they are."""
 
     KIND: ClassVar[str] = "work.redirected"
     reason: str
@@ -177,7 +181,7 @@ Act = (
     | RaiseDeviation | Dispose | Abandon | Redirect | Release
 )  # fmt: skip
 
-STARTED = "work.started"  # the entry that begins a piece of work: its value holds the worksheet and its digest
+STARTED = "work.started"  # begins a piece of work: its value holds the worksheet and its digest
 
 ACTS: Mapping[str, type[Act]] = MappingProxyType(
     {

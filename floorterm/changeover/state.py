@@ -5,20 +5,20 @@ The types are here; `floorterm.changeover.fold` computes them and `floorterm.cha
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Literal
 
 from floorterm.changeover.acts import Disposal, SignStep
 from floorterm.changeover.worksheet import Worksheet
-from floorterm.lockout.state import LockoutState
+from floorterm.lockout.state import LockOn, LockoutState
 
 Status = Literal["open", "paused", "released", "abandoned"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Signed:
-    """One signed step: the act as it counts now (corrections applied), who signed it, and whether it kept its limits."""
+    """One signed step: the act as it counts now (corrections applied), who signed it, and whether in limits."""
 
     act: SignStep
     n: int
@@ -34,7 +34,10 @@ class Signed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Deviation:
-    """Something out of limits or reported. `n` is the number of the entry that raised it; `key`/`facts` word it."""
+    """Something out of limits or reported. `n` numbers the entry that raised it; `key` and `facts` word it.
+
+    `stops` keeps what comes after the step waiting until somebody decided; a hold keeps it waiting on.
+    """
 
     n: int
     at: datetime
@@ -57,12 +60,28 @@ class Deviation:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Push:
+    """One running total as somebody entered it: kg of line mass since the dose was switched."""
+
+    n: int
+    kg: Decimal
+    at: datetime
+    by_name: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FlushProgress:
     """Where a flush step stands: kg required as revised last, and kg of line mass pushed so far."""
 
     required_kg: Decimal
-    pushed_kg: Decimal
+    pushed_kg: Decimal = Decimal(0)
     revised_by: int | None = None
+    pushes: tuple[Push, ...] = ()
+
+    @property
+    def left_kg(self) -> Decimal:
+        """Line mass in kg still to be flushed; never negative."""
+        return max(Decimal(0), self.required_kg - self.pushed_kg)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,8 +100,10 @@ class NoteTaken:
 class State:
     """Everything known about one piece of work after its entries so far.
 
-    `signed` holds the current round of every step; `history` every signature ever, in order of entry.
-    `rounds` says how often a section has been begun. `holds` is set when the work ended: what the line holds.
+    `signed` holds the current round of every step that stands; `history` every signature ever, in order of
+    entry. `rounds` says how often a section has been begun. `locks` holds every lockout job, also those
+    that a redirected worksheet no longer has while something of them is left. `holds` is set when the work
+    ended: fragrance ids that the line may hold, the main one first (empty: the work changed nothing about it).
     """
 
     work: str
@@ -104,6 +125,32 @@ class State:
     ended_at: datetime | None = None
     ended_by: str = ""
     holds: tuple[str, ...] = ()
+
+    @property
+    def ended(self) -> bool:
+        """Whether the work was released or abandoned."""
+        return self.status in ("released", "abandoned")
+
+    def expired(self, step_id: str, now: datetime) -> bool:
+        """Whether a signed step has reopened by itself because its time is over."""
+        step, signed = self.worksheet.step(step_id), self.signed.get(step_id)
+        if step is None or signed is None or step.expires_min is None:
+            return False
+        return now > signed.at + timedelta(minutes=step.expires_min)
+
+    def stands(self, step_id: str, now: datetime) -> bool:
+        """Whether a step is signed in the current round and not expired."""
+        return step_id in self.signed and not self.expired(step_id, now)
+
+    def locks_on(self) -> tuple[LockOn, ...]:
+        """Every lock of this work that is on now, in the order in which they went on."""
+        found = [lock for job in self.locks.values() for lock in job.locks_on()]
+        return tuple(sorted(found, key=lambda lock: lock.n))
+
+    @property
+    def open_deviations(self) -> tuple[Deviation, ...]:
+        """Deviations that wait for a disposition."""
+        return tuple(deviation for deviation in self.deviations if deviation.open)
 
     @property
     def title(self) -> tuple[str, str]:

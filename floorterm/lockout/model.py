@@ -1,6 +1,7 @@
 """Lockout as values: points, the job they belong to, and the events that a record is made of.
 
-The event words are those of 29 CFR 1910.147 in plain form; the physical lock is the authority, never this record.
+The event words are those of 29 CFR 1910.147 in plain form; the physical lock is the authority, never this
+record.
 """
 
 from collections.abc import Mapping
@@ -93,5 +94,7 @@ class LockEvent:
     points: tuple[str, ...] = ()
     lock: str = ""
     result: str = ""  # verify, monitor: "zero" / "not_zero"; inspect_area, account_people: "ok" / "not_ok"
-    people: tuple[str, ...] = ()  # notify_*: those told; account_people: those clear; verify: witnesses
+    # notify_*: those told, as duty ids or `duty:code`; account_people: codes of those clear;
+    # verify: the witness who confirmed it with a PIN
+    people: tuple[str, ...] = ()
     how: str = ""
