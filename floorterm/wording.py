@@ -73,3 +73,15 @@ def sentence(say: Say, language: str = FALLBACK) -> str:
 def words(key: str, language: str = FALLBACK, **facts: Fact) -> str:
     """Short form of `sentence(Say(key, facts), language)`."""
     return sentence(Say(key, facts), language)
+
+
+def in_each_language(name: str, text: Mapping[str, str], otherwise: str = "") -> dict[str, Fact]:
+    """A plant's own text as facts of a sentence, one a language: `{name_en}`, `{name_es}`.
+
+    A language without text takes its unreviewed draft, then English, then `otherwise`. Each catalogue uses
+    the fact of its own language, so that a refusal can name a step or a point wherever it is read.
+    """
+    return {
+        f"{name}_{language}": text.get(language) or text.get(f"{language}_draft") or text.get("en", otherwise)
+        for language in LANGUAGES
+    }

@@ -18,7 +18,7 @@ Status = Literal["open", "paused", "released", "abandoned"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Signed:
-    """One signed step: the act as it counts now (corrections applied), who signed it, and whether in limits."""
+    """One signed step: the act as it counts now (corrections applied), by whom, and whether within limits."""
 
     act: SignStep
     n: int
@@ -103,7 +103,7 @@ class State:
     `signed` holds the current round of every step that stands; `history` every signature ever, in order of
     entry. `rounds` says how often a section has been begun. `locks` holds every lockout job, also those
     that a redirected worksheet no longer has while something of them is left. `holds` is set when the work
-    ended: fragrance ids that the line may hold, the main one first (empty: the work changed nothing about it).
+    ended: fragrance ids that the line may hold, the main one first (empty: the work changed nothing).
     """
 
     work: str

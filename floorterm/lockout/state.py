@@ -333,6 +333,8 @@ def _work_start(state: LockoutState, event: LockEvent) -> LockoutState:
 
 
 def _work_end(state: LockoutState, event: LockEvent) -> LockoutState:
+    if event.by not in state.at_work:  # said once more, to be sure: nothing has changed
+        return state
     left = {who: since for who, since in state.at_work.items() if who != event.by}
     return replace(state, at_work=left, alarm=state.alarm and bool(left), inspected=False, accounted=False)
 

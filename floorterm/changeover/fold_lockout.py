@@ -1,0 +1,179 @@
+"""Lockout inside a piece of work: which events an entry stands for, and which lockout steps still stand.
+
+**Events.** A signed step of kind `lockout` is one event of its job; a `lockout.event` entry is one too. The
+first step that somebody signs under a lockout (`needs_lockout`) while not recorded as at work is also that
+person's `work_start`, with the entry's own number; so whoever asks `may` about such a step asks for the start
+of work too.
+
+**Confirming.** A lockout step whose effect is there already (another person isolated the point from the Locks
+screen, say) is signed as a confirmation and adds no event: a second `isolate` would only make the
+verification stale. Notices, reviews, verifications, inspections and head counts are acts of a person and
+always count.
+
+**Standing.** A signed lockout step stands as long as its effect does. Those before the work (notify to
+verify) stand while the effect holds or no step of the work under that lockout is left to do; those after it
+stand while the effect holds. What no longer stands drops out of the current round by itself and is signed
+again; the signature stays in the history.
+
+**Several people.** Signing a lock-off step takes the signer's own lock off that point (or confirms that none
+is left there); it counts as done when the last lock is off the point, so every owner may sign it in turn.
+Signing work-end ends the signer's own work; it counts as done when nobody is at work. Signing a lock step
+puts the signer's own lock on; one lock on the point makes it done, and every further person puts theirs on
+with a `lockout.event`. Head counts are refused while anybody is at work.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+
+from floorterm.changeover.acts import LockoutAct, SignStep
+from floorterm.changeover.state import State
+from floorterm.changeover.worksheet import Step, Worksheet
+from floorterm.entries import Entry
+from floorterm.lockout.model import Event, LockEvent
+from floorterm.lockout.state import LockoutState, apply_event
+
+BEFORE = frozenset(
+    {
+        Event.NOTIFY_BEFORE, Event.REVIEW, Event.SHUT_DOWN, Event.ISOLATE, Event.LOCK_ON, Event.RELEASE,
+        Event.VERIFY,
+    }
+)  # fmt: skip
+# What ends a lockout: possible in every status, also after the work was abandoned or while it is paused.
+ENDING = frozenset(
+    {
+        Event.WORK_END, Event.INSPECT_AREA, Event.ACCOUNT_PEOPLE, Event.LOCK_OFF, Event.NOTIFY_AFTER,
+        Event.RE_ENERGISE, Event.RESTART, Event.CLOSE,
+    }
+)  # fmt: skip
+_NOTICES = frozenset({Event.NOTIFY_BEFORE, Event.NOTIFY_AFTER})
+_RESULT_OK = frozenset({Event.INSPECT_AREA, Event.ACCOUNT_PEOPLE})
+
+
+_Holds = Callable[[LockoutState, str], bool]
+_EFFECTS: Mapping[Event, _Holds] = {
+    Event.NOTIFY_BEFORE: lambda job, _: not job.closed and not job.untold(),
+    Event.REVIEW: lambda job, _: not job.closed and bool(job.reviewed),
+    Event.SHUT_DOWN: lambda job, _: not job.closed and job.is_shut_down,
+    Event.ISOLATE: lambda job, point: job.points[point].isolated,
+    Event.LOCK_ON: lambda job, point: bool(job.points[point].locks),
+    Event.RELEASE: lambda job, point: job.points[point].relieved_n is not None,
+    Event.VERIFY: lambda job, _: bool(job.proofs),
+    Event.WORK_END: lambda job, _: not job.at_work,
+    Event.INSPECT_AREA: lambda job, _: job.inspected,
+    Event.ACCOUNT_PEOPLE: lambda job, _: job.accounted,
+    Event.LOCK_OFF: lambda job, point: not job.points[point].locks,
+    Event.NOTIFY_AFTER: lambda job, _: not job.untold(after=True),
+    Event.RE_ENERGISE: lambda job, point: not job.points[point].isolated,
+    Event.RESTART: lambda job, _: job.restarted,
+    Event.CLOSE: lambda job, _: job.closed,
+}
+
+
+def effect_holds(step: Step, lockout: LockoutState) -> bool:
+    """Whether what a lockout step brings about is so now, whoever brought it about."""
+    if step.event is None or step.event not in _EFFECTS:
+        return True
+    if step.point and step.point not in lockout.points:
+        return False
+    return _EFFECTS[step.event](lockout, step.point)
+
+
+def work_left(worksheet: Worksheet, signed: Mapping[str, object], job: str) -> bool:
+    """Whether a step under that lockout is still unsigned in the current round."""
+    return any(step.needs_lockout == job and step.id not in signed for step in worksheet.steps())
+
+
+def standing(state: State) -> State:
+    """The state without the lockout steps that no longer stand (see the module)."""
+    left = {job: work_left(state.worksheet, state.signed, job) for job in state.locks}
+    gone = []
+    for step_id in state.signed:
+        step = state.worksheet.step(step_id)
+        if step is None or step.kind != "lockout" or step.job not in state.locks:
+            continue
+        if step.event in BEFORE and not left[step.job]:
+            continue
+        if not effect_holds(step, state.locks[step.job]):
+            gone.append(step_id)
+    if not gone:
+        return state
+    return replace(state, signed={name: value for name, value in state.signed.items() if name not in gone})
+
+
+def _confirms(step: Step, lockout: LockoutState, person: str) -> bool:
+    """Whether signing the step only confirms what is so already."""
+    match step.event:
+        case Event.LOCK_ON:
+            return bool(lockout.own_locks(person, step.point))
+        case Event.LOCK_OFF:
+            return not lockout.locks_on(step.point)
+        case Event.WORK_END:
+            return not lockout.at_work
+        case Event.ISOLATE | Event.SHUT_DOWN | Event.RE_ENERGISE | Event.RESTART | Event.CLOSE:
+            return effect_holds(step, lockout)
+        case Event.INSPECT_AREA | Event.ACCOUNT_PEOPLE | Event.NOTIFY_AFTER:
+            return lockout.closed and effect_holds(step, lockout)
+    return False
+
+
+def step_event(
+    step: Step, act: SignStep, lockout: LockoutState, event: LockEvent, witness: str = ""
+) -> LockEvent | None:
+    """The event that a signed lockout step stands for; None when it only confirms what is so already.
+
+    `event` carries number, time and person. A notice without `people` means every affected duty, a head count
+    without `people` everybody who worked: the step says so and the signer confirms it.
+    """
+    if step.event is None or _confirms(step, lockout, event.by):
+        return None
+    people, result = act.people, act.result
+    if step.event in _NOTICES:
+        people = people or lockout.job.affected_duties
+    elif step.event is Event.ACCOUNT_PEOPLE:
+        people = people or tuple(lockout.workers)
+    elif step.event is Event.VERIFY:
+        people = (witness,) if witness else ()
+    if step.event in _RESULT_OK:
+        result = result or "ok"
+    points = (step.point,) if step.point else ()
+    return replace(
+        event, event=step.event, points=points, lock=act.lock, result=result, people=people, how=act.how
+    )
+
+
+def act_event(act: LockoutAct, event: LockEvent, witness: str = "") -> LockEvent:
+    """The event that a lockout act stands for. Witnesses of a verification are those who gave their PIN."""
+    people, result = act.people, act.result
+    if act.event is Event.VERIFY:
+        people = (witness,) if witness else ()
+    if act.event in _RESULT_OK:
+        result = result or "ok"
+    return replace(
+        event, event=act.event, points=act.points, lock=act.lock, result=result, people=people, how=act.how
+    )
+
+
+def entry_event(entry: Entry, event: Event) -> LockEvent:
+    """A bare event of an entry: its number, time and person."""
+    return LockEvent(n=entry.n, at=entry.local, event=event, by=entry.person, by_name=entry.name)
+
+
+def happened(state: State, job: str, event: LockEvent) -> State:
+    """The state after an event of one of its jobs."""
+    return replace(state, locks={**state.locks, job: apply_event(state.locks[job], event)})
+
+
+def premature(before: LockoutState, after: LockoutState, event: LockEvent) -> str | None:
+    """The key of the deviation that a lock taken off means, or None. The lock comes off all the same.
+
+    Somebody recorded as at work who takes off their own lock (1910.147(d)(4)(i)); the last lock off a
+    required point before the area was looked over and the people counted (1910.147(e)(1), (e)(2)(i)).
+    """
+    if event.event is not Event.LOCK_OFF:
+        return None
+    if event.by in before.at_work and after.without_own_lock(event.by) != before.without_own_lock(event.by):
+        return "changeover.deviation.lock_off_at_work"
+    emptied = set(after.not_locked()) - set(before.not_locked())
+    if emptied and not (before.inspected and before.accounted):
+        return "changeover.deviation.lock_off_unchecked"
+    return None

@@ -1,0 +1,246 @@
+"""What each act about steps, flushing, locks and deviations does to the state of a piece of work."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from decimal import Decimal
+from typing import Literal
+
+from floorterm.changeover import entry_rules
+from floorterm.changeover.acts import (
+    CorrectStep,
+    Dispose,
+    LockoutAct,
+    PushFlush,
+    RepeatSection,
+    ReviseFlush,
+    SignStep,
+)
+from floorterm.changeover.fold_lockout import act_event, entry_event, happened, premature, step_event
+from floorterm.changeover.state import Deviation, FlushProgress, Push, Signed, State
+from floorterm.changeover.worksheet import Step
+from floorterm.entries import Entry
+from floorterm.lockout.model import Event, LockEvent
+
+
+def deviates(
+    state: State,
+    entry: Entry,
+    key: str,
+    facts: Mapping[str, str],
+    *,
+    critical: Literal["", "safety", "quality"] = "",
+    stops: bool = False,
+) -> State:
+    """The state with one more deviation, raised by that entry at its step."""
+    deviation = Deviation(
+        n=entry.n,
+        at=entry.local,
+        step=entry.step,
+        by=entry.person,
+        by_name=entry.name,
+        key=key,
+        facts=facts,
+        critical=critical,
+        stops=stops,
+    )
+    return replace(state, deviations=(*state.deviations, deviation))
+
+
+def _without(signed: Mapping[str, Signed], steps: Iterable[str]) -> dict[str, Signed]:
+    gone = frozenset(steps)
+    return {name: value for name, value in signed.items() if name not in gone}
+
+
+def required_kg(state: State, step: Step) -> Decimal | None:
+    """What a flush step asks for now, kg of line mass; None for other steps."""
+    return state.flush[step.id].required_kg if step.id in state.flush else None
+
+
+# --- signing ----------------------------------------------------------------------------------------
+
+
+def signed(state: State, entry: Entry, act: SignStep) -> State:
+    """A step signed: its lockout events happen, limits are judged, and what it reopens is open again."""
+    step = state.worksheet.step(act.step)
+    if step is None:  # a record of another version may name it: kept in the history, nothing stands
+        return _signature(state, entry, act, within=True, stands=False)
+    if step.kind == "flush":
+        act = _with_total(state, step, act)
+        state = _flush_total(state, entry, step, act)
+    if act.outcome == "done":
+        state = _events(state, entry, step, act)
+    found = entry_rules.deviating(step, act, required_kg(state, step))
+    kept = entry_rules.within(step, act, required_kg(state, step))
+    state = _signature(state, entry, act, within=kept, stands=True)
+    if found is not None:
+        critical = "safety" if found[0].endswith("not_zero") else step.critical
+        state = deviates(state, entry, *found, critical=critical, stops=_stops(step, act))
+    return replace(state, signed=_without(state.signed, step.reopens)) if step.reopens else state
+
+
+def _stops(step: Step, act: SignStep) -> bool:
+    chosen = entry_rules.choice_of(step, act)
+    return step.kind == "choice" and chosen is not None and chosen.stops
+
+
+def _signature(state: State, entry: Entry, act: SignStep, *, within: bool, stands: bool) -> State:
+    step = state.worksheet.step(act.step)
+    section = state.worksheet.section_of(act.step).id if step else ""
+    signature = Signed(
+        act=act,
+        n=entry.n,
+        at=entry.local,
+        person=entry.person,
+        name=entry.name,
+        witness=entry.witness,
+        witness_name=entry.witness_name,
+        within=within,
+        round=state.rounds.get(section, 1),
+    )
+    history = (*state.history, signature)
+    if not stands:
+        return replace(state, history=history)
+    return replace(state, history=history, signed={**state.signed, act.step: signature})
+
+
+def _with_total(state: State, step: Step, act: SignStep) -> SignStep:
+    return replace(act, kg=state.flush[step.id].pushed_kg) if act.kg is None else act
+
+
+def _flush_total(state: State, entry: Entry, step: Step, act: SignStep) -> State:
+    progress = state.flush[step.id]
+    if act.outcome != "done" or act.kg is None or act.kg <= progress.pushed_kg:
+        return state
+    return _push(state, entry, step.id, act.kg)
+
+
+def _events(state: State, entry: Entry, step: Step, act: SignStep) -> State:
+    if step.needs_lockout in state.locks:
+        lockout = state.locks[step.needs_lockout]
+        if entry.person not in lockout.at_work:
+            return happened(state, step.needs_lockout, entry_event(entry, Event.WORK_START))
+        return state
+    if step.kind != "lockout" or step.event is None or step.job not in state.locks:
+        return state
+    bare = entry_event(entry, step.event)
+    event = step_event(step, act, state.locks[step.job], bare, entry.witness)
+    return state if event is None else _event(state, entry, step.job, event)
+
+
+def _event(state: State, entry: Entry, job: str, event: LockEvent) -> State:
+    after = happened(state, job, event)
+    early = premature(state.locks[job], after.locks[job], event)
+    if early is None:
+        return after
+    facts = {"name": entry.name, "machine": after.locks[job].job.machine}
+    return deviates(after, entry, early, facts, critical="safety")
+
+
+def lockout_event(state: State, entry: Entry, act: LockoutAct) -> State:
+    """A lockout event beside the steps. Energy found by it is a deviation too."""
+    if act.job not in state.locks:
+        return state
+    event = act_event(act, entry_event(entry, act.event), entry.witness)
+    state = _event(state, entry, act.job, event)
+    if act.event in (Event.VERIFY, Event.MONITOR) and act.result == "not_zero":
+        return deviates(state, entry, "changeover.deviation.not_zero", {}, critical="safety")
+    return state
+
+
+# --- corrections ------------------------------------------------------------------------------------
+
+
+def corrected(state: State, entry: Entry, act: CorrectStep) -> State:
+    """What was entered counts as corrected from here on; the old entry stays in the record.
+
+    A value that is out of limits now raises a deviation; one raised before stays open until disposed of.
+    """
+    step = state.worksheet.step(act.step)
+    if step is None:
+        return state
+    if step.id in state.flush and any(push.n == act.corrects for push in state.flush[step.id].pushes):
+        state = _correct_push(state, step.id, act)
+    old = next((one for one in state.history if act.corrects in (one.n, one.corrected_by)), None)
+    if old is None:
+        return state
+    new_act = entry_rules.corrected(old.act, act)
+    found = entry_rules.deviating(step, new_act, required_kg(state, step))
+    kept = entry_rules.within(step, new_act, required_kg(state, step))
+    new = replace(old, act=new_act, within=kept, corrected_by=entry.n)
+    history = tuple(new if one.n == old.n else one for one in state.history)
+    current = {name: new if one.n == old.n else one for name, one in state.signed.items()}
+    state = replace(state, history=history, signed=current)
+    if found is None:
+        return state
+    return deviates(state, entry, *found, critical=step.critical, stops=_stops(step, new_act))
+
+
+def _correct_push(state: State, step: str, act: CorrectStep) -> State:
+    progress = state.flush[step]
+    pushes = tuple(
+        replace(push, kg=act.kg) if push.n == act.corrects and act.kg is not None else push
+        for push in progress.pushes
+    )
+    return _progress(state, step, replace(progress, pushes=pushes, pushed_kg=pushes[-1].kg))
+
+
+# --- flushing ---------------------------------------------------------------------------------------
+
+
+def _progress(state: State, step: str, progress: FlushProgress) -> State:
+    return replace(state, flush={**state.flush, step: progress})
+
+
+def _push(state: State, entry: Entry, step: str, kg: Decimal) -> State:
+    progress = state.flush[step]
+    push = Push(n=entry.n, kg=kg, at=entry.local, by_name=entry.name)
+    return _progress(state, step, replace(progress, pushed_kg=kg, pushes=(*progress.pushes, push)))
+
+
+def pushed(state: State, entry: Entry, act: PushFlush) -> State:
+    """A new running total at a flush step."""
+    return _push(state, entry, act.step, act.kg) if act.step in state.flush else state
+
+
+def revised(state: State, entry: Entry, act: ReviseFlush) -> State:
+    """A new requirement at a flush step."""
+    if act.step not in state.flush:
+        return state
+    progress = replace(state.flush[act.step], required_kg=act.kg, revised_by=entry.n)
+    return _progress(state, act.step, progress)
+
+
+# --- rounds and deviations --------------------------------------------------------------------------
+
+
+def repeated(state: State, act: RepeatSection) -> State:
+    """A new round of a section: its steps are open again, the earlier signatures stay in the history."""
+    section = state.worksheet.section(act.section)
+    if section is None:
+        return state
+    return replace(
+        state,
+        signed=_without(state.signed, (step.id for step in section.steps)),
+        rounds={**state.rounds, act.section: state.rounds.get(act.section, 1) + 1},
+    )
+
+
+def disposed(state: State, entry: Entry, act: Dispose) -> State:
+    """A decision about all that one entry raised. Rework opens the step again, so that it is done anew."""
+    decided = tuple(
+        replace(one, decision=act.decision, decided_by=entry.name, decided_n=entry.n, reason=act.reason)
+        if one.n == act.deviation
+        else one
+        for one in state.deviations
+    )
+    state = replace(state, deviations=decided)
+    if act.decision != "rework":
+        return state
+    again = [
+        name
+        for name, one in state.signed.items()
+        if act.deviation in (one.n, one.corrected_by)
+        and (step := state.worksheet.step(name))
+        and step.kind != "lockout"
+    ]
+    return replace(state, signed=_without(state.signed, again))

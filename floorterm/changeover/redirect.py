@@ -1,0 +1,77 @@
+"""Going on towards another incoming fragrance: what of the work so far the new worksheet keeps."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+from decimal import Decimal
+
+from floorterm.changeover.state import FlushProgress, Signed, State
+from floorterm.changeover.worksheet import Step, Worksheet
+from floorterm.lockout.state import LockoutState
+
+
+def initial_flush(worksheet: Worksheet) -> dict[str, FlushProgress]:
+    """The flush steps of a worksheet before anything was pushed."""
+    return {
+        step.id: FlushProgress(required_kg=step.required_kg or Decimal(0))
+        for step in worksheet.steps()
+        if step.kind == "flush"
+    }
+
+
+def initial_locks(worksheet: Worksheet) -> dict[str, LockoutState]:
+    """The lockout jobs of a worksheet before anything happened."""
+    return {job.id: LockoutState.initial(job, worksheet.line.id) for job in worksheet.jobs}
+
+
+def redirected(state: State, worksheet: Worksheet, n: int) -> State:
+    """The state on the new worksheet; `n` is the number of the entry that redirected.
+
+    A signature is kept if the new worksheet holds the identical step, it is no flush step, and every step
+    that it comes after is kept. A lockout job with the same id and points keeps its state; one that the new
+    worksheet lacks, or has with other points, is carried along as `id~n` until its record is closed. No lock is
+    lost.
+    """
+    return replace(
+        state,
+        worksheet=worksheet,
+        signed=_kept(state, worksheet),
+        flush=initial_flush(worksheet),
+        locks=_locks(state, worksheet, n),
+    )
+
+
+def _kept(state: State, worksheet: Worksheet) -> dict[str, Signed]:
+    kept: dict[str, bool] = {}
+
+    def keeps(step_id: str) -> bool:
+        if step_id not in kept:
+            kept[step_id] = False  # a ring of steps keeps nothing
+            step = worksheet.step(step_id)
+            kept[step_id] = step is not None and _same(step, state) and all(map(keeps, step.after))
+        return kept[step_id]
+
+    return {step_id: signed for step_id, signed in state.signed.items() if keeps(step_id)}
+
+
+def _same(step: Step, state: State) -> bool:
+    return step.kind != "flush" and step.id in state.signed and state.worksheet.step(step.id) == step
+
+
+def _locks(state: State, worksheet: Worksheet, n: int) -> Mapping[str, LockoutState]:
+    locks: dict[str, LockoutState] = initial_locks(worksheet)
+    for key, lockout in state.locks.items():
+        job = worksheet.job(key)
+        if job is not None and job.points == lockout.job.points:
+            locks[key] = replace(lockout, job=job)
+        elif lockout.begun and not lockout.closed:
+            carried = key if "~" in key else f"{key}~{n}"
+            locks[carried] = _renamed(lockout, carried)
+    return locks
+
+
+def _renamed(lockout: LockoutState, key: str) -> LockoutState:
+    points = {
+        name: replace(point, locks=tuple(replace(lock, job=key) for lock in point.locks))
+        for name, point in lockout.points.items()
+    }
+    return replace(lockout, job=replace(lockout.job, id=key), points=points)
