@@ -28,8 +28,8 @@ def redirected(state: State, worksheet: Worksheet, n: int) -> State:
 
     A signature is kept if the new worksheet holds the identical step, it is no flush step, and every step
     that it comes after is kept. A lockout job with the same id and points keeps its state; one that the new
-    worksheet lacks, or has with other points, is carried along as `id~n` until its record is closed. No lock is
-    lost.
+    worksheet lacks, or has with other points, is carried along as `id~n` until its record is closed. No lock
+    is lost.
     """
     return replace(
         state,

@@ -1,0 +1,129 @@
+"""The rules of a piece of work: `may` answers with all refusals of an act, or with none.
+
+Each refusal says what to do instead and the rule behind it. Acts that make a person safer are never refused:
+ending one's work and taking off one's own lock pass in every status of the work, whoever says so. The
+questions that screens ask are here too, so that a screen imports one module.
+"""
+
+from collections.abc import Iterable, Iterator
+from datetime import datetime
+
+from floorterm.changeover import sign_rules as signing
+from floorterm.changeover import whole_rules as whole
+from floorterm.changeover.acts import (
+    Abandon,
+    Act,
+    CorrectStep,
+    Dispose,
+    LockoutAct,
+    Note,
+    Pause,
+    PushFlush,
+    RaiseDeviation,
+    Redirect,
+    Release,
+    RepeatSection,
+    Resume,
+    ReviseFlush,
+    SignStep,
+)
+from floorterm.changeover.entry_rules import NumberError, deviating, typed, within
+from floorterm.changeover.order_rules import blocking, dwell_over_at, no
+from floorterm.changeover.queries import (
+    current_step,
+    lockout_next,
+    needs_pin,
+    next_steps,
+    open_steps,
+    witness_duty,
+)
+from floorterm.changeover.sign_rules import Asked
+from floorterm.changeover.state import State
+from floorterm.changeover.whole_rules import first_article_passed
+from floorterm.lockout.model import NEVER_REFUSED
+from floorterm.lockout.state import LockOn
+from floorterm.people import Person
+from floorterm.wording import Refusal
+
+__all__ = [
+    "NumberError",
+    "blocking",
+    "current_step",
+    "deviating",
+    "dwell_over_at",
+    "first_article_passed",
+    "lockout_next",
+    "may",
+    "needs_pin",
+    "next_steps",
+    "open_steps",
+    "typed",
+    "within",
+    "witness_duty",
+]
+
+
+def may(
+    state: State,
+    act: Act,
+    person: Person,
+    now: datetime,
+    *,
+    witness: Person | None = None,
+    elsewhere: Iterable[LockOn] = (),
+) -> tuple[Refusal, ...]:
+    """All refusals of an act; empty when it may be recorded.
+
+    `witness` is the second person, known by their own PIN. `elsewhere` are locks that other works have on.
+    `now` may carry any offset: local dates and times are those of the plant's wall clock at the last entry.
+    """
+    local = now.astimezone(state.last_at.tzinfo)
+    asked = Asked(state=state, person=person, now=local, witness=witness, elsewhere=tuple(elsewhere))
+    if isinstance(act, LockoutAct) and act.event in NEVER_REFUSED:
+        return tuple(whole.lockout(asked, act))
+    return (*_acting(asked), *_refusals(asked, act))
+
+
+def _acting(asked: Asked) -> Iterator[Refusal]:
+    if not asked.person.active:
+        yield no("inactive", name=asked.person.name)
+
+
+def _refusals(asked: Asked, act: Act) -> Iterator[Refusal]:  # noqa: PLR0911  one match over a closed set
+    match act:
+        case SignStep():
+            return signing.sign(asked, act)
+        case CorrectStep():
+            return signing.correct(asked, act)
+        case PushFlush():
+            return signing.push(asked, act)
+        case ReviseFlush():
+            return signing.revise(asked, act)
+        case LockoutAct():
+            return whole.lockout(asked, act)
+        case Dispose():
+            return whole.dispose(asked, act)
+        case Release():
+            return whole.release(asked)
+        case _:
+            return _about_the_work(asked, act)
+
+
+def _about_the_work(  # noqa: PLR0911  one match over a closed set
+    asked: Asked, act: RepeatSection | Pause | Resume | Note | RaiseDeviation | Abandon | Redirect
+) -> Iterator[Refusal]:
+    match act:
+        case RepeatSection():
+            return whole.repeat(asked, act)
+        case Pause():
+            return whole.pause(asked, act)
+        case Resume():
+            return whole.resume(asked)
+        case Note():
+            return whole.note(asked, act)
+        case RaiseDeviation():
+            return whole.raise_deviation(asked, act)
+        case Abandon():
+            return whole.abandon(asked, act)
+        case Redirect():
+            return whole.redirect(asked, act)
