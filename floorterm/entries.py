@@ -18,12 +18,20 @@ FORMAT_VERSION = 1
 GENESIS = "0" * 64  # `prev` of entry 1
 _KEY = re.compile(r"[a-z0-9_]+")
 _MAX_INTEGER = 2**53 - 1
+_AT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6}Z")
+# Cc control, Cf format (bidirectional overrides among them; a soft hyphen or joiner is not worth the risk),
+# Cs half a character, Zl and Zp line ends that only some programs see
+_NEVER_KEPT = frozenset({"Cc", "Cf", "Cs", "Zl", "Zp"})
 
 Json = None | bool | int | str | Sequence["Json"] | Mapping[str, "Json"]
 
 
 class BodyError(ValueError):
-    """A value cannot stand in an entry: a float, a null, an odd key, a number too large, text that is no text."""
+    """A value cannot stand in an entry: a float, a null, an odd key, a number too large, half a character."""
+
+
+class UnknownVersionError(BodyError):
+    """The body has a format version that this program does not know: show it raw, never interpret it."""
 
 
 class TextError(ValueError):
@@ -140,16 +148,19 @@ def digest(text: str) -> str:
 
 
 def clean_text(text: str, *, limit: int = 2000, newlines: bool = False) -> str:
-    """A typed text made fit for the record: NFC, trimmed. Raises TextError naming what was wrong."""
+    """A typed text made fit for the record: NFC, trimmed. Raises TextError naming what was wrong.
+
+    With `newlines`, line ends of every system become line feeds; without, none may stand inside.
+    """
     tidy = unicodedata.normalize("NFC", text).strip()
+    if newlines:
+        tidy = tidy.replace("\r\n", "\n").replace("\r", "\n")
     if len(tidy) > limit:
         raise TextError(f"The text has {len(tidy)} characters; {limit} are allowed.")
     for character in tidy:
         if character == "\n" and newlines:
             continue
-        category = unicodedata.category(character)
-        # Cc control, Cf format (bidirectional overrides among them; a soft hyphen or joiner is not worth the risk)
-        if category in ("Cc", "Cf", "Cs"):
+        if unicodedata.category(character) in _NEVER_KEPT:
             raise TextError(f"The text holds a character that cannot be kept (U+{ord(character):04X}).")
     return tidy
 
@@ -168,7 +179,9 @@ def _no_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 def read_body(body: str) -> dict[str, Any]:
     """Parse a stored body strictly: no floats, no repeated keys, an object at the top. Raises BodyError."""
     try:
-        value = json.loads(body, parse_float=_no_float, parse_constant=_no_float, object_pairs_hook=_no_repeats)
+        value = json.loads(
+            body, parse_float=_no_float, parse_constant=_no_float, object_pairs_hook=_no_repeats
+        )
     except (json.JSONDecodeError, RecursionError) as fault:
         raise BodyError(f"the body is not JSON: {fault}") from fault
     if not isinstance(value, dict):
@@ -176,20 +189,48 @@ def read_body(body: str) -> dict[str, Any]:
     return value
 
 
-_FIELDS = frozenset(Entry.__dataclass_fields__) - {"hash", "body", "at"}
+_INTEGERS = frozenset({"n", "pos", "corrects"})
+_TEXTS = frozenset(Entry.__dataclass_fields__) - _INTEGERS - {"hash", "body", "at", "value"}
+_NEEDED = frozenset({"n", "prev", "at", "offset", "kind"})
+
+
+def instant(text: str) -> datetime:
+    """The instant that a body's `at` names. Raises BodyError unless it is written as `stamp` writes it."""
+    if not isinstance(text, str) or not _AT.fullmatch(text):
+        raise BodyError(f"{text!r} is not a time in UTC with six decimals and Z")
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError as fault:
+        raise BodyError(f"{text!r} is no time of any day") from fault
 
 
 def entry_from_body(body: str, hash_: str) -> Entry:
-    """The entry that a stored body and its hash stand for. Raises BodyError for a body that is none of ours."""
+    """The entry that a stored body and its hash stand for; the hash is taken as given, not checked.
+
+    Raises UnknownVersionError, or BodyError for a body that is none of ours.
+    """
     fields = read_body(body)
-    try:
-        at = datetime.strptime(fields["at"], "%Y-%m-%dT%H:%M:%S.%fZ").replace(tzinfo=UTC)
-        known = {key: fields[key] for key in _FIELDS & fields.keys()}
-        return Entry(**known, at=at, hash=hash_, body=body)
-    except (KeyError, TypeError, ValueError) as fault:
-        raise BodyError(f"the body lacks a field or has one of the wrong kind: {fault}") from fault
+    version = fields.get("v")
+    if version != FORMAT_VERSION or isinstance(version, bool):
+        raise UnknownVersionError(f"format version {version!r}")
+    if lacking := _NEEDED - fields.keys():
+        raise BodyError(f"the body lacks {', '.join(sorted(lacking))}")
+    known: dict[str, Any] = {"value": fields.get("value", {})}
+    if not isinstance(known["value"], dict):
+        raise BodyError("value is not an object")
+    for names, wanted in ((_INTEGERS, int), (_TEXTS, str)):
+        for name in names & fields.keys():
+            if type(fields[name]) is not wanted:
+                raise BodyError(f"{name} is not {'a whole number' if wanted is int else 'text'}")
+            known[name] = fields[name]
+    return Entry(**known, at=instant(fields["at"]), hash=hash_, body=body)
 
 
 def stamp(at: datetime) -> str:
-    """An instant as bodies carry it: UTC, exactly six decimals, `Z`; text order is time order."""
+    """An instant as bodies carry it: UTC, exactly six decimals, `Z`; text order is time order.
+
+    Raises ValueError for a time without its zone.
+    """
+    if at.tzinfo is None:
+        raise ValueError("a time without its zone names no instant")
     return at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")

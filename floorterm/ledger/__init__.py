@@ -1,0 +1,134 @@
+"""The append-only record: a hash chain in one SQLite file, people and PINs, seals, backup, verification.
+
+Importing this package loads neither the ORM nor SQLite; naming `Ledger` does (it costs more than the terminal
+framework itself, so screens let a worker thread do it after the first frame).
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+from floorterm.ledger.faults import (
+    BadgeTakenError,
+    CodeTakenError,
+    CopyFaultError,
+    InactivePersonError,
+    KeyReusedError,
+    LedgerBusyError,
+    LedgerCannotOpenError,
+    LedgerDamagedError,
+    LedgerDiskError,
+    LedgerEmptyError,
+    LedgerError,
+    LedgerExistsError,
+    LedgerFullError,
+    LedgerMissingError,
+    LedgerReadOnlyError,
+    LedgerReplacedError,
+    LedgerSettingError,
+    NetworkDriveError,
+    NewerLedgerError,
+    NoPinError,
+    NoSuchEntryError,
+    NotALedgerError,
+    OldSqliteError,
+    OneTimePinError,
+    OutcomeUnknownError,
+    PersonFaultError,
+    PinBlockedError,
+    PinError,
+    PinOffError,
+    PinRuleError,
+    RefusedError,
+    ReservedKindError,
+    SealFaultError,
+    TimeZoneError,
+    UnknownPersonError,
+    UnreadableEntryError,
+    WrongPinError,
+)
+from floorterm.ledger.seal import Seal
+from floorterm.ledger.values import Asked, EntriesReader, Guard, Head, Ref, Start
+
+if TYPE_CHECKING:
+    from floorterm.ledger.backup import back_up
+    from floorterm.ledger.export import write_export
+    from floorterm.ledger.ledger import Ledger
+    from floorterm.ledger.pins import CHEAP_PROFILE, DEFAULT_PROFILE, PinProfile
+    from floorterm.ledger.verify import Problem, Report, verify_export, verify_file
+
+_LATER = {
+    "Ledger": "ledger",
+    "PinProfile": "pins",
+    "CHEAP_PROFILE": "pins",
+    "DEFAULT_PROFILE": "pins",
+    "back_up": "backup",
+    "write_export": "export",
+    "Problem": "walk",
+    "Report": "walk",
+    "verify_file": "verify",
+    "verify_export": "verify",
+}
+
+__all__ = [
+    "CHEAP_PROFILE",
+    "DEFAULT_PROFILE",
+    "Asked",
+    "BadgeTakenError",
+    "CodeTakenError",
+    "CopyFaultError",
+    "EntriesReader",
+    "Guard",
+    "Head",
+    "InactivePersonError",
+    "KeyReusedError",
+    "Ledger",
+    "LedgerBusyError",
+    "LedgerCannotOpenError",
+    "LedgerDamagedError",
+    "LedgerDiskError",
+    "LedgerEmptyError",
+    "LedgerError",
+    "LedgerExistsError",
+    "LedgerFullError",
+    "LedgerMissingError",
+    "LedgerReadOnlyError",
+    "LedgerReplacedError",
+    "LedgerSettingError",
+    "NetworkDriveError",
+    "NewerLedgerError",
+    "NoPinError",
+    "NoSuchEntryError",
+    "NotALedgerError",
+    "OldSqliteError",
+    "OneTimePinError",
+    "OutcomeUnknownError",
+    "PersonFaultError",
+    "PinBlockedError",
+    "PinError",
+    "PinOffError",
+    "PinProfile",
+    "PinRuleError",
+    "Problem",
+    "Ref",
+    "RefusedError",
+    "Report",
+    "ReservedKindError",
+    "Seal",
+    "SealFaultError",
+    "Start",
+    "TimeZoneError",
+    "UnknownPersonError",
+    "UnreadableEntryError",
+    "WrongPinError",
+    "back_up",
+    "verify_export",
+    "verify_file",
+    "write_export",
+]
+
+
+def __getattr__(name: str) -> Any:
+    """Load what costs something when it is first named."""
+    if name in _LATER:
+        return getattr(import_module(f"{__name__}.{_LATER[name]}"), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

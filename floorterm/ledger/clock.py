@@ -1,0 +1,49 @@
+"""Noticing that somebody, or something, set the clock of this machine.
+
+Two clocks are compared: the wall clock and one that nobody can set. Where the system has one that also runs
+while the machine sleeps, that one is taken, since waking up is no step.
+"""
+
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+
+TOLERANCE = timedelta(seconds=2)
+
+
+def wall_clock() -> datetime:
+    """The machine's time."""
+    return datetime.now(UTC)
+
+
+def steady_seconds() -> float:
+    """Seconds of a clock that is never set."""
+    boot = getattr(time, "CLOCK_BOOTTIME", None)
+    return time.monotonic() if boot is None else time.clock_gettime(boot)
+
+
+class Watch:
+    """Remembers both clocks at the last entry of this process; `step` says how far they parted since.
+
+    Not safe between threads by itself: the ledger asks it under its own lock.
+    """
+
+    def __init__(self, steady: Callable[[], float] = steady_seconds) -> None:
+        self._steady = steady
+        self._last: tuple[datetime, float] | None = None
+
+    def step(self, now: datetime, previous: datetime) -> timedelta | None:
+        """How far the wall clock was set since the last entry, if by more than two seconds either way.
+
+        The first time in this process, only a time before `previous` (the head's) can be told.
+        """
+        if self._last is None:
+            found = min(now - previous, timedelta(0))
+        else:
+            wall, steady = self._last
+            found = (now - wall) - timedelta(seconds=self._steady() - steady)
+        return found if abs(found) > TOLERANCE else None
+
+    def note(self, now: datetime) -> None:
+        """Both clocks at an entry that was just recorded."""
+        self._last = (now, self._steady())

@@ -1,0 +1,90 @@
+"""Exporting: every entry as a line that a stranger can verify, the seal as the last one."""
+
+import hashlib
+from pathlib import Path
+from typing import Any
+
+from floorterm.entries import Draft
+from floorterm.ledger import connect
+from floorterm.ledger.chain import half_made
+from floorterm.ledger.export_lines import entry_line, seal_line
+from floorterm.ledger.faults import CopyFaultError
+from floorterm.ledger.ledger import Ledger
+from floorterm.ledger.seal import SEAL_MADE, Seal, seal_value
+from floorterm.ledger.transaction import Transaction
+from floorterm.ledger.verify import verify_export
+from floorterm.ledger.walk import Report
+
+EXPORT_MADE = "export.made"
+_PAGE = 500
+
+
+def write_export(ledger: Ledger, target: Path, *, after_n: int = 0, by: str = "", terminal: str = "") -> Seal:
+    """Write entries after number `after_n` up to the head as JSON Lines, verify the file, and record it.
+
+    Raises LedgerExistsError (nothing is overwritten), CopyFaultError, or another LedgerError.
+    """
+    seal = Seal.of(ledger.head(), ledger.start().plant)
+    with half_made(target) as fresh:
+        _write(ledger, fresh, after_n, seal)
+        check_copy(verify_export(fresh, (seal,)), target, seal)
+        digest = file_digest(fresh)
+    record_copy(ledger, EXPORT_MADE, target, seal, digest, by=by, terminal=terminal, after_n=after_n)
+    return seal
+
+
+def _write(ledger: Ledger, path: Path, after_n: int, seal: Seal) -> None:
+    connection = connect.raw(ledger.path, read_only=True)
+    query = f"SELECT n, body, hash FROM entries WHERE n > ? AND n <= ? ORDER BY n LIMIT {_PAGE}"
+    try:
+        with path.open("x", encoding="utf-8", newline="\n") as file:
+            while rows := connection.execute(query, (after_n, seal.n)).fetchall():
+                file.writelines(entry_line(body, hash_) + "\n" for _, body, hash_ in rows)
+                after_n = rows[-1][0]
+            file.write(seal_line(seal) + "\n")
+    finally:
+        connection.close()
+
+
+def check_copy(report: Report, target: Path, seal: Seal) -> None:
+    """Raise CopyFaultError unless a copy verified and reaches the seal."""
+    if not report.ok:
+        raise CopyFaultError(path=str(target), reason=report.problems[0].text)
+    if report.sealed_n != seal.n:
+        raise CopyFaultError(path=str(target), reason=f"{report.n} < {seal.n}")
+
+
+def file_digest(path: Path) -> str:
+    """SHA-256 of a finished file (never of a ledger in use: see `connect`)."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def record_copy(
+    ledger: Ledger,
+    kind: str,
+    target: Path,
+    seal: Seal,
+    digest: str,
+    *,
+    by: str,
+    terminal: str,
+    after_n: int = 0,
+) -> None:
+    """Record that a copy was made and that its seal left with it; where that fails, the copy is removed."""
+    value: dict[str, Any] = {"file": str(target), "sha256": digest, "head_n": seal.n, "head_hash": seal.hash}
+    if after_n:
+        value["after_n"] = after_n
+    drafts = [
+        Draft(kind=made, key=ledger.new_id(), person=by, terminal=terminal, value=told)
+        for made, told in ((kind, value), (SEAL_MADE, seal_value(seal, str(target))))
+    ]
+
+    def work(transaction: Transaction) -> None:
+        transaction.append(drafts)
+
+    try:
+        ledger.unit_of_work(work)
+    except BaseException:
+        target.unlink(missing_ok=True)
+        raise

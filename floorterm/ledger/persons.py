@@ -1,0 +1,82 @@
+"""People as entries carry them, and the fold that makes the table of people out of the entries. Pure."""
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+from floorterm.people import LockoutStatus, Permission, Person
+
+ADDED = "person.added"
+CHANGED = "person.changed"
+DISABLED = "person.disabled"
+PIN_RESET = "person.pin_reset"
+PIN_CHANGED = "person.pin_changed"
+FOLDED = (ADDED, CHANGED, DISABLED)
+
+
+class PersonFoldError(ValueError):
+    """An entry about a person does not fit what the entries before it said."""
+
+
+def record_of(person: Person) -> dict[str, Any]:
+    """A person as the `value` of an entry; what is empty is absent."""
+    record: dict[str, Any] = {
+        "code": person.code,
+        "name": person.name,
+        "permission": str(person.permission),
+        "duties": sorted(person.duties),
+        "lockout": str(person.lockout),
+        "active": person.active,
+    }
+    if person.trained_on:
+        record["trained_on"] = person.trained_on.isoformat()
+    if person.valid_to:
+        record["valid_to"] = person.valid_to.isoformat()
+    if person.badge:
+        record["badge"] = person.badge
+    return record
+
+
+def person_of(record: Mapping[str, Any]) -> Person:
+    """The person that such a value describes."""
+    return Person(
+        code=record["code"],
+        name=record["name"],
+        permission=Permission(record["permission"]),
+        duties=frozenset(record["duties"]),
+        lockout=LockoutStatus(record["lockout"]),
+        trained_on=_day(record.get("trained_on")),
+        valid_to=_day(record.get("valid_to")),
+        badge=record.get("badge") or "",
+        active=bool(record["active"]),
+    )
+
+
+def _day(text: str | None) -> date | None:
+    return date.fromisoformat(text) if text else None
+
+
+def changed_value(before: Person, after: Person) -> dict[str, Any]:
+    """The value of `person.changed`: the whole person as they are now, and under `was` what was different."""
+    old, new = record_of(before), record_of(after)
+    was = {key: old.get(key, "") for key in (*old, *new) if old.get(key) != new.get(key)}
+    return new | {"was": was}
+
+
+def fold_person(
+    people: Mapping[str, Mapping[str, Any]], kind: str, value: Mapping[str, Any]
+) -> Mapping[str, Mapping[str, Any]]:
+    """The people after one more entry, as records by code; other kinds change nothing.
+
+    Raises PersonFoldError if the entry does not fit (a code given twice, a change of somebody unknown).
+    """
+    if kind not in FOLDED:
+        return people
+    code = value.get("code")
+    if not isinstance(code, str) or (kind == ADDED) == (code in people):
+        raise PersonFoldError(f"{kind} of {code!r}")
+    if kind == DISABLED:
+        record = dict(people[code]) | {"active": False}
+    else:
+        record = {key: inner for key, inner in value.items() if key != "was"}
+    return dict(people) | {code: record}

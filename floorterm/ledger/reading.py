@@ -1,0 +1,190 @@
+"""Reading rows through a connection. Long reads go in pages, each a statement of its own, so that a reader
+never keeps the file from a writer for long; since entries only ever follow, pages taken one after the other
+fit together.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import Connection, Row, Select, func, select
+
+from floorterm.entries import BodyError, Entry, entry_from_body, instant, read_body, stamp
+from floorterm.ledger.faults import NoSuchEntryError, NotALedgerError, UnreadableEntryError
+from floorterm.ledger.schema import ENTRIES, PEOPLE
+from floorterm.ledger.values import Head, Ref, Start
+from floorterm.people import LockoutStatus, Permission, Person
+
+PAGE = 2000
+_COLUMNS = ENTRIES.c
+_REF = (
+    _COLUMNS.n, _COLUMNS.at, _COLUMNS.kind, _COLUMNS.line, _COLUMNS.changeover, _COLUMNS.pos, _COLUMNS.step,
+    _COLUMNS.person,
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Filters:
+    """Which entries: those that fit everything that is given."""
+
+    changeover: str | None = None
+    line: str | None = None
+    kinds: tuple[str, ...] | None = None
+    after_n: int = 0
+    since: datetime | None = None
+    until: datetime | None = None
+
+    def narrowed(self, query: Select[Any]) -> Select[Any]:
+        """The query with these conditions."""
+        if self.changeover is not None:
+            query = query.where(_COLUMNS.changeover == self.changeover)
+        if self.line is not None:
+            query = query.where(_COLUMNS.line == self.line)
+        if self.kinds is not None:
+            query = query.where(_COLUMNS.kind.in_(self.kinds))
+        if self.after_n:
+            query = query.where(_COLUMNS.n > self.after_n)
+        if self.since is not None:
+            query = query.where(_COLUMNS.at >= stamp(self.since))
+        if self.until is not None:
+            query = query.where(_COLUMNS.at < stamp(self.until))
+        return query
+
+
+def _paged(
+    connection: Connection, query: Select[Any], limit: int | None, newest_first: bool
+) -> Iterator[Row[Any]]:
+    """Rows of a query whose first column is the number, page by page."""
+    left = limit
+    order = _COLUMNS.n.desc() if newest_first else _COLUMNS.n
+    last: int | None = None
+    while left is None or left > 0:
+        size = PAGE if left is None else min(PAGE, left)
+        page = query.order_by(order).limit(size)
+        if last is not None:
+            page = page.where(_COLUMNS.n < last if newest_first else _COLUMNS.n > last)
+        rows = connection.execute(page).all()
+        yield from rows
+        if len(rows) < size:
+            return
+        last = rows[-1][0]
+        left = None if left is None else left - len(rows)
+
+
+def to_entry(n: int, body: str, hash_: str) -> Entry:
+    """The entry that a row stands for. Raises UnreadableEntryError."""
+    try:
+        return entry_from_body(body, hash_)
+    except BodyError as fault:
+        raise UnreadableEntryError(n=n, reason=str(fault)) from fault
+
+
+def entries(
+    connection: Connection, filters: Filters, *, limit: int | None = None, newest_first: bool = False
+) -> list[Entry]:
+    """Entries that fit the filters."""
+    query = filters.narrowed(select(_COLUMNS.n, _COLUMNS.body, _COLUMNS.hash))
+    return [to_entry(row.n, row.body, row.hash) for row in _paged(connection, query, limit, newest_first)]
+
+
+def refs(
+    connection: Connection, filters: Filters, *, limit: int | None = None, newest_first: bool = False
+) -> list[Ref]:
+    """The same entries without their values."""
+    query = filters.narrowed(select(*_REF))
+    return [
+        Ref(
+            n=row.n,
+            at=instant(row.at),
+            kind=row.kind,
+            line=row.line or "",
+            changeover=row.changeover or "",
+            pos=row.pos or 0,
+            step=row.step or "",
+            person=row.person or "",
+        )
+        for row in _paged(connection, query, limit, newest_first)
+    ]
+
+
+def entry(connection: Connection, n: int) -> Entry:
+    """Entry number n. Raises NoSuchEntryError."""
+    row = connection.execute(select(_COLUMNS.body, _COLUMNS.hash).where(_COLUMNS.n == n)).first()
+    if row is None:
+        raise NoSuchEntryError(n=n)
+    return to_entry(n, row.body, row.hash)
+
+
+def entry_of_key(connection: Connection, key: str) -> Entry | None:
+    """The entry with an idempotency key, if it was recorded."""
+    query = select(_COLUMNS.n, _COLUMNS.body, _COLUMNS.hash).where(_COLUMNS.key == key)
+    row = connection.execute(query).first()
+    return None if row is None else to_entry(row.n, row.body, row.hash)
+
+
+def head(connection: Connection, chain: str) -> Head:
+    """The last entry's number, hash and time."""
+    query = select(_COLUMNS.n, _COLUMNS.hash, _COLUMNS.at).order_by(_COLUMNS.n.desc()).limit(1)
+    row = connection.execute(query).one()
+    return Head(row.n, row.hash, instant(row.at), chain)
+
+
+def last_pos(connection: Connection, changeover: str) -> int:
+    """The last position of a changeover, 0 if it has none."""
+    query = select(func.max(_COLUMNS.pos)).where(_COLUMNS.changeover == changeover)
+    return connection.execute(query).scalar() or 0
+
+
+def start_hash(connection: Connection) -> str:
+    """The hash of entry 1, by which a swapped file is known."""
+    return connection.execute(select(_COLUMNS.hash).where(_COLUMNS.n == 1)).scalar() or ""
+
+
+def start(connection: Connection, path: str) -> Start:
+    """What entry 1 says. Raises NotALedgerError if there is none."""
+    row = connection.execute(select(_COLUMNS.body, _COLUMNS.hash).where(_COLUMNS.n == 1)).first()
+    try:
+        body = read_body(row.body) if row else {}
+        return Start(
+            chain=body["chain"],
+            plant=body["plant"],
+            time_zone=body["time_zone"],
+            at=instant(body["at"]),
+            hash=row.hash if row else "",
+            plant_id=body.get("plant_id", ""),
+            checklists=body.get("checklists", ""),
+        )
+    except (BodyError, KeyError) as fault:
+        raise NotALedgerError(path=path) from fault
+
+
+def people(connection: Connection) -> tuple[Person, ...]:
+    """Everybody, disabled people too, in order of their codes."""
+    return tuple(_person(row) for row in connection.execute(select(PEOPLE).order_by(PEOPLE.c.code)))
+
+
+def person(connection: Connection, code: str) -> Person | None:
+    """Somebody by code."""
+    row = connection.execute(select(PEOPLE).where(PEOPLE.c.code == code)).first()
+    return None if row is None else _person(row)
+
+
+def person_of_badge(connection: Connection, badge: str) -> Person | None:
+    """Somebody by the code on their badge."""
+    row = connection.execute(select(PEOPLE).where(PEOPLE.c.badge == badge)).first()
+    return None if row is None else _person(row)
+
+
+def _person(row: Row[Any]) -> Person:
+    return Person(
+        code=row.code,
+        name=row.name,
+        permission=Permission(row.permission),
+        duties=frozenset(row.duties.splitlines()),
+        lockout=LockoutStatus(row.lockout),
+        trained_on=date.fromisoformat(row.trained_on) if row.trained_on else None,
+        valid_to=date.fromisoformat(row.valid_to) if row.valid_to else None,
+        badge=row.badge or "",
+        active=bool(row.active),
+    )

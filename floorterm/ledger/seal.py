@@ -1,0 +1,72 @@
+"""Seals: the head of the chain in a form that leaves the machine, on paper or as a line of a file elsewhere.
+
+The chain alone cannot see that its end was cut off, that an old copy was put back, or that everything was
+computed anew. Somebody who kept a seal can.
+"""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Self
+
+from floorterm.entries import stamp
+from floorterm.ledger.faults import SealFaultError
+from floorterm.ledger.values import Head
+
+SEAL_MADE = "seal.made"
+_HEX = r"[0-9a-f]"
+_LINE = re.compile(
+    rf"floorterm seal: entry (?P<n>[1-9]\d*) at (?P<at>\S+) chain (?P<chain>\S+) "
+    rf"hash (?P<hash>{_HEX}{{8}}(?: {_HEX}{{8}}){{7}}) plant (?P<plant>.+)"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seal:
+    """An entry as a head that somebody keeps elsewhere: `at` is its time as the body writes it."""
+
+    chain: str
+    plant: str
+    n: int
+    hash: str
+    at: str
+
+    @classmethod
+    def of(cls, head: Head, plant: str) -> Self:
+        """The seal of a head."""
+        return cls(chain=head.chain, plant=plant, n=head.n, hash=head.hash, at=stamp(head.at))
+
+    @classmethod
+    def parse(cls, text: str) -> Self:
+        """The seal that a line says. Raises SealFaultError."""
+        found = _LINE.fullmatch(text.strip())
+        if found is None:
+            raise SealFaultError(text=repr(text[:200]))
+        fields = found.groupdict()
+        return cls(
+            chain=fields["chain"],
+            plant=fields["plant"],
+            n=int(fields["n"]),
+            hash=fields["hash"].replace(" ", ""),
+            at=fields["at"],
+        )
+
+    @property
+    def groups(self) -> str:
+        """All 64 digits in groups of eight: what is compared."""
+        return " ".join(self.hash[start : start + 8] for start in range(0, 64, 8))
+
+    @property
+    def short(self) -> str:
+        """Twelve digits, for a screen; never compare these alone."""
+        return self.hash[:12]
+
+    def __str__(self) -> str:
+        """One line, as it is printed and kept."""
+        where = f"entry {self.n} at {self.at} chain {self.chain}"
+        return f"floorterm seal: {where} hash {self.groups} plant {self.plant}"
+
+
+def seal_value(seal: Seal, to: str) -> Mapping[str, Any]:
+    """The value of `seal.made`: what was sealed, and where the seal went."""
+    return {"n": seal.n, "hash": seal.hash, "to": to}

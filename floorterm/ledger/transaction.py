@@ -1,0 +1,166 @@
+"""The ledger inside one write transaction: the steps of an append, in their order.
+
+Whoever holds a `Transaction` holds the write lock: number, previous hash and position are assigned here.
+"""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import Connection, insert
+
+from floorterm.entries import Draft, Entry, canonical, digest, entry_from_body
+from floorterm.ledger import reading
+from floorterm.ledger.bodies import body_of, check_draft
+from floorterm.ledger.faults import (
+    InactivePersonError,
+    KeyReusedError,
+    LedgerReplacedError,
+    RefusedError,
+    ReservedKindError,
+    UnknownPersonError,
+)
+from floorterm.ledger.schema import ENTRIES
+from floorterm.ledger.values import Asked, Guard, Head, Start
+from floorterm.people import Person
+
+CLOCK_STEPPED = "clock.stepped"
+_RESERVED = ("ledger.", "person.", "pin.", "clock.", "seal.", "backup.", "export.")
+
+
+class Transaction:
+    """One unit of work on the chain. `now` is the time of every entry in it."""
+
+    def __init__(
+        self,
+        connection: Connection,
+        *,
+        path: str,
+        start: Start,
+        now: datetime,
+        new_id: Callable[[], str],
+        step_since: Callable[[datetime, datetime], timedelta | None] | None = None,
+    ) -> None:
+        self.connection = connection
+        self.now = now
+        self.new_id = new_id
+        self.written: list[Entry] = []
+        if reading.start_hash(connection) != start.hash:
+            raise LedgerReplacedError(path=path)
+        self._start = start
+        self._zone = ZoneInfo(start.time_zone)
+        self._step_since = step_since
+        self._head: Head | None = None
+
+    # --- what a caller asks for -----------------------------------------------------------------
+
+    def record(self, drafts: Sequence[Draft], guard: Guard | None) -> list[Entry]:
+        """Append drafts of one person as one act, or give back what their keys already stand for."""
+        for draft in drafts:
+            if draft.kind.startswith(_RESERVED):
+                raise ReservedKindError(kind=draft.kind)
+        return self.append(drafts, guard)
+
+    def append(self, drafts: Sequence[Draft], guard: Guard | None = None) -> list[Entry]:
+        """`record` for entries of the ledger's own kinds too."""
+        for draft in drafts:
+            check_draft(draft)
+        known = [self._recorded(draft) for draft in drafts]
+        repeated = [entry for entry in known if entry is not None]
+        if repeated:
+            if len(repeated) != len(drafts):
+                raise KeyReusedError(n=repeated[0].n)
+            return repeated
+        if guard is not None:
+            asked = Asked(
+                person=self.signer(drafts[0].person),
+                witness=self.signer(drafts[0].witness),
+                now=self.now,
+                entries=self.entries,
+            )
+            if refusals := tuple(guard(asked)):
+                raise RefusedError(refusals)
+        self._note_step()
+        return [self._insert(draft) for draft in drafts]
+
+    def entries(
+        self,
+        *,
+        changeover: str | None = None,
+        line: str | None = None,
+        kinds: Iterable[str] | None = None,
+        after_n: int = 0,
+        since: datetime | None = None,
+        until: datetime | None = None,
+        limit: int | None = None,
+        newest_first: bool = False,
+    ) -> list[Entry]:
+        """`EntriesReader` inside this transaction."""
+        chosen = None if kinds is None else tuple(kinds)
+        filters = reading.Filters(changeover, line, chosen, after_n, since, until)
+        return reading.entries(self.connection, filters, limit=limit, newest_first=newest_first)
+
+    def head(self) -> Head:
+        """The last entry, this transaction's own included."""
+        if self._head is None:
+            self._head = reading.head(self.connection, self._start.chain)
+        return self._head
+
+    def signer(self, code: str) -> Person | None:
+        """Somebody as the table of people has them now; None for an empty code.
+
+        Raises UnknownPersonError or InactivePersonError.
+        """
+        if not code:
+            return None
+        person = reading.person(self.connection, code)
+        if person is None:
+            raise UnknownPersonError(code=code)
+        if not person.active:
+            raise InactivePersonError(code=code, name=person.name)
+        return person
+
+    # --- the steps ------------------------------------------------------------------------------
+
+    def _recorded(self, draft: Draft) -> Entry | None:
+        entry = reading.entry_of_key(self.connection, draft.key)
+        if entry is None:
+            return None
+        same = (entry.person, entry.kind, entry.step) == (draft.person, draft.kind, draft.step)
+        if not same or canonical(entry.value) != canonical(draft.value):
+            raise KeyReusedError(n=entry.n)
+        return entry
+
+    def _note_step(self) -> None:
+        """Where the clock was set since the last entry, an entry says by how much, before anything else."""
+        if self._step_since is None or self.written:
+            return
+        stepped = self._step_since(self.now, self.head().at)
+        if stepped is not None:
+            seconds = f"{stepped.total_seconds():.1f}"
+            value = {"by": {"number": seconds, "unit": "s"}}
+            self._insert(Draft(kind=CLOCK_STEPPED, key=self.new_id(), value=value))
+
+    def _insert(self, draft: Draft) -> Entry:
+        head = self.head()
+        body = self._body(draft, head)
+        text = canonical(body)
+        entry = entry_from_body(text, digest(text))
+        self.connection.execute(insert(ENTRIES).values(n=entry.n, body=text, hash=entry.hash))
+        self._head = replace(head, n=entry.n, hash=entry.hash, at=entry.at)
+        self.written.append(entry)
+        return entry
+
+    def _body(self, draft: Draft, head: Head) -> Any:
+        return body_of(
+            draft,
+            n=head.n + 1,
+            prev=head.hash,
+            at=self.now,
+            zone=self._zone,
+            pos=reading.last_pos(self.connection, draft.changeover) + 1 if draft.changeover else 0,
+            person=self.signer(draft.person),
+            witness=self.signer(draft.witness),
+        )

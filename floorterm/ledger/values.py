@@ -1,0 +1,81 @@
+"""What the ledger answers besides entries: small frozen values. No database is loaded for them."""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Protocol
+
+from floorterm.entries import Entry
+from floorterm.people import Person
+from floorterm.wording import Refusal
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """The last entry of the chain: its number, hash and time, and the identifier of the chain."""
+
+    n: int
+    hash: str
+    at: datetime
+    chain: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Start:
+    """What entry 1 says: the chain's identifier, the plant, its time zone, the folder of its checklists."""
+
+    chain: str
+    plant: str
+    time_zone: str
+    at: datetime
+    hash: str
+    plant_id: str = ""
+    checklists: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ref:
+    """An entry without its value, read from the generated columns: for finding without parsing bodies."""
+
+    n: int
+    at: datetime
+    kind: str
+    line: str
+    changeover: str
+    pos: int
+    step: str
+    person: str
+
+
+class EntriesReader(Protocol):
+    """How entries are read; the filters narrow each other down."""
+
+    def __call__(
+        self,
+        *,
+        changeover: str | None = None,
+        line: str | None = None,
+        kinds: Iterable[str] | None = None,
+        after_n: int = 0,
+        since: datetime | None = None,
+        until: datetime | None = None,
+        limit: int | None = None,
+        newest_first: bool = False,
+    ) -> list[Entry]:
+        """Entries in order of their numbers; `since` counts, `until` does not."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a guard is asked with: who signs as they are now, the entry's time, and the entries so far.
+
+    All of it is read inside the transaction that would write the entry.
+    """
+
+    person: Person | None
+    witness: Person | None
+    now: datetime
+    entries: EntriesReader
+
+
+Guard = Callable[[Asked], Sequence[Refusal]]

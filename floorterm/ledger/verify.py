@@ -1,0 +1,163 @@
+"""Verifying a ledger file or an export without trusting either: the stored bytes are hashed as they stand.
+
+Only the standard library touches the file. A cut tail, an old copy or a chain computed anew show against a
+seal kept elsewhere, never by themselves.
+"""
+
+import sqlite3
+from collections.abc import Iterable, Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from floorterm.ledger import connect
+from floorterm.ledger.export_lines import ExportFault, LineOfEntry, read_lines
+from floorterm.ledger.faults import LedgerMissingError, NotALedgerError
+from floorterm.ledger.guards import COLUMNS, GUARDS
+from floorterm.ledger.seal import Seal
+from floorterm.ledger.walk import Problem, Report, Walk
+
+__all__ = ["Problem", "Report", "verify", "verify_export", "verify_file"]
+
+PAGE = 2000
+_PAGE = f"SELECT n, body, hash, {', '.join(COLUMNS)} FROM entries WHERE n >= ? ORDER BY n LIMIT {PAGE}"
+_FIRST = -(2**63)
+
+
+def verify_file(path: Path, seals: Iterable[Seal] = ()) -> Report:
+    """Verify whatever the file is, a ledger or an export. Raises LedgerError if it is neither."""
+    seals = tuple(seals)
+    try:
+        return verify(path, seals)
+    except NotALedgerError:
+        # Opening the file is harmless now: it is no ledger, so nobody holds a lock on it.
+        if path.is_file():
+            with path.open("rb") as file:
+                if file.read(1) == b"{":
+                    return verify_export(path, seals)
+        raise
+
+
+def verify(path: Path, seals: Iterable[Seal] = ()) -> Report:
+    """Verify a ledger file: SQLite's own check, guards, hashes, chain, generated columns, people, seals.
+
+    May run while the ledger is in use; it reads to the head that it finds at the end. Raises a LedgerError if
+    the file is no ledger of ours or cannot be opened.
+    """
+    connect.check_file(path)
+    connection = connect.raw(path, read_only=True)
+    try:
+        connect.check_ours(connection, path)
+        walk = Walk.against(seals)
+        try:
+            _integrity(connection, walk)
+            _guards(connection, walk)
+            connection.text_factory = bytes
+            for row in _rows(connection):
+                _take(walk, row)
+            _people(connection, walk)
+        except sqlite3.DatabaseError as fault:
+            walk.note(0, "integrity", reason=str(fault))
+        return walk.report()
+    finally:
+        connection.close()
+
+
+def _integrity(connection: sqlite3.Connection, walk: Walk) -> None:
+    for (text,) in connection.execute("PRAGMA integrity_check"):
+        if text != "ok":
+            walk.note(0, "integrity", reason=text)
+
+
+def _guards(connection: sqlite3.Connection, walk: Walk) -> None:
+    found = dict(connection.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall())
+    for name, statement in GUARDS.items():
+        if found.pop(name, None) != statement:
+            walk.note(0, "guards", name=name)
+    for name in found:  # a foreign trigger could do anything
+        walk.note(0, "guards", name=name)
+
+
+def _rows(connection: sqlite3.Connection) -> Iterator[tuple[Any, ...]]:
+    """Every row in order, page by page; the last page and the people after it are read in one transaction."""
+    after = _FIRST
+    while True:
+        rows = connection.execute(_PAGE, (after,)).fetchall()
+        if len(rows) < PAGE:
+            break
+        yield from rows
+        after = rows[-1][0] + 1
+    connection.execute("BEGIN")
+    while rows := connection.execute(_PAGE, (after,)).fetchall():
+        yield from rows
+        after = rows[-1][0] + 1
+
+
+def _take(walk: Walk, row: tuple[Any, ...]) -> None:
+    n, body, hash_, *columns = row
+    if not isinstance(body, bytes) or not isinstance(hash_, bytes):
+        walk.note(n, "column", column="body, hash")
+        return
+    fields = walk.take(n, body, hash_.decode("utf-8", errors="replace"))
+    if not fields:
+        return
+    for name, stored in zip(COLUMNS, columns, strict=True):
+        said = fields.get(name)
+        if said is None and name == "key":
+            said = fields.get("chain")
+        if (said.encode("utf-8") if isinstance(said, str) else said) != stored:
+            walk.note(n, "column", column=name)
+
+
+_PERSON = ("code", "name", "permission", "duties", "lockout", "trained_on", "valid_to", "badge", "active")
+
+
+def _people(connection: sqlite3.Connection, walk: Walk) -> None:
+    rows = connection.execute(f"SELECT {', '.join(_PERSON)} FROM people ORDER BY code").fetchall()
+    connection.execute("ROLLBACK")
+    table = {row[0].decode(): _record(row) for row in rows}
+    for code in sorted(walk.people.keys() | table.keys()):
+        told, stored = walk.people.get(code, {}), table.get(code, {})
+        differ = [name for name in _PERSON if told.get(name) != stored.get(name)]
+        if differ:
+            walk.note(0, "people", code=code, fields=", ".join(differ))
+
+
+def _record(row: tuple[Any, ...]) -> Mapping[str, Any]:
+    record = {
+        name: value.decode("utf-8", errors="replace") if isinstance(value, bytes) else value
+        for name, value in zip(_PERSON, row, strict=True)
+        if value is not None
+    }
+    return record | {
+        "duties": str(record.get("duties", "")).splitlines(),
+        "active": record.get("active") == 1,
+    }
+
+
+def verify_export(path: Path, seals: Iterable[Seal] = ()) -> Report:
+    """Verify an export (JSON Lines): hashes, chain, the seal at its end, seals kept elsewhere.
+
+    An export of a part begins at its own first entry and takes on trust what that one followed. Raises
+    LedgerMissingError if there is no file.
+    """
+    if not path.is_file():
+        raise LedgerMissingError(path=str(path))
+    walk = Walk.against(seals)
+    own: Seal | None = None
+    for line, found in read_lines(path):
+        if isinstance(found, ExportFault):
+            walk.note(walk.n + 1, "line", line=line, reason=found.reason)
+        elif isinstance(found, LineOfEntry):
+            if own is not None:
+                walk.note(found.n, "own_seal")
+            if not walk.entries and found.n > 1:
+                walk.begin_at(found.n, found.prev)
+            walk.take(found.n or walk.n + 1, found.body, found.hash)
+        else:
+            own = found
+    if own is None:
+        walk.note(0, "no_seal")
+    elif (own.n, own.hash) != (walk.n, walk.head) or (walk.chain and own.chain != walk.chain):
+        walk.note(own.n, "own_seal")
+    walk.chain = walk.chain or (own.chain if own else "")
+    return walk.report()

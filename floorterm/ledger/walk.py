@@ -1,0 +1,158 @@
+"""Walking a chain entry by entry and noting all that does not hold. Needs no database and little memory."""
+
+import hashlib
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from floorterm.entries import FORMAT_VERSION, GENESIS, BodyError, read_body
+from floorterm.ledger.bodies import START
+from floorterm.ledger.persons import FOLDED, PersonFoldError, fold_person
+from floorterm.ledger.seal import Seal
+from floorterm.wording import Fact, Say, sentence
+
+MOST_PROBLEMS = 100
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """Something that does not hold: at which entry (0: the file as a whole), as a Say and as a sentence."""
+
+    n: int
+    say: Say
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Report:
+    """What a verification found.
+
+    `entries` counts those read, `first` is the number of the first (above 1 in an export of a part), `n` and
+    `head` are number and hash of the last. `problems` holds the first hundred, `more` counts the rest.
+    `sealed_n` is the last entry that a given seal confirms; those after it are chained, not sealed.
+    """
+
+    ok: bool
+    entries: int
+    first: int
+    n: int
+    head: str
+    chain: str
+    problems: tuple[Problem, ...] = ()
+    more: int = 0
+    sealed_n: int = 0
+
+
+@dataclass(slots=True)
+class Walk:
+    """The state of one walk; `take` each entry in turn, then `report`."""
+
+    seals: Mapping[int, list[Seal]]
+    problems: list[Problem] = field(default_factory=list)
+    more: int = 0
+    entries: int = 0
+    first: int = 0
+    n: int = 0
+    head: str = GENESIS
+    chain: str = ""
+    sealed_n: int = 0
+    people: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    _gap: bool = False
+
+    @classmethod
+    def against(cls, seals: Iterable[Seal]) -> "Walk":
+        """A walk that also compares what it passes with seals kept elsewhere."""
+        kept: dict[int, list[Seal]] = defaultdict(list)
+        for seal in seals:
+            kept[seal.n].append(seal)
+        return cls(seals=kept)
+
+    def note(self, at_n: int, key: str, /, **facts: Fact) -> None:
+        """Something does not hold."""
+        if len(self.problems) >= MOST_PROBLEMS:
+            self.more += 1
+            return
+        say = Say(f"ledger.verify.{key}", facts)
+        self.problems.append(Problem(at_n, say, sentence(say)))
+
+    def begin_at(self, n: int, prev: str) -> None:
+        """Begin in the middle: an export of a part says what its first entry followed."""
+        self.first, self.n, self.head = n, n - 1, prev
+
+    def take(self, n: int, body: bytes, hash_: str) -> Mapping[str, Any]:
+        """Check one entry against hash, number and predecessor. Gives its fields, none if unreadable."""
+        self._number(n)
+        if hashlib.sha256(body).hexdigest() != hash_:
+            self.note(n, "hash")
+        try:
+            fields = read_body(body.decode("utf-8"))
+        except (BodyError, UnicodeDecodeError) as fault:
+            self.note(n, "body", reason=str(fault))
+            fields = {}
+        else:
+            self._fields(n, fields)
+        self._seals(n, hash_)
+        self.entries += 1
+        self.n, self.head, self._gap = n, hash_, False
+        return fields
+
+    def _number(self, n: int) -> None:
+        wanted = self.n + 1
+        if not self.entries:
+            self.first = self.first or n
+        if n > wanted:
+            self.note(n, "missing", n=n - wanted, first=wanted, last=n - 1)
+        elif n < wanted:
+            self.note(n, "order", number=n, wanted=wanted)
+        self._gap = n != wanted
+
+    def _fields(self, n: int, fields: Mapping[str, Any]) -> None:
+        if fields.get("n") != n:
+            self.note(n, "number", number=str(fields.get("n")))
+        if not self._gap and fields.get("prev") != self.head:
+            self.note(n, "prev")
+        if fields.get("v") != FORMAT_VERSION:
+            self.note(n, "version", version=str(fields.get("v")))
+            return
+        starts = fields.get("kind") == START
+        if starts and not self.chain:
+            self.chain = str(fields.get("chain", ""))
+        if n == 1 and not starts:
+            self.note(n, "start")
+        elif n != 1 and starts:
+            self.note(n, "start_again")
+        if fields.get("kind") in FOLDED and self.first == 1:
+            try:
+                self.people = fold_person(self.people, fields["kind"], fields.get("value", {}))
+            except (PersonFoldError, AttributeError, TypeError):
+                self.note(n, "person_entry")
+
+    def _seals(self, n: int, hash_: str) -> None:
+        for seal in self.seals.get(n, ()):
+            if seal.hash == hash_:
+                self.sealed_n = max(self.sealed_n, n)
+            elif not self.chain or seal.chain == self.chain:
+                self.note(n, "seal_hash", at=seal.at)
+
+    def report(self) -> Report:
+        """Everything that was found, the seals beyond the end included."""
+        if not self.entries:
+            self.note(0, "nothing")
+        for seals in self.seals.values():
+            for seal in seals:
+                if self.chain and seal.chain != self.chain:
+                    self.note(0, "seal_chain", at=seal.at, chain=seal.chain)
+                elif seal.n > self.n:
+                    self.note(0, "seal_cut", n=seal.n, at=seal.at)
+        return Report(
+            ok=not self.problems,
+            entries=self.entries,
+            first=self.first,
+            n=self.n,
+            head=self.head if self.entries else "",
+            chain=self.chain,
+            problems=tuple(self.problems),
+            more=self.more,
+            sealed_n=self.sealed_n,
+        )
