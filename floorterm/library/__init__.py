@@ -1,0 +1,46 @@
+"""The library: the plant's own words, from YAML to validated, immutable values.
+
+`load(folder)` gives a `Library` or raises one `LibraryError` that lists every fault. Nothing heavy is imported
+before one of these names is used.
+"""
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from floorterm.library.faults import Fault, LibraryError
+    from floorterm.library.loading import load
+    from floorterm.library.model import Library
+    from floorterm.library.schema import schema
+    from floorterm.library.starter import starter_folder
+    from floorterm.library.translations import TranslationGap, translation_gaps
+
+__all__ = [
+    "Fault",
+    "Library",
+    "LibraryError",
+    "TranslationGap",
+    "load",
+    "schema",
+    "starter_folder",
+    "translation_gaps",
+]
+
+_HOME = {
+    "Fault": "faults",
+    "Library": "model",
+    "LibraryError": "faults",
+    "TranslationGap": "translations",
+    "load": "loading",
+    "schema": "schema",
+    "starter_folder": "starter",
+    "translation_gaps": "translations",
+}
+
+
+def __getattr__(name: str) -> object:
+    """Import a public name when it is first asked for."""
+    if name not in _HOME:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from importlib import import_module  # noqa: PLC0415  the point of this function
+
+    return getattr(import_module(f"{__name__}.{_HOME[name]}"), name)

@@ -4,19 +4,65 @@ One model a kind of file. Units stand in the field names. Cross references (an o
 point that no line has) are checked in `floorterm.library.references`, which sees all files at once.
 """
 
+import re
 from collections.abc import Mapping
 from datetime import date, time
 from decimal import Decimal
 from typing import Annotated, Any, Literal
 from zoneinfo import available_timezones
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, field_validator, model_validator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    Strict,
+    StringConstraints,
+    field_validator,
+    model_validator,
+)
 
+_NUMBER = re.compile(r"-?(0|[1-9][0-9]{0,11})(\.[0-9]{1,12})?")
+_TIME = re.compile(r"([01][0-9]|2[0-3]):[0-5][0-9]")
+_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+
+
+def _written_number(value: Any) -> Any:
+    """A number as the file says it: digits and a point. "1e3", "012", "1,5" and "1:30" are not guessed at."""
+    if isinstance(value, bool) or (isinstance(value, str) and not _NUMBER.fullmatch(value)):
+        raise ValueError("a number such as 12 or 0.25")
+    return value
+
+
+def _known_format(value: Any) -> Any:
+    if isinstance(value, bool) or value != 1:
+        raise ValueError("1, the only format of these files so far")
+    return value
+
+
+def _written_time(value: Any) -> Any:
+    if not isinstance(value, time) and not (isinstance(value, str) and _TIME.fullmatch(value)):
+        raise ValueError("a time of day such as 06:00")
+    return value
+
+
+def _written_date(value: Any) -> Any:
+    if not isinstance(value, date) and not (isinstance(value, str) and _DATE.fullmatch(value)):
+        raise ValueError("a date such as 2026-03-31")
+    return value
+
+
+Flag = Annotated[bool, Strict()]  # only true and false, never yes, on or 1
+Whole = Annotated[int, Strict()]
+Format = Annotated[Literal[1], BeforeValidator(_known_format)]
+Number = Annotated[Decimal, BeforeValidator(_written_number)]
+Day = Annotated[date, BeforeValidator(_written_date)]
+Hour = Annotated[time, BeforeValidator(_written_time)]
 Id = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]{0,39}$")]
 StepRef = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]*(/[A-Za-z0-9][A-Za-z0-9_-]*)?$")]
-Share = Annotated[Decimal, Field(ge=0, le=1)]
-Positive = Annotated[Decimal, Field(gt=0, le=Decimal("1e6"))]
-NotNegative = Annotated[Decimal, Field(ge=0, le=Decimal("1e6"))]
+Share = Annotated[Number, Field(ge=0, le=1)]
+Positive = Annotated[Number, Field(gt=0, le=Decimal("1e6"))]
+NotNegative = Annotated[Number, Field(ge=0, le=Decimal("1e6"))]
 Evidence = Literal["measured", "estimated", "guessed"]
 Device = Literal["disconnect", "breaker", "allpole_switch", "line_valve", "block", "pin", "blind", "plug"]
 Energy = Literal[
@@ -25,12 +71,18 @@ Energy = Literal[
 ]  # fmt: skip
 Claim = Literal["fragrance_free", "unscented", "organic"]
 StepKind = Literal["confirm", "reading", "choice", "text", "scan", "wait", "flush"]
+ReadingUnit = Literal[
+    "kg", "g", "mg", "t", "L", "mL", "m3", "kg/h", "L/min", "g/cm3", "kg/m3", "%", "ppm", "mg/kg", "mm", "cm", "m", "um",
+    "°C", "K", "bar", "mbar", "mbar abs.", "kPa", "Pa", "N", "Nm", "V", "A", "kW", "rpm", "strokes/min", "bars/min",
+    "s", "min", "h", "d", "dE00", "pH", "count", "bars", "cartons", "cases", "pallets", "labels", "wraps", "reels",
+    "screens", "tools", "dies", "bolts", "locks", "people", "mesh",
+]  # fmt: skip
 
 
 class Model(BaseModel):
     """Frozen, and an unknown key is a fault."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True, coerce_numbers_to_str=True)
 
 
 class Text(Model):
@@ -43,7 +95,14 @@ class Text(Model):
     @model_validator(mode="before")
     @classmethod
     def _plain_string_is_english(cls, value: Any) -> Any:
-        return {"en": value} if isinstance(value, str) else value
+        return {"en": value} if isinstance(value, str | int) and not isinstance(value, bool) else value
+
+    @field_validator("en", "es", "es_draft")
+    @classmethod
+    def _one_paragraph(cls, value: str | None) -> str | None:
+        if value is not None and "\n" in value:
+            raise ValueError("one paragraph (fold a long text with >- rather than |)")
+        return value
 
 
 # --- plant.yaml -------------------------------------------------------------------------------------
@@ -54,8 +113,8 @@ class Shift(Model):
 
     id: Id
     name: Text
-    start: time
-    hours: Annotated[int, Field(ge=1, le=24)]
+    start: Hour
+    hours: Annotated[Whole, Field(ge=1, le=24)]
 
 
 class Duty(Model):
@@ -84,14 +143,14 @@ class PinPolicy(Model):
         "disposition",
         "release",
     )
-    idle_min: Annotated[int, Field(ge=1, le=480)] = 10
+    idle_min: Annotated[Whole, Field(ge=1, le=480)] = 10
 
 
 class LockoutPolicy(Model):
     """Site policy about lockout; nothing here can make the program laxer than 29 CFR 1910.147."""
 
-    job_age_limit_h: Annotated[int, Field(ge=1, le=240)] = 24
-    inspection_months: Annotated[int, Field(ge=1, le=12)] = 12
+    job_age_limit_h: Annotated[Whole, Field(ge=1, le=240)] = 24
+    inspection_months: Annotated[Whole, Field(ge=1, le=12)] = 12
     never_exempt: tuple[str, ...] = ("screen_change", "head_opening", "die_change", "lye_line_opening")
 
 
@@ -99,14 +158,14 @@ class LimitPolicy(Model):
     """Choices behind the residual limit: jurisdiction of the label list, safety factor, mixing."""
 
     jurisdiction: Literal["EU", "CA", "GB", "US"] = "EU"
-    safety_factor: Annotated[Decimal, Field(ge=1, le=100)] = Decimal(1)
+    safety_factor: Annotated[Number, Field(ge=1, le=100)] = Decimal(1)
     mixing: Literal["safe", "exact"] = "safe"
 
 
 class PlantFile(Model):
     """`plant.yaml`: the plant, its time zone, languages, duties, shifts and policies."""
 
-    format: Literal[1]
+    format: Format
     id: Id
     name: str
     time_zone: str
@@ -138,9 +197,9 @@ class UnitSpec(Model):
     name: Id
     title: Text
     mixed_kg: NotNegative
-    tanks: Annotated[int, Field(ge=1, le=60)] = 1
+    tanks: Annotated[Whole, Field(ge=1, le=60)] = 1
     plug_kg: NotNegative = Decimal(0)
-    dead_fraction: Annotated[Decimal, Field(ge=0, lt=1)] = Decimal(0)
+    dead_fraction: Annotated[Number, Field(ge=0, lt=1)] = Decimal(0)
     exchange_ratio: NotNegative = Decimal(0)
     evidence: Evidence
     note: str = ""
@@ -163,12 +222,12 @@ class IsolationPoint(Model):
     energies: Annotated[tuple[Energy, ...], Field(min_length=1)]
     magnitude: str
     device: Device
-    lockable: bool = True
-    required: bool = True
-    needs_release: bool
+    lockable: Flag = True
+    required: Flag = True
+    needs_release: Flag
     release_how: Text | None = None
-    reaccumulates: bool = False
-    monitor_min: Annotated[int, Field(ge=1, le=480)] | None = None
+    reaccumulates: Flag = False
+    monitor_min: Annotated[Whole, Field(ge=1, le=480)] | None = None
     verify: Verification
 
     @model_validator(mode="after")
@@ -194,19 +253,19 @@ class DosingTank(Model):
 class LineFile(Model):
     """`lines/*.yaml`: units in process order, flash return, dose point, isolation points, tanks, bar."""
 
-    format: Literal[1]
+    format: Format
     id: Id
     name: Text
     rate_kg_h: Positive
     rate_evidence: Evidence
     units: Annotated[tuple[UnitSpec, ...], Field(min_length=1)]
-    flash_fraction: Annotated[Decimal, Field(ge=0, lt=1)] = Decimal(0)
+    flash_fraction: Annotated[Number, Field(ge=0, lt=1)] = Decimal(0)
     flash_to: Id | None = None
     return_kg: NotNegative = Decimal(0)
     dose_at: Id
     slug_g: Positive
     strokes_min: Positive
-    cavities: Annotated[int, Field(ge=1, le=48)]
+    cavities: Annotated[Whole, Field(ge=1, le=48)]
     points: Annotated[tuple[IsolationPoint, ...], Field(min_length=1)]
     tanks: Annotated[tuple[DosingTank, ...], Field(min_length=1)]
     affected_duties: tuple[Id, ...]
@@ -220,8 +279,8 @@ class Choice(Model):
 
     id: Id
     text: Text
-    deviation: bool = False
-    stops: bool = False
+    deviation: Flag = False
+    stops: Flag = False
 
 
 class StepSpec(Model):
@@ -238,22 +297,22 @@ class StepSpec(Model):
     after: tuple[StepRef, ...] | None = None
     needs_lockout: Id | None = None
     critical: Literal["safety", "quality"] | None = None
-    standard_min: Annotated[Decimal, Field(ge=0, le=1440)]
-    external: bool = False
-    when: Mapping[str, bool | str] = Field(default_factory=dict)
+    standard_min: Annotated[Number, Field(ge=0, le=1440)]
+    external: Flag = False
+    when: Mapping[str, Flag | str] = Field(default_factory=dict)
     applies_to: tuple[str, ...] = ()
-    expires_min: Annotated[int, Field(ge=1, le=10080)] | None = None
+    expires_min: Annotated[Whole, Field(ge=1, le=10080)] | None = None
     reopens: tuple[StepRef, ...] = ()
     # reading
-    unit: str | None = None
-    low: Decimal | None = None
-    high: Decimal | None = None
+    unit: ReadingUnit | None = None
+    low: Number | None = None
+    high: Number | None = None
     # choice
     choices: tuple[Choice, ...] = ()
     # scan: the code expected; may hold {incoming}, {outgoing}, {line}, {tank}
     expect: str | None = None
     # wait: minutes to dwell, counted from the step named (default: the step before)
-    dwell_min: Annotated[Decimal, Field(gt=0, le=1440)] | None = None
+    dwell_min: Annotated[Number, Field(gt=0, le=1440)] | None = None
     since: StepRef | None = None
     # what the step tells the changeover, besides being done
     mark: Literal["last_good_outgoing", "first_good_incoming"] | None = None
@@ -288,11 +347,11 @@ class SectionSpec(Model):
     id: Id
     title: Text
     lockout: Id | None = None
-    beside: bool = False
+    beside: Flag = False
     after: tuple[StepRef, ...] | None = None
-    when: Mapping[str, bool | str] = Field(default_factory=dict)
+    when: Mapping[str, Flag | str] = Field(default_factory=dict)
     applies_to: tuple[str, ...] = ()
-    first_article: bool = False
+    first_article: Flag = False
     steps: Annotated[tuple[StepSpec, ...], Field(min_length=1)]
 
 
@@ -300,7 +359,7 @@ class InspectionCertificate(Model):
     """A periodic inspection of an energy-control procedure (29 CFR 1910.147(c)(6))."""
 
     machine: str
-    date: date
+    date: Day
     inspector: str
     users_observed: tuple[str, ...]
     employees: Annotated[tuple[str, ...], Field(min_length=1)]
@@ -324,19 +383,19 @@ class LockoutContent(Model):
 class LockoutFile(Model):
     """`procedures/*.yaml` with `kind: lockout`: one machine's energy-control procedure."""
 
-    format: Literal[1]
+    format: Format
     kind: Literal["lockout"]
     id: Id
     title: Text
     lines: tuple[Id, ...]
     machine: str
-    revision: Annotated[int, Field(ge=1)]
-    effective_on: date
-    changed_on: date
+    revision: Annotated[Whole, Field(ge=1)]
+    effective_on: Day
+    changed_on: Day
     points: Annotated[tuple[Id, ...], Field(min_length=1)]
     shut_down: Text
     restart: Text
-    other_removal: bool = False
+    other_removal: Flag = False
     content: LockoutContent
     certificates: tuple[InspectionCertificate, ...] = ()
 
@@ -344,7 +403,7 @@ class LockoutFile(Model):
 class BlockFile(Model):
     """`procedures/*.yaml` with `kind: block`: sections that a changeover uses."""
 
-    format: Literal[1]
+    format: Format
     kind: Literal["block"]
     id: Id
     title: Text
@@ -354,12 +413,12 @@ class BlockFile(Model):
 class AloneFile(Model):
     """`procedures/*.yaml` with `kind: alone`: a procedure that stands by itself (eyewash, jam, lye…)."""
 
-    format: Literal[1]
+    format: Format
     kind: Literal["alone"]
     id: Id
     title: Text
     lines: tuple[Id, ...]
-    every_days: Annotated[int, Field(ge=1, le=400)] | None = None
+    every_days: Annotated[Whole, Field(ge=1, le=400)] | None = None
     release_duties: tuple[Id, ...] = ()
     sections: Annotated[tuple[SectionSpec, ...], Field(min_length=1)]
 
@@ -368,7 +427,7 @@ class SequenceFile(Model):
     """`procedures/changeover.yaml`: the blocks of a changeover in order; `leave_steps` and `enter_steps` mark
     where the fragrances' own steps go."""
 
-    format: Literal[1]
+    format: Format
     kind: Literal["changeover"]
     id: Id
     title: Text
@@ -397,18 +456,18 @@ class Colour(Model):
     """The bar's colour standard (CIE L*a*b*, D65) and a word for it."""
 
     word: Text
-    lab: Annotated[tuple[Decimal, ...], Field(min_length=3, max_length=3)]
+    lab: Annotated[tuple[Number, ...], Field(min_length=3, max_length=3)]
 
 
 class FragranceFile(Model):
     """`fragrances/*.yaml`: one bar's fragrance: dose, oils, colour, label, claims, tank, its own steps."""
 
-    format: Literal[1]
+    format: Format
     id: Id
     name: Text
     code: Id
     lines: Annotated[tuple[Id, ...], Field(min_length=1)]
-    leave_on: bool = False
+    leave_on: Flag = False
     dose: Share = Decimal(0)
     oils: tuple[OilShare, ...] = ()
     background: tuple[Background, ...] = ()
@@ -422,12 +481,18 @@ class FragranceFile(Model):
     leave: tuple[StepSpec, ...] = ()
     source: str
 
+    @field_validator("oils")
+    @classmethod
+    def _shares_are_whole(cls, value: tuple[OilShare, ...]) -> tuple[OilShare, ...]:
+        total = sum((oil.share for oil in value), Decimal(0))
+        if value and abs(total - 1) > Decimal("1e-6"):
+            raise ValueError(f"shares that sum to 1 (they sum to {total})")
+        return value
+
     @model_validator(mode="after")
-    def _shares_are_whole(self) -> "FragranceFile":
+    def _claims_and_dose_fit_the_oils(self) -> "FragranceFile":
         if (self.dose == 0) != (not self.oils):
             raise ValueError("dose: an unscented bar has dose 0 and no oils; a scented one has both")
-        if self.oils and abs(sum(oil.share for oil in self.oils) - 1) > Decimal("1e-6"):
-            raise ValueError(f"oils: the shares must sum to 1, they sum to {sum(oil.share for oil in self.oils)}")
         if set(self.claims) & {"fragrance_free", "unscented"} and self.oils:
             raise ValueError("claims: a bar with a fragrance cannot claim to have none")
         return self
@@ -444,7 +509,8 @@ ProcedureFile = Annotated[LockoutFile | BlockFile | AloneFile | SequenceFile, Fi
 class Library(BaseModel):
     """All of the plant's words, validated, with the digest of the files they came from.
 
-    `folder` is where they were read; `digest` is the SHA-256 over the sorted relative names and bytes of the files.
+    `folder` is where they were read; `digest` is the SHA-256 over the sorted relative names and bytes of the files
+    (`floorterm.library.loading.digest_of`). `files` names the file of each thing: `{"lines/L1": "lines/line-1.yaml"}`.
     """
 
     model_config = ConfigDict(frozen=True)
@@ -458,3 +524,4 @@ class Library(BaseModel):
     blocks: Mapping[str, BlockFile]
     alone: Mapping[str, AloneFile]
     sequence: SequenceFile
+    files: Mapping[str, str] = Field(default_factory=dict)

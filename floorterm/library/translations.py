@@ -1,0 +1,52 @@
+"""Texts that lack a translation, or have one that nobody has reviewed: a report, not a fault."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from pydantic import BaseModel
+
+from floorterm.library.model import Library, Text
+from floorterm.library.reading import Loc, field_of
+
+
+@dataclass(frozen=True, slots=True)
+class TranslationGap:
+    """One text without a reviewed translation: its file, the way to it, and which language lacks what."""
+
+    path: str
+    field: str
+    kind: Literal["missing", "unreviewed"]
+    language: str
+
+
+def translation_gaps(library: Library) -> tuple[TranslationGap, ...]:
+    """Every text that is not fully translated into the languages of the plant, file by file."""
+    if "es" not in library.plant.languages:
+        return ()
+    files: dict[str, BaseModel] = {
+        library.files.get("plant", "plant.yaml"): library.plant,
+        library.files.get("sequence", library.sequence.id): library.sequence,
+    }
+    kinds: Mapping[str, Mapping[str, BaseModel]] = {
+        "lines": library.lines,
+        "fragrances": library.fragrances,
+        "lockouts": library.lockouts,
+        "blocks": library.blocks,
+        "alone": library.alone,
+    }
+    for kind, found in kinds.items():
+        files.update({library.files.get(f"{kind}/{name}", name): model for name, model in found.items()})
+    return tuple(gap for path in sorted(files) for gap in _gaps(path, files[path], ()))
+
+
+def _gaps(path: str, value: object, loc: Loc) -> Iterator[TranslationGap]:
+    if isinstance(value, Text):
+        if not value.es:
+            yield TranslationGap(path, field_of(loc), "unreviewed" if value.es_draft else "missing", "es")
+    elif isinstance(value, BaseModel):
+        for name in type(value).model_fields:
+            yield from _gaps(path, getattr(value, name), (*loc, name))
+    elif isinstance(value, tuple):
+        for index, item in enumerate(value):
+            yield from _gaps(path, item, (*loc, index))
