@@ -4,6 +4,7 @@ Screens and commands ask here; the rules are in `changeover`, the record is in `
 state of its own besides a cache of folds, which any reader could compute again from the entries.
 """
 
+import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -347,3 +348,8 @@ def _urgency(now: LineNow) -> tuple[int, str]:
     """0: locks on or a deviation waits; 1: work is on; 2: quiet."""
     pressing = any(_locks_on(state) or any(dev.open for dev in state.deviations) for state in now.works)
     return (0 if pressing else 1 if now.works else 2, now.line)
+
+
+def new_key() -> str:
+    """An idempotency key for an act that begins now."""
+    return str(uuid.uuid4())

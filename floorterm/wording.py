@@ -79,9 +79,12 @@ def in_each_language(name: str, text: Mapping[str, str], otherwise: str = "") ->
     """A plant's own text as facts of a sentence, one a language: `{name_en}`, `{name_es}`.
 
     A language without text takes its unreviewed draft, then English, then `otherwise`. Each catalogue uses
-    the fact of its own language, so that a refusal can name a step or a point wherever it is read.
+    the fact of its own language, so that a refusal can name a step or a point wherever it is read. A full
+    stop at the end is left to the sentence.
     """
-    return {
-        f"{name}_{language}": text.get(language) or text.get(f"{language}_draft") or text.get("en", otherwise)
-        for language in LANGUAGES
-    }
+
+    def in_(language: str) -> str:
+        found = text.get(language) or text.get(f"{language}_draft") or text.get("en", otherwise)
+        return found.removesuffix(".")
+
+    return {f"{name}_{language}": in_(language) for language in LANGUAGES}

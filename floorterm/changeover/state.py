@@ -132,9 +132,16 @@ class State:
         return self.status in ("released", "abandoned")
 
     def expired(self, step_id: str, now: datetime) -> bool:
-        """Whether a signed step has reopened by itself because its time is over."""
+        """Whether a signed step has reopened by itself because its time is over.
+
+        It counts until what comes after it is done: a line clearance must be fresh when the new material is
+        loaded, not when the line is released an hour later.
+        """
         step, signed = self.worksheet.step(step_id), self.signed.get(step_id)
         if step is None or signed is None or step.expires_min is None:
+            return False
+        after = self.worksheet.followers[step_id]
+        if after and all(name in self.signed for name in after):
             return False
         return now > signed.at + timedelta(minutes=step.expires_min)
 

@@ -82,7 +82,7 @@ class LimitCandidate:
     criterion: str
     item: str
     limit: Decimal
-    source: str
+    source: str = ""
     confidence: str = ""
     outgoing: str = ""  # fragrance whose residue is meant
 
@@ -102,12 +102,12 @@ class FlushNote:
     diverted_kg: Decimal
     minutes: int
     limit: Decimal
-    governing: LimitCandidate | None
-    candidates: tuple[LimitCandidate, ...]
+    governing: LimitCandidate | None = None
+    candidates: tuple[LimitCandidate, ...] = ()
     evidence: Literal["measured", "estimated", "guessed"]
-    measured: tuple[str, ...]
-    assumed: tuple[str, ...]
-    warnings: tuple[str, ...]
+    measured: tuple[str, ...] = ()
+    assumed: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
     line_model: Mapping[str, Any]
     rate_kg_h: Decimal
     slug_g: Decimal
@@ -148,6 +148,15 @@ class Worksheet:
     @cached_property
     def _section_of(self) -> Mapping[str, Section]:
         return {step.id: section for section in self.sections for step in section.steps}
+
+    @cached_property
+    def followers(self) -> Mapping[str, tuple[str, ...]]:
+        """For each step the ids of the steps that come directly after it."""
+        found: dict[str, list[str]] = {name: [] for name in self._steps}
+        for step in self._steps.values():
+            for name in step.after:
+                found.setdefault(name, []).append(step.id)
+        return {name: tuple(ids) for name, ids in found.items()}
 
     def steps(self) -> Iterator[Step]:
         """All steps in order."""
