@@ -97,6 +97,8 @@ def may_work(
     if person.code not in state.at_work:
         return may_event(state, event, person, now, elsewhere)
     asked = _Asked(state, event, person, now, tuple(elsewhere))
+    if state.closed:
+        return (asked.no("closed", NONSENSE),)
     return (*_alarm(asked), *_exposed(asked))
 
 

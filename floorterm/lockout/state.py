@@ -191,9 +191,15 @@ class LockoutState:
         return not self.at_work and not any(point.locks or point.isolated for point in self.points.values())
 
     def next_run(self) -> "LockoutState":
-        """The same job begun anew after its record was closed."""
-        fresh = LockoutState.initial(self.job, self.line)
-        return replace(fresh, run=self.run + 1, events=self.events)
+        """The same job begun anew after its record was closed; what was left on is still on."""
+        return replace(
+            LockoutState.initial(self.job, self.line),
+            run=self.run + 1,
+            events=self.events,
+            points=self.points,
+            at_work=self.at_work,
+            workers={code: work.name for code, work in self.at_work.items()},
+        )
 
 
 def replay(job: Job, events: Iterable[LockEvent], line: str = "") -> LockoutState:

@@ -9,12 +9,6 @@ from collections.abc import Sequence
 from floorterm.lockout.model import Event, Job, LockEvent
 
 
-def of_this_run(events: Sequence[LockEvent]) -> list[LockEvent]:
-    """Events since the record was last closed."""
-    closes = [index for index, event in enumerate(events) if event.event is Event.CLOSE]
-    return list(events[closes[-1] + 1 :] if closes else events)
-
-
 def is_on(events: Sequence[LockEvent], point: str) -> bool:
     """Whether the point is energised after these events."""
     on = True
@@ -61,13 +55,11 @@ def relieved(events: Sequence[LockEvent], point: str) -> bool:
 
 def under_own_locks(job: Job, events: Sequence[LockEvent], person: str) -> bool:
     """The person has an own lock on every required point."""
-    events = of_this_run(events)
     return all(any(who == person for _, who in locks(events, point)) for point in job.required)
 
 
 def proved(job: Job, events: Sequence[LockEvent], person: str) -> bool:
     """Some verification stands for the person after these events."""
-    events = of_this_run(events)
     return any(_stands(job, events, index, person) for index in range(len(events)))
 
 
@@ -99,7 +91,7 @@ def later_lock(event: LockEvent, point: str, person: str) -> bool:
 
 
 def _breaks(job: Job, event: LockEvent) -> bool:
-    covers = bool(set(event.points or job.required) & set(job.required))
     if event.event is Event.ISOLATE:
-        return covers
+        return bool(set(event.points) & set(job.required))
+    covers = bool(set(event.points or job.required) & set(job.required))
     return event.event in (Event.VERIFY, Event.MONITOR) and event.result == "not_zero" and covers
