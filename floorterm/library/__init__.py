@@ -1,7 +1,7 @@
 """The library: the plant's own words, from YAML to validated, immutable values.
 
-`load(folder)` gives a `Library` or raises one `LibraryError` that lists every fault. Nothing heavy is imported
-before one of these names is used.
+`load(folder)` gives a `Library` or raises one `LibraryError` that lists every fault. Nothing heavy is
+imported before one of these names is used.
 """
 
 from typing import TYPE_CHECKING

@@ -1,20 +1,56 @@
 """Steps that would wait for each other for ever.
 
-The order that `after` asks for, and the order in which steps and sections stand where nothing is asked for, are
-one graph over all sections of a worksheet; leaving parts of it out by `when` only shortens its ways, so a graph
-without a cycle stays without one on every worksheet.
+The order that `after` asks for, and the order in which steps and sections stand where nothing is asked for,
+are one graph over all sections of a worksheet; leaving parts of it out by `when` only shortens its ways, so
+a graph without a cycle stays without one on every worksheet.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from graphlib import CycleError, TopologicalSorter
+from itertools import pairwise
 
 from floorterm.library.documents import ENTER, LEAVE, Document, Documents
 from floorterm.library.faults import Fault
 from floorterm.library.reading import Node
-from floorterm.library.steps import ENTER_SECTION, LEAVE_SECTION, plans
+from floorterm.library.steps import ENTER_SECTION, LEAVE_SECTION, Plan, plans
 
-_START, _END = "beginning of ", "end of "
+
+@dataclass(frozen=True)
+class _Part:
+    """One section of a plan, or the own steps of one fragrance (`section` is None, `owner` names it)."""
+
+    document: Document
+    id: str
+    steps: tuple[Node, ...]
+    section: Node | None = None
+    owner: str = ""
+
+    @property
+    def start(self) -> str:
+        return f"beginning of {self.id}"
+
+    @property
+    def end(self) -> str:
+        return f"end of {self.id}"
+
+    @property
+    def beside(self) -> bool:
+        flag = self.section.get("beside") if self.section is not None else None
+        return flag is not None and flag.value is True
+
+    def name(self, step: str) -> str:
+        return f"{self.owner}{self.id}/{step}"
+
+    def target(self, ref: Node) -> str:
+        """What a reference in this part means, in the names of the graph."""
+        text = ref.text or ""
+        own = {word.text for step in self.steps if (word := step.word("id")) is not None}
+        if text in own:
+            return self.name(text)
+        if "/" in text:
+            return self.owner + text if text.startswith(f"{self.id}/") else text
+        return f"end of {text}"
 
 
 @dataclass
@@ -41,127 +77,91 @@ def cycle_faults(documents: Documents) -> Iterator[Fault]:
     """One fault for each plan in which steps wait for each other, naming all of them."""
     for plan in plans(documents):
         graph = _Graph()
-        sections: list[tuple[Document, str, Node, tuple[Node, ...]]] = []
-        for document, section in plan.sections:
-            name = section.word("id")
-            if name is not None and name.text is not None:
-                sections.append((document, name.text, section, section.each("steps")))
-        fragrances = documents.fragrances if plan.changeover else ()
-        order = _order(documents, [name for _, name, _, _ in sections]) if plan.changeover else [s[1] for s in sections]
-        previous = ""
-        by_id = {name: (document, section, steps) for document, name, section, steps in sections}
-        for name in order:
-            if name in by_id:
-                document, section, steps = by_id[name]
-                previous = _section(graph, document, name, section, steps, previous)
-            else:
-                previous = _own_steps(graph, name, fragrances, previous)
-        _outside_work(graph, sections)
+        groups = list(_groups(documents, plan))
+        previous: _Part | None = None
+        for group in groups:
+            for part in group:
+                _enter(graph, part, previous)
+                _steps(graph, part)
+            previous = previous if group[0].beside else group[0]
+        _outside_work(graph, [part for group in groups for part in group])
         yield from _named(graph, plan.title)
 
 
-def _order(documents: Documents, names: list[str]) -> list[str]:
-    """Section ids in the order of the sequence, with the fragrances' own sections at their markers."""
-    found: list[str] = []
-    if documents.sequence is None:
-        return names
-    for block in documents.sequence.node.each("blocks"):
+def _groups(documents: Documents, plan: Plan) -> Iterator[Sequence[_Part]]:
+    """The parts in order; the own steps of all fragrances stand side by side at their marker."""
+    if not plan.changeover:
+        yield from _sections(plan.sections)
+        return
+    for block in documents.sequence.node.each("blocks") if documents.sequence is not None else ():
         if block.text in (LEAVE, ENTER):
-            found.append(LEAVE_SECTION if block.text == LEAVE else ENTER_SECTION)
+            key = LEAVE_SECTION if block.text == LEAVE else ENTER_SECTION
+            group = [
+                _Part(fragrance, key, fragrance.node.each(key), owner=f"{fragrance.id}'s ")
+                for fragrance in documents.fragrances
+            ]
+            if group:
+                yield group
         elif (document := documents.blocks.get(block.text or "")) is not None:
-            for section in document.node.each("sections"):
-                name = section.word("id")
-                if name is not None and name.text is not None:
-                    found.append(name.text)
-    return list(dict.fromkeys(found))
+            yield from _sections([(document, section) for section in document.node.each("sections")])
 
 
-def _section(
-    graph: _Graph, document: Document, name: str, section: Node, steps: tuple[Node, ...], previous: str
-) -> str:
-    """Put one section into the graph; the section that the next one follows by itself comes back."""
-    start, end = _START + name, _END + name
-    beside = section.get("beside")
-    graph.wait(end, start)
-    if section.get("after") is not None:
-        own = _ids(steps)
-        for ref in section.each("after"):
-            graph.wait(start, _target(ref, name, own), (document, ref))
-    elif previous and not (beside is not None and beside.value is True):
-        graph.wait(start, _END + previous)
-    _steps(graph, document, name, steps, start, end)
-    return previous if beside is not None and beside.value is True else name
+def _sections(sections: Sequence[tuple[Document, Node]]) -> Iterator[Sequence[_Part]]:
+    for document, section in sections:
+        name = section.word("id")
+        if name is not None:
+            yield [_Part(document, name.text or "", section.each("steps"), section)]
 
 
-def _own_steps(graph: _Graph, name: str, fragrances: tuple[Document, ...], previous: str) -> str:
-    start, end = _START + name, _END + name
-    graph.wait(end, start)
-    if previous:
-        graph.wait(start, _END + previous)
-    for fragrance in fragrances:
-        _steps(graph, fragrance, name, fragrance.node.each(name), start, end, owner=f"{fragrance.id}'s ")
-    return name
+def _enter(graph: _Graph, part: _Part, previous: _Part | None) -> None:
+    graph.wait(part.end, part.start)
+    if part.section is not None and part.section.get("after") is not None:
+        for ref in part.section.each("after"):
+            graph.wait(part.start, part.target(ref), (part.document, ref))
+    elif previous is not None and not part.beside:
+        graph.wait(part.start, previous.end)
 
 
-def _steps(
-    graph: _Graph, document: Document, section: str, steps: tuple[Node, ...], start: str, end: str, owner: str = ""
-) -> None:
-    own = _ids(steps)
-    above = start
-    for step in steps:
-        name = step.word("id")
-        if name is None or name.text is None:
+def _steps(graph: _Graph, part: _Part) -> None:
+    above = part.start
+    for step in part.steps:
+        word = step.word("id")
+        if word is None:
             continue
-        node = f"{owner}{section}/{name.text}"
-        graph.wait(node, start)
-        graph.wait(end, node)
+        name = part.name(word.text or "")
+        graph.wait(name, part.start)
+        graph.wait(part.end, name)
         if step.get("after") is None:
-            graph.wait(node, above)
+            graph.wait(name, above)
         since = step.word("since")
         for ref in (*step.each("after"), *([since] if since is not None else [])):
-            graph.wait(node, _target(ref, section, own, owner), (document, ref))
-        above = node
+            graph.wait(name, part.target(ref), (part.document, ref))
+        above = name
 
 
-def _outside_work(graph: _Graph, sections: list[tuple[Document, str, Node, tuple[Node, ...]]]) -> None:
+def _outside_work(graph: _Graph, parts: Sequence[_Part]) -> None:
     """A step under another section's lockout stands between the beginning and the end of that section."""
-    jobs: dict[str, str] = {}
-    for _, name, section, _ in sections:
-        lockout = section.word("lockout")
-        if lockout is not None and lockout.text is not None:
-            jobs[lockout.text] = jobs[name] = name
-    for document, name, _, steps in sections:
-        for step in steps:
-            needs, step_id = step.word("needs_lockout"), step.word("id")
+    jobs: dict[str, _Part] = {}
+    for part in parts:
+        lockout = part.section.word("lockout") if part.section is not None else None
+        if lockout is not None:
+            jobs[lockout.text or ""] = jobs[part.id] = part
+    for part in parts:
+        for step in part.steps:
+            needs, word = step.word("needs_lockout"), step.word("id")
             job = jobs.get(needs.text or "") if needs is not None else None
-            if needs is not None and step_id is not None and job is not None and job != name:
-                graph.wait(f"{name}/{step_id.text}", _START + job, (document, needs))
-                graph.wait(_END + job, f"{name}/{step_id.text}", (document, needs))
-
-
-def _target(ref: Node, section: str, own: frozenset[str], owner: str = "") -> str:
-    text = ref.text or ""
-    if text in own:
-        return f"{owner}{section}/{text}"
-    if owner and text.startswith(f"{section}/"):
-        return owner + text
-    return text if "/" in text else _END + text
-
-
-def _ids(steps: tuple[Node, ...]) -> frozenset[str]:
-    found = (step.word("id") for step in steps)
-    return frozenset(name.text for name in found if name is not None and name.text is not None)
+            if needs is not None and word is not None and job is not None and job.id != part.id:
+                name = part.name(word.text or "")
+                graph.wait(name, job.start, (part.document, needs))
+                graph.wait(job.end, name, (part.document, needs))
 
 
 def _named(graph: _Graph, title: str) -> Iterator[Fault]:
     cycle = graph.cycle()
-    if not cycle:
-        return
-    pairs = zip(cycle, cycle[1:], strict=False)
-    asked = next((graph.asked[pair] for pair in pairs if pair in graph.asked), None)
-    shown = " > ".join(cycle)
-    if asked is None:  # sections with one id are a fault of their own
-        return
-    document, node = asked
-    hint = "take one of these out of after, since or needs_lockout"
-    yield document.fault(node, f"steps of {title} that can all be reached", f"a circle: {shown}", hint)
+    asked = next((graph.asked[pair] for pair in pairwise(cycle) if pair in graph.asked), None)
+    if asked is not None:  # nothing asked for: two sections of one name, which is a fault of its own
+        document, node = asked
+        hint = "take one of these out of after, since or needs_lockout"
+        yield document.fault(
+            node, f"steps of {title} that can all be reached", f"a circle: {' > '.join(cycle)}", hint
+        )

@@ -6,8 +6,8 @@ from functools import cached_property
 
 from pydantic import BaseModel
 
-from floorterm.library.faults import Fault, listed, near
-from floorterm.library.reading import Loc, Node, field_of, kind_of
+from floorterm.library.faults import Fault, listed, near, quoted
+from floorterm.library.reading import Loc, Node, fault_at, kind_of
 
 LEAVE, ENTER = "leave_steps", "enter_steps"
 
@@ -38,7 +38,7 @@ class Document:
     def fault(self, node: Node, expected: str, found: str = "", hint: str = "", key: str = "") -> Fault:
         """A fault at a node of this file; `key` names a key that is missing in it."""
         loc: Loc = (*node.loc, key) if key else node.loc
-        return Fault(self.path, *node.place, field_of(loc), expected, found or kind_of(node), hint)
+        return fault_at(self.path, node.place, loc, expected, found or kind_of(node), hint)
 
     def unknown(self, node: Node, what: str, known: Mapping[str, object] | frozenset[str]) -> Fault:
         """A fault for a name that nothing bears; offers the names that look alike."""
@@ -81,7 +81,10 @@ class Documents:
     def tags(self) -> frozenset[str]:
         """Tags of all fragrances."""
         return frozenset(
-            tag.text for document in self.fragrances for tag in document.node.each("tags") if tag.text is not None
+            tag.text
+            for document in self.fragrances
+            for tag in document.node.each("tags")
+            if tag.text is not None
         )
 
     @cached_property
@@ -112,7 +115,7 @@ class Documents:
         return kind not in self.unread
 
     def sections_of_sequence(self) -> Iterator[tuple[Document, Node]]:
-        """The sections of a changeover in order, each with its file; the fragrances' own steps are left out."""
+        """The sections of a changeover in order, each with its file, without the fragrances' own steps."""
         if self.sequence is not None:
             for block in self.sequence.node.each("blocks"):
                 document = self.blocks.get(block.text or "")
@@ -134,7 +137,8 @@ def repeats(document: Document, nodes: Iterator[Node] | tuple[Node, ...], what: 
         if node.text is None:
             continue
         if node.text in seen:
-            yield document.fault(node, f"each {what} once", f'"{node.text}" again (first in line {seen[node.text]})')
+            found = f"{quoted(node.text)} again (first in line {seen[node.text]})"
+            yield document.fault(node, f"each {what} once", found)
         else:
             seen[node.text] = node.place.line
 

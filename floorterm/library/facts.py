@@ -17,7 +17,8 @@ FACTS: Mapping[str, type[bool] | type[str]] = MappingProxyType(
         "same_tank": bool,
         "format_change": bool,
         "leave_on_incoming": bool,
-        "strip_down": bool,  # darker_to_lighter, incoming_unscented, claim_gate or an outgoing fragrance tagged dark
+        # darker_to_lighter, incoming_unscented, claim_gate, or an outgoing fragrance tagged dark
+        "strip_down": bool,
         "line": str,
         "incoming_tank": str,
         "outgoing_tank": str,

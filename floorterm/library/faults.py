@@ -29,7 +29,9 @@ class Fault:
 
     def __str__(self) -> str:
         """Place and sentence on one line, as `floorterm check` prints it."""
-        place = f"{self.path or '(folder)'}:{self.line}:{self.column}" if self.line else self.path or "(folder)"
+        place = (
+            f"{self.path or '(folder)'}:{self.line}:{self.column}" if self.line else self.path or "(folder)"
+        )
         return f"{place}: {self.field + ': ' if self.field else ''}{self.sentence}"
 
 

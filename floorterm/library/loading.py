@@ -27,6 +27,7 @@ from floorterm.library.validation import procedure_model, validate
 PLANT = "plant.yaml"
 FOLDERS = ("lines", "fragrances", "procedures")
 MAX_FILES = 1000
+_MODELS: Mapping[str, type[BaseModel]] = {PLANT: PlantFile, "lines": LineFile, "fragrances": FragranceFile}
 _T = TypeVar("_T", bound=BaseModel)
 
 
@@ -62,7 +63,7 @@ def load(folder: str | Path) -> Library:
 
 
 def digest_of(contents: Mapping[str, bytes]) -> str:
-    """SHA-256 over the files sorted by relative name: for each, name, a zero byte, its length in 8 bytes, its bytes.
+    """SHA-256 over the files sorted by name: of each the name, a zero byte, the length in 8 bytes, the bytes.
 
     The same files give the same digest on every machine; a renamed, added or changed file gives another.
     """
@@ -116,16 +117,18 @@ def _paths(root: Path) -> Iterator[Path]:
         yield root / PLANT
     for name in FOLDERS:
         if (root / name).is_dir():
-            found = (root / name).iterdir()
-            yield from sorted(path for path in found if path.suffix == ".yaml" and not path.name.startswith("."))
+            yield from sorted(path for path in (root / name).glob("*.yaml") if not path.name.startswith("."))
 
 
 def _strangers(root: Path) -> Iterator[Fault]:
     """Files that somebody may believe to be in use: YAML in a place or with an ending that nobody reads."""
     for path in sorted(root.iterdir()):
         name = path.name.casefold()
-        if path.is_file() and name.endswith((".yaml", ".yml")) and path.name != PLANT and not name.startswith("."):
-            yield Fault(path.name, 0, 0, "", f"{PLANT}, or a file in {listed(FOLDERS)}", path.name, near(name, [PLANT]))
+        if name.startswith(".") or path.name == PLANT:
+            continue
+        if path.is_file() and name.endswith((".yaml", ".yml")):
+            expected = f"{PLANT}, or a file in {listed(FOLDERS)}"
+            yield Fault(path.name, 0, 0, "", expected, path.name, near(name, [PLANT]))
         elif path.is_dir() and path.name not in FOLDERS and near(name, FOLDERS):
             yield Fault(path.name, 0, 0, "", listed(FOLDERS), f"the folder {path.name}", near(name, FOLDERS))
     for folder in FOLDERS:
@@ -135,9 +138,12 @@ def _strangers(root: Path) -> Iterator[Fault]:
             if name.startswith("."):
                 continue
             if name.endswith(".yml") or (name.endswith(".yaml") and path.suffix != ".yaml"):
-                yield Fault(f"{folder}/{path.name}", 0, 0, "", "a name that ends in .yaml", path.name, "rename it")
+                yield Fault(
+                    f"{folder}/{path.name}", 0, 0, "", "a name that ends in .yaml", path.name, "rename it"
+                )
             elif path.is_dir() and path.suffix != ".yaml":
-                yield Fault(f"{folder}/{path.name}", 0, 0, "", "files only", "a folder", f"put its files into {folder}/")
+                hint = f"put its files into {folder}/"
+                yield Fault(f"{folder}/{path.name}", 0, 0, "", "files only", "a folder", hint)
 
 
 def _bytes(base: Path, path: Path, name: str) -> bytes | Fault:
@@ -160,12 +166,12 @@ def _document(path: str, kind: str, content: bytes) -> tuple[Document | None, li
     node, faults = read(path, content)
     if node is None:
         return None, faults
-    model: type[BaseModel] | None = {PLANT: PlantFile, "lines": LineFile, "fragrances": FragranceFile}.get(kind)
-    if kind == "procedures":
+    model = _MODELS.get(kind)
+    if model is None:
         model, found = procedure_model(path, node)
         faults += found
-    if model is None:
-        return None, faults
+        if model is None:
+            return None, faults
     value, found = validate(path, node, model)
     return Document(path, node, value), faults + found
 
@@ -181,23 +187,33 @@ def _once(faults: Iterable[Fault]) -> list[Fault]:
 
 def _library(root: Path, contents: Mapping[str, bytes], documents: Documents) -> Library:
     """The library of documents that have no fault, so each has its model."""
-
-    def by_id(kind: str, found: Iterable[Document], model: type[_T]) -> Mapping[str, _T]:
-        files.update({f"{kind}/{document.id}": document.path for document in found})
-        return MappingProxyType({document.id or "": cast(_T, document.model) for document in found})
-
-    files: dict[str, str] = {}
-    assert documents.plant is not None
-    assert documents.sequence is not None
+    plant, sequence = documents.plant, documents.sequence
+    if plant is None or sequence is None:
+        raise AssertionError("a folder without plant.yaml or changeover has a fault")
+    kinds = {
+        "lines": documents.lines,
+        "fragrances": documents.fragrances,
+        "lockouts": documents.of_kind("lockout"),
+        "blocks": documents.of_kind("block"),
+        "alone": documents.of_kind("alone"),
+    }
+    files = {f"{kind}/{found.id}": found.path for kind, group in kinds.items() for found in group}
     return Library(
         folder=str(root),
         digest=digest_of(contents),
-        plant=cast(PlantFile, documents.plant.model),
-        lines=by_id("lines", documents.lines, LineFile),
-        fragrances=by_id("fragrances", documents.fragrances, FragranceFile),
-        lockouts=by_id("lockouts", documents.of_kind("lockout"), LockoutFile),
-        blocks=by_id("blocks", documents.of_kind("block"), BlockFile),
-        alone=by_id("alone", documents.of_kind("alone"), AloneFile),
-        sequence=cast(SequenceFile, documents.sequence.model),
-        files=MappingProxyType({**files, "plant": PLANT, "sequence": documents.sequence.path}),
+        plant=cast(PlantFile, plant.model),
+        lines=_by_id(kinds["lines"], LineFile),
+        fragrances=_by_id(kinds["fragrances"], FragranceFile),
+        lockouts=_by_id(kinds["lockouts"], LockoutFile),
+        blocks=_by_id(kinds["blocks"], BlockFile),
+        alone=_by_id(kinds["alone"], AloneFile),
+        sequence=cast(SequenceFile, sequence.model),
+        files=MappingProxyType({**files, "plant": PLANT, "sequence": sequence.path}),
+    )
+
+
+def _by_id(documents: Iterable[Document], model: type[_T]) -> Mapping[str, _T]:
+    found = {document.id: document.model for document in documents}
+    return MappingProxyType(
+        {name: value for name, value in found.items() if name and isinstance(value, model)}
     )

@@ -1,7 +1,7 @@
 """One YAML file read without guessing: a tree of nodes, each with its line and column.
 
-Only `true`, `false` and plain integers become anything but text: YAML 1.1 reads `no` as false, `1:30` as 90 and
-`012` as 10. What could surprise is refused: repeated keys, merge keys, tags, anchors and aliases, tabs.
+Only `true`, `false` and plain integers become anything but text: YAML 1.1 reads `no` as false, `1:30` as 90
+and `012` as 10. What could surprise is refused: repeated keys, merge keys, tags, anchors and aliases, tabs.
 The tree is built from the parser's events, never by recursion, so depth and size are limits and not crashes.
 """
 
@@ -23,6 +23,8 @@ Loc = tuple[str | int, ...]
 _Loader: Any = getattr(yaml, "CLoader", yaml.Loader)  # only its events are used: nothing is ever constructed
 _INTEGER = re.compile(r"-?(0|[1-9][0-9]{0,17})")
 _NULLS = frozenset({"~", "null", "Null", "NULL"})
+# control, format (bidirectional overrides among them), half a character, private, unassigned, line separators
+_REFUSED = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
 _BOM = b"\xef\xbb\xbf"
 
 
@@ -41,7 +43,7 @@ class Member(NamedTuple):
 
 
 class Node(NamedTuple):
-    """One value of a file. `value` is a text, true or false, a whole number, a list of nodes or named members."""
+    """One value of a file: a text, true or false, a whole number, a list of nodes, or named members."""
 
     place: Place
     loc: Loc
@@ -88,6 +90,13 @@ def field_of(loc: Loc) -> str:
     return "".join(parts).removeprefix(".")
 
 
+def fault_at(  # noqa: PLR0917  the order is that of a fault's own fields
+    path: str, place: Place, loc: Loc, expected: str, found: str, hint: str = ""
+) -> Fault:
+    """A fault at a place of a file."""
+    return Fault(path, place.line, place.column, field_of(loc), expected, found, hint)
+
+
 def read(path: str, content: bytes) -> tuple[Node | None, list[Fault]]:
     """The tree of one file and its faults. The tree is None where the file could not be read as a whole.
 
@@ -112,8 +121,8 @@ def read(path: str, content: bytes) -> tuple[Node | None, list[Fault]]:
     if builder.root is None:
         builder.faults.append(Fault(path, 1, 1, "", "keys with values", "an empty file"))
     elif not isinstance(builder.root.value, dict):
-        place = builder.root.place
-        builder.faults.append(Fault(path, *place, "", "keys with values", kind_of(builder.root)))
+        root = builder.root
+        builder.faults.append(fault_at(path, root.place, (), "keys with values", kind_of(root)))
         return None, builder.faults
     return builder.root, builder.faults
 
@@ -155,7 +164,7 @@ def _odd_characters(path: str, text: str) -> list[Fault]:
             line, start = line + 1, index + 1
         elif sign in faults or sign.isprintable() or (sign == "\r" and text[index + 1 : index + 2] == "\n"):
             continue
-        elif unicodedata.category(sign) in ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"):
+        elif unicodedata.category(sign) in _REFUSED:
             if sign == "\t":
                 found, hint = "a tab", "indent with spaces"
             else:
@@ -167,16 +176,25 @@ def _odd_characters(path: str, text: str) -> list[Fault]:
 def _syntax(path: str, error: yaml.MarkedYAMLError) -> Fault:
     mark = error.problem_mark or error.context_mark
     place = Place(mark.line + 1, mark.column + 1) if mark else Place(0, 0)
-    problem = str(error.problem or "something else")
+    problem = str(error.problem or error.context)
+    found = f"something that YAML cannot read ({problem})"
     for part, expected, hint in _PROBLEMS:
         if part in problem:
-            return Fault(path, *place, "", expected, f"something that YAML cannot read ({problem})", hint)
-    return Fault(path, *place, "", "text in YAML", f"something that YAML cannot read ({problem})")
+            return fault_at(path, place, (), expected, found, hint)
+    return fault_at(path, place, (), "text in YAML", found)
 
 
 _PROBLEMS = (
-    ("mapping values are not allowed", "one key and one value a line", "put a text that holds a colon in quotes"),
-    ("could not find expected ':'", "a key, a colon, a space and a value", "look at this line and the one above"),
+    (
+        "mapping values are not allowed",
+        "one key and one value a line",
+        "put a text that holds a colon in quotes",
+    ),
+    (
+        "could not find expected ':'",
+        "a key, a colon, a space and a value",
+        "look at this line and the one above",
+    ),
     ("did not find expected key", "a key in line with the others", "check the indentation and the quotes"),
     ("expected ',' or", "a comma or the closing bracket", "put a text that holds a comma in quotes"),
     ("cannot start any token", "a letter, a digit or a quote", "put the text in quotes"),
@@ -235,14 +253,15 @@ class _Builder:
             case yaml.DocumentStartEvent():
                 self._documents += 1
                 if self._documents > 1:
-                    return self._stop(place, "one document", "a second one behind ---", "make it a file of its own")
+                    hint = "make it a file of its own"
+                    return self._stop(place, "one document", "a second one behind ---", hint)
         return True
 
     def _loc(self) -> Loc:
         return self._open[-1].next_loc() if self._open else ()
 
     def _fault(self, place: Place, expected: str, found: str, hint: str = "") -> None:
-        self.faults.append(Fault(self.path, *place, field_of(self._loc()), expected, found, hint))
+        self.faults.append(fault_at(self.path, place, self._loc(), expected, found, hint))
 
     def _stop(self, place: Place, expected: str, found: str, hint: str = "") -> bool:
         self._fault(place, expected, found, hint)
@@ -259,7 +278,8 @@ class _Builder:
         if event.tag is not None and not (event.tag == "!" and isinstance(event, yaml.ScalarEvent)):
             self._fault(place, "a plain value", f"the tag {quoted(event.tag)}", "leave the tag out")
         if event.anchor is not None:
-            self._fault(place, "a plain value", f"the anchor &{event.anchor}", "write values out where they are needed")
+            hint = "write values out where they are needed"
+            self._fault(place, "a plain value", f"the anchor &{event.anchor}", hint)
 
     def _begin(self, event: Any, place: Place) -> bool:
         if len(self._open) >= MAX_DEPTH:
@@ -286,8 +306,9 @@ class _Builder:
     def _hygiene(self, text: str, place: Place) -> None:
         """Escapes such as "\\u202e" bring in what no plain character could."""
         for sign in text:
-            if sign != "\n" and unicodedata.category(sign) in ("Cc", "Cf", "Cs", "Zl", "Zp"):
-                self._fault(place, "text without it", f"the invisible character U+{ord(sign):04X}", "delete it")
+            if sign != "\n" and unicodedata.category(sign) in _REFUSED:
+                found = f"the invisible character U+{ord(sign):04X}"
+                self._fault(place, "text without it", found, "delete it")
                 return
 
     def _key(self, text: str, place: Place) -> bool:
@@ -309,9 +330,8 @@ class _Builder:
         if key in opened.members:
             first = opened.members[key].place.line
             found = f"the key {quoted(key)} a second time (first in line {first})"
-            self.faults.append(
-                Fault(self.path, *opened.key_place, field_of((*opened.loc, key)), "each key once", found, "keep one")
-            )
+            loc = (*opened.loc, key)
+            self.faults.append(fault_at(self.path, opened.key_place, loc, "each key once", found, "keep one"))
         elif key != "<<":
             opened.members[key] = Member(opened.key_place, node)
         opened.key = None

@@ -1,7 +1,7 @@
-"""Cross references between the files of a checklists folder: what names what, and whether it exists and agrees.
+"""Cross references between the files of a folder: what names what, and whether it exists and agrees.
 
-The checks walk the trees, not the models, so that a file with one broken value still has its references checked
-and everything is reported at once.
+The checks walk the trees, not the models, so that a file with one broken value still has its references
+checked and everything is reported at once.
 """
 
 from collections.abc import Iterable, Iterator
@@ -30,7 +30,9 @@ def reference_faults(documents: Documents) -> Iterator[Fault]:
     for lockout in documents.of_kind("lockout"):
         yield from _lockout(documents, lockout)
     for alone in documents.of_kind("alone"):
-        yield from _known(alone, alone.node.each("lines"), "a line", documents.line_ids, documents.knows("lines"))
+        yield from _known(
+            alone, alone.node.each("lines"), "a line", documents.line_ids, documents.knows("lines")
+        )
         yield from _duties(documents, alone, "release_duties")
     yield from _sequence(documents)
     yield from step_faults(documents)
@@ -83,7 +85,9 @@ def _plant(documents: Documents, plant: Document) -> Iterator[Fault]:
     yield from _duties(documents, plant, "release_duties")
     if plant.node.get("release_duties") is None and "supervisor" not in documents.duties:
         hint = near("supervisor", documents.duties)
-        yield plant.fault(plant.node, "the duties that release a changeover", "nothing", hint, key="release_duties")
+        yield plant.fault(
+            plant.node, "the duties that release a changeover", "nothing", hint, key="release_duties"
+        )
 
 
 def _line(documents: Documents, line: Document) -> Iterator[Fault]:
@@ -171,26 +175,34 @@ def _fragrance_tanks(documents: Documents, fragrance: Document) -> Iterator[Faul
     member = fragrance.node.value.get("tanks") if isinstance(fragrance.node.value, dict) else None
     for line_id, node in tanks.items():
         if line_id not in lines:
-            yield fragrance.fault(node, f"a tank for a line that it runs on ({listed(lines)})", f"the line {quoted(line_id)}")
+            yield fragrance.fault(
+                node, f"a tank for a line that it runs on ({listed(lines)})", f"the line {quoted(line_id)}"
+            )
         elif (line := documents.line(line_id)) is not None:
             yield from _fragrance_tank(fragrance, line, node)
     if fragrance.node.each("oils"):
         for line_id in sorted(lines - tanks.keys()):
             at = member.node if member is not None else fragrance.node
+            key = line_id if member is not None else "tanks"
             hint = f"write tanks: {{{line_id}: …}} with a tank of that line"
-            yield fragrance.fault(at, "a tank on each line that it runs on", f"none on {line_id}", hint, key=line_id
-                                  if member is not None else "tanks")  # fmt: skip
+            found = f"none on {line_id}"
+            yield fragrance.fault(at, "a tank on each line that it runs on", found, hint, key=key)
 
 
 def _fragrance_tank(fragrance: Document, line: Document, node: Node) -> Iterator[Fault]:
-    tank = next((tank for tank in line.node.each("tanks") if (name := tank.word("id")) and name.text == node.text), None)
+    tank = next(
+        (tank for tank in line.node.each("tanks") if (name := tank.word("id")) and name.text == node.text),
+        None,
+    )
     if tank is None:
         if node.text is not None:
             yield fragrance.unknown(node, f"a dosing tank of {line.id}", names_in(line.node, "tanks", "id"))
         return
     only = tank.word("only")
     if only is not None and only.text != fragrance.id:
-        yield fragrance.fault(node, "a tank that is shared or its own", f"{quoted(node.text)}, which is kept for {only.text}")
+        yield fragrance.fault(
+            node, "a tank that is shared or its own", f"{quoted(node.text)}, which is kept for {only.text}"
+        )
 
 
 def _lockout(documents: Documents, lockout: Document) -> Iterator[Fault]:
@@ -213,7 +225,9 @@ def _sequence(documents: Documents) -> Iterator[Fault]:
         yield Fault("procedures", 0, 0, "", expected, "none")
     for second in sequences[1:]:
         at = second.node.get("kind") or second.node
-        yield second.fault(at, "one file of kind changeover", f"a second one (the first is {sequences[0].path})")
+        yield second.fault(
+            at, "one file of kind changeover", f"a second one (the first is {sequences[0].path})"
+        )
     for sequence in sequences[:1]:
         blocks = sequence.node.each("blocks")
         yield from repeats(sequence, blocks, "block")
@@ -240,4 +254,6 @@ def _unused(documents: Documents, sequence: Document) -> Iterator[Fault]:
         if name not in named:
             hint = near(name, [word for word in named if word and word not in documents.blocks])
             at = block.node.get("id") or block.node
-            yield block.fault(at, f"a block that {sequence.path} names", f"{quoted(name)}, which it does not", hint)
+            yield block.fault(
+                at, f"a block that {sequence.path} names", f"{quoted(name)}, which it does not", hint
+            )

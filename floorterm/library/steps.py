@@ -77,7 +77,10 @@ def _section_ids(plan: Plan) -> Iterator[Fault]:
     for _, section in plan.sections:
         name = section.word("id")
         if name is not None and section.get("lockout") is not None:
-            taken |= {f"{name.text}-lock": f"the lockout of {name.text}", f"{name.text}-unlock": f"the lockout of {name.text}"}
+            taken |= {
+                f"{name.text}-lock": f"the lockout of {name.text}",
+                f"{name.text}-unlock": f"the lockout of {name.text}",
+            }
     seen: dict[str, str] = {}
     for document, section in plan.sections:
         name = section.word("id")
@@ -88,7 +91,9 @@ def _section_ids(plan: Plan) -> Iterator[Fault]:
             found = f"{quoted(name.text)} again (first in {seen[name.text]})"
             yield document.fault(name, "each section once over all blocks", found)
         elif name.text in taken:
-            yield document.fault(name, "another id", f"{quoted(name.text)}, which stands for {taken[name.text]}")
+            yield document.fault(
+                name, "another id", f"{quoted(name.text)}, which stands for {taken[name.text]}"
+            )
         seen.setdefault(name.text, where)
 
 
@@ -117,7 +122,11 @@ class _Checker:
     def step(self, step: Node, section_id: str, own: frozenset[str]) -> Iterator[Fault]:
         for key in ("duty", "witness"):
             duty = step.word(key)
-            if duty is not None and self.documents.plant is not None and duty.text not in self.documents.duties:
+            if (
+                duty is not None
+                and self.documents.plant is not None
+                and duty.text not in self.documents.duties
+            ):
                 yield self.document.unknown(duty, "a duty of plant.yaml", self.documents.duties)
         yield from self._when(step)
         yield from self._applies_to(step)
@@ -147,15 +156,23 @@ class _Checker:
             if section in own or (whole and section in self.plan.steps and section != section_id):
                 return
             known = own | (frozenset(self.plan.steps) - {section_id} if whole else frozenset())
-            elsewhere = sorted(f"{other}/{section}" for other, names in self.plan.steps.items() if section in names)
+            elsewhere = sorted(
+                f"{other}/{section}" for other, names in self.plan.steps.items() if section in names
+            )
             hint = near(section, known)
             if elsewhere:
                 hint = f"did you mean {quoted(elsewhere[0])}?"
-            what = "a step of this section, section/step or a section" if whole else "a step of this section or section/step"
+            what = (
+                "a step of this section, section/step or a section"
+                if whole
+                else "a step of this section or section/step"
+            )
             yield self.document.fault(ref, what, "", hint)
         elif section not in steps:
             hint = near(ref.text, [f"{name}/{inner}" for name, names in steps.items() for inner in names])
-            yield self.document.fault(ref, f"a section that stands in {self.plan.title}", f"{quoted(ref.text)}", hint)
+            yield self.document.fault(
+                ref, f"a section that stands in {self.plan.title}", f"{quoted(ref.text)}", hint
+            )
         elif step not in steps[section]:
             hint = near(ref.text, [f"{section}/{inner}" for inner in steps[section]])
             yield self.document.fault(ref, f"a step of section {section}", "", hint)
@@ -167,7 +184,9 @@ class _Checker:
         for name, (place, value) in when.members():
             kind = FACTS.get(name)
             if kind is None:
-                fault = self.document.fault(value, listed(FACTS, 20), f"the fact {quoted(name)}", near(name, FACTS))
+                fault = self.document.fault(
+                    value, listed(FACTS, 20), f"the fact {quoted(name)}", near(name, FACTS)
+                )
                 yield Fault(fault.path, *place, fault.field, fault.expected, fault.found, fault.suggestion)
             elif kind is bool and not isinstance(value.value, bool):
                 yield self.document.fault(value, "true or false", "", truth_hint(value.text or ""))
@@ -212,7 +231,9 @@ class _Checker:
     def _lines_of(self, section: Node) -> frozenset[str]:
         lines = self.documents.line_ids
         if not self.plan.changeover:
-            lines &= frozenset(node.text for node in self.document.node.each("lines") if node.text is not None)
+            lines &= frozenset(
+                node.text for node in self.document.node.each("lines") if node.text is not None
+            )
         when = section.get("when")
         only = when.get("line") if when is not None else None
         return lines & {only.text} if only is not None and only.text is not None else lines
@@ -267,7 +288,10 @@ class _Checker:
 
     def _unfilled(self, step: Node) -> Iterator[Fault]:
         """Protection and answers are shown as they are written: a placeholder there would reach the floor."""
-        texts = [*step.each("ppe"), *(found for choice in step.each("choices") if (found := choice.get("text")))]
+        texts = [
+            *step.each("ppe"),
+            *(found for choice in step.each("choices") if (found := choice.get("text"))),
+        ]
         for text in texts:
             for part in [text] if text.text is not None else [member.node for _, member in text.members()]:
                 if part.text is not None and ("{" in part.text or "}" in part.text):

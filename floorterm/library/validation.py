@@ -1,6 +1,7 @@
 """One file's tree against its model: pydantic's errors as faults with line, column and plain English."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
@@ -8,7 +9,7 @@ from pydantic_core import ErrorDetails
 
 from floorterm.library.faults import Fault, listed, near, quoted
 from floorterm.library.model import AloneFile, BlockFile, LockoutFile, SequenceFile
-from floorterm.library.reading import Loc, Node, Place, field_of, kind_of
+from floorterm.library.reading import Loc, Node, Place, fault_at, kind_of
 
 M = TypeVar("M", bound=BaseModel)
 PROCEDURES: Mapping[str, type[BaseModel]] = {
@@ -30,12 +31,11 @@ def validate(path: str, node: Node, model: type[M]) -> tuple[M | None, list[Faul
     except ValidationError as error:
         found: dict[tuple[Place, str], Fault] = {}
         for details in error.errors(include_url=False):
-            fault = _fault(path, node, model, details)
-            place = (Place(fault.line, fault.column), fault.field)
-            if place in found and found[place].expected != fault.expected:  # branches of a union
-                both = f"{found[place].expected}, or {fault.expected}"
-                fault = Fault(path, *place[0], fault.field, both, fault.found, fault.suggestion)
-            found[place] = fault
+            for fault in _faults(path, node, model, details):
+                place = (Place(fault.line, fault.column), fault.field)
+                first = found.setdefault(place, fault)
+                if first.expected != fault.expected:  # the branches of a union
+                    found[place] = replace(first, expected=f"{first.expected}, or {fault.expected}")
         return None, list(found.values())
 
 
@@ -43,11 +43,11 @@ def procedure_model(path: str, node: Node) -> tuple[type[BaseModel] | None, list
     """Which model a file of procedures/ follows, by its `kind`."""
     kind = node.get("kind")
     if kind is None:
-        return None, [Fault(path, *node.place, "kind", listed(PROCEDURES), "nothing")]
+        return None, [fault_at(path, node.place, ("kind",), listed(PROCEDURES), "nothing")]
     model = PROCEDURES.get(kind.text or "")
     if model is None:
         hint = near(kind.text or "", PROCEDURES)
-        return None, [Fault(path, *kind.place, "kind", listed(PROCEDURES), kind_of(kind), hint)]
+        return None, [fault_at(path, kind.place, kind.loc, listed(PROCEDURES), kind_of(kind), hint)]
     return model, []
 
 
@@ -57,29 +57,33 @@ def truth_hint(text: str) -> str:
     return f"write {meant}" if meant else ""
 
 
-def _fault(path: str, root: Node, model: type[BaseModel], details: ErrorDetails) -> Fault:
-    kind, message = details["type"], details["msg"].removeprefix("Value error, ")
+def _faults(path: str, root: Node, model: type[BaseModel], details: ErrorDetails) -> list[Fault]:
+    kind, ctx = details["type"], details.get("ctx", {})
     node, key, loc = _found_at(root, details["loc"])
-    place = node.place
+    if kind == "value_error":
+        keys = _keys_at(model, loc)
+        message = details["msg"].removeprefix("Value error, ")
+        return [_rule(path, node, loc, keys, line) for line in message.split("\n")]
     if kind == "missing":
         name = str(details["loc"][-1])
-        return Fault(path, *place, field_of((*loc, name)), f"the key {name}", "nothing")
+        return [fault_at(path, node.place, (*loc, name), f"the key {name}", "nothing")]
     if kind == "extra_forbidden":
         known = _keys_at(model, loc[:-1])
-        field, hint = field_of(loc), near(str(loc[-1]), known)
-        if hint:
-            return Fault(path, *key, field, "a known key", f"the key {quoted(loc[-1])}", hint)
-        return Fault(path, *key, field, listed(known, 40), f"the key {quoted(loc[-1])}")
-    if kind == "value_error":
-        name, colon, rest = message.partition(": ")
-        if colon and name in _keys_at(model, loc):  # a rule of the model that names its own field
-            member = node.value.get(name) if isinstance(node.value, dict) else None
-            place = member.node.place if member else place
-            found = kind_of(member.node) if member else "nothing"
-            return Fault(path, *place, field_of((*loc, name)), rest, found)
-        return Fault(path, *place, field_of(loc), message, kind_of(node))
-    expected = _expected(kind, message, details.get("ctx", {}))
-    return Fault(path, *place, field_of(loc), expected, kind_of(node), _hint(kind, node, details.get("ctx", {})))
+        hint = near(str(loc[-1]), known)
+        expected = "a known key" if hint else listed(known, 40)
+        return [fault_at(path, key, loc, expected, f"the key {quoted(loc[-1])}", hint)]
+    expected, hint = _expected(kind, details["msg"], ctx), _hint(kind, node, ctx)
+    return [fault_at(path, node.place, loc, expected, kind_of(node), hint)]
+
+
+def _rule(path: str, node: Node, loc: Loc, keys: Sequence[str], broken: str) -> Fault:
+    """A rule of a model that was broken: of the value itself, or of one of its keys ("low: a number…")."""
+    name, colon, expected = broken.partition(": ")
+    if colon and name in keys:
+        named = node.get(name)
+        place, found = (named.place, kind_of(named)) if named is not None else (node.place, "nothing")
+        return fault_at(path, place, (*loc, name), expected, found)
+    return fault_at(path, node.place, loc, broken, kind_of(node))
 
 
 def _found_at(root: Node, loc: Sequence[int | str]) -> tuple[Node, Place, Loc]:
@@ -118,7 +122,9 @@ def _hint(kind: str, node: Node, ctx: Mapping[str, Any]) -> str:
 
 def _choices(ctx: Mapping[str, Any]) -> list[str]:
     """The allowed words out of pydantic's "'a', 'b' or 'c'"."""
-    return [part.strip().strip("'") for part in str(ctx.get("expected", "")).replace(" or ", ", ").split(", ")]
+    return [
+        part.strip().strip("'") for part in str(ctx.get("expected", "")).replace(" or ", ", ").split(", ")
+    ]
 
 
 def _pattern(ctx: Mapping[str, Any]) -> str:

@@ -1,0 +1,191 @@
+"""What a file of `procedures/` may say: steps, sections, blocks, lockouts, the sequence of a changeover."""
+
+from collections.abc import Mapping
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from floorterm.library.words import (
+    Day,
+    Flag,
+    Format,
+    Id,
+    Model,
+    Number,
+    ReadingUnit,
+    StepKind,
+    StepRef,
+    Text,
+    Whole,
+    unbroken,
+)
+
+
+class Choice(Model):
+    """One answer of a `choice` step.
+
+    `deviation` raises one; `stops` keeps what comes after waiting for a disposition.
+    """
+
+    id: Id
+    text: Text
+    deviation: Flag = False
+    stops: Flag = False
+
+
+class StepSpec(Model):
+    """One step as written. What may be entered is decided by `kind`."""
+
+    id: Id
+    kind: StepKind
+    text: Text
+    why: Text | None = None
+    caution: Text | None = None
+    ppe: tuple[Text, ...] = ()
+    duty: Id
+    witness: Id | None = None
+    after: tuple[StepRef, ...] | None = None
+    needs_lockout: Id | None = None
+    critical: Literal["safety", "quality"] | None = None
+    standard_min: Annotated[Number, Field(ge=0, le=1440)]
+    external: Flag = False
+    when: Mapping[str, Flag | str] = Field(default_factory=dict)
+    applies_to: tuple[str, ...] = ()
+    expires_min: Annotated[Whole, Field(ge=1, le=10080)] | None = None
+    reopens: tuple[StepRef, ...] = ()
+    # reading
+    unit: ReadingUnit | None = None
+    low: Number | None = None
+    high: Number | None = None
+    # choice
+    choices: tuple[Choice, ...] = ()
+    # scan: the code expected; may hold {incoming}, {outgoing}, {line}, {tank}
+    expect: str | None = None
+    # wait: minutes to dwell, counted from the step named (default: the step before)
+    dwell_min: Annotated[Number, Field(gt=0, le=1440)] | None = None
+    since: StepRef | None = None
+    # what the step tells the changeover, besides being done
+    mark: Literal["last_good_outgoing", "first_good_incoming"] | None = None
+    source: str = ""
+
+    @model_validator(mode="after")
+    def _kind_has_its_fields(self) -> "StepSpec":
+        wants: dict[str, tuple[str, ...]] = {
+            "reading": ("unit",),
+            "choice": ("choices",),
+            "scan": ("expect",),
+            "wait": ("dwell_min",),
+        }
+        broken = [
+            f"{name}: the value that a step of kind {self.kind} needs"
+            for name in wants.get(self.kind, ())
+            if not getattr(self, name)
+        ]
+        owners = {
+            "unit": "reading", "low": "reading", "high": "reading", "choices": "choice",
+            "expect": "scan", "dwell_min": "wait", "since": "wait",
+        }  # fmt: skip
+        for name, kind in owners.items():
+            if kind != self.kind and name in self.model_fields_set and getattr(self, name) not in (None, ()):
+                broken.append(f"{name}: nothing, as only a step of kind {kind} has it")
+        if self.low is not None and self.high is not None and self.low > self.high:
+            broken.append(f"low: a number not above high ({self.high})")
+        return unbroken(self, broken)
+
+
+class SectionSpec(Model):
+    """Steps that belong together. With `lockout`, compose puts the energy-control steps around them."""
+
+    id: Id
+    title: Text
+    lockout: Id | None = None
+    beside: Flag = False
+    after: tuple[StepRef, ...] | None = None
+    when: Mapping[str, Flag | str] = Field(default_factory=dict)
+    applies_to: tuple[str, ...] = ()
+    first_article: Flag = False
+    steps: Annotated[tuple[StepSpec, ...], Field(min_length=1)]
+
+
+class InspectionCertificate(Model):
+    """A periodic inspection of an energy-control procedure (29 CFR 1910.147(c)(6))."""
+
+    machine: str
+    date: Day
+    inspector: str
+    users_observed: tuple[str, ...]
+    employees: Annotated[tuple[str, ...], Field(min_length=1)]
+    reviewed: tuple[str, ...]
+
+
+class LockoutContent(Model):
+    """What 29 CFR 1910.147(c)(4)(ii) asks a procedure to state; each is a sentence of the site's own."""
+
+    scope: str
+    purpose: str
+    authorisation: str
+    rules_and_techniques: str
+    enforcement: str
+    intended_use: str
+    steps_shut_down_isolate: str
+    steps_devices_and_responsible: str
+    how_tested: str
+
+
+class LockoutFile(Model):
+    """`procedures/*.yaml` with `kind: lockout`: one machine's energy-control procedure."""
+
+    format: Format
+    kind: Literal["lockout"]
+    id: Id
+    title: Text
+    lines: tuple[Id, ...]
+    machine: str
+    revision: Annotated[Whole, Field(ge=1)]
+    effective_on: Day
+    changed_on: Day
+    points: Annotated[tuple[Id, ...], Field(min_length=1)]
+    shut_down: Text
+    restart: Text
+    other_removal: Flag = False
+    content: LockoutContent
+    certificates: tuple[InspectionCertificate, ...] = ()
+
+
+class BlockFile(Model):
+    """`procedures/*.yaml` with `kind: block`: sections that a changeover uses."""
+
+    format: Format
+    kind: Literal["block"]
+    id: Id
+    title: Text
+    sections: Annotated[tuple[SectionSpec, ...], Field(min_length=1)]
+
+
+class AloneFile(Model):
+    """`procedures/*.yaml` with `kind: alone`: a procedure that stands by itself (eyewash, jam, lye…)."""
+
+    format: Format
+    kind: Literal["alone"]
+    id: Id
+    title: Text
+    lines: tuple[Id, ...]
+    every_days: Annotated[Whole, Field(ge=1, le=400)] | None = None
+    release_duties: tuple[Id, ...] = ()
+    sections: Annotated[tuple[SectionSpec, ...], Field(min_length=1)]
+
+
+class SequenceFile(Model):
+    """`procedures/changeover.yaml`: the blocks of a changeover in order.
+
+    `leave_steps` and `enter_steps` mark where the fragrances' own steps go.
+    """
+
+    format: Format
+    kind: Literal["changeover"]
+    id: Id
+    title: Text
+    blocks: Annotated[tuple[Id, ...], Field(min_length=1)]
+
+
+ProcedureFile = Annotated[LockoutFile | BlockFile | AloneFile | SequenceFile, Field(discriminator="kind")]
