@@ -6,7 +6,7 @@ state of its own besides a cache of folds, which any reader could compute again 
 
 import uuid
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields, replace
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
@@ -17,7 +17,7 @@ from floorterm.changeover.fold import apply, fold
 from floorterm.changeover.rules import may
 from floorterm.changeover.state import State
 from floorterm.changeover.worksheet import Worksheet, to_json
-from floorterm.entries import Draft, Entry
+from floorterm.entries import Draft, Entry, clean_text
 from floorterm.lockout.state import LockOn
 from floorterm.people import Permission, Person
 from floorterm.wording import Refusal, Say
@@ -133,9 +133,7 @@ class Plant:
         ended = {ref.changeover for ref in self.ledger.refs(kinds=ENDS, line=line)}
         started = [ref.changeover for ref in self.ledger.refs(kinds=(STARTED,), line=line)]
         open_works = [self.state(work) for work in started if work not in ended]
-        abandoned = [
-            self.state(ref.changeover) for ref in self.ledger.refs(kinds=(Abandon.KIND,), line=line)
-        ]
+        abandoned = [self.state(ref.changeover) for ref in self.ledger.refs(kinds=(Abandon.KIND,), line=line)]
         return LineNow(
             line=line,
             holds=self.holds(line),
@@ -161,7 +159,9 @@ class Plant:
     def worksheet(self, line: str, incoming: str) -> Worksheet:
         """The worksheet that a changeover of this line to that fragrance would have now."""
         holds = self.holds(line).fragrances
-        return compose(self.library, line, holds[0] if holds else "", incoming, self.today(), traces=holds[1:])
+        return compose(
+            self.library, line, holds[0] if holds else "", incoming, self.today(), traces=holds[1:]
+        )
 
     def procedure_worksheet(self, line: str, procedure: str) -> Worksheet:
         """The worksheet of a procedure that stands alone."""
@@ -174,7 +174,7 @@ class Plant:
         holds = self.holds(line)
         worksheet = self.worksheet(line, incoming) if holds.fragrances else None
 
-        def guard(asked: "Asked") -> Sequence[Refusal]:
+        def guard(_asked: "Asked") -> Sequence[Refusal]:
             fresh = self.line_now(line)
             found = []
             if worksheet is None:
@@ -192,10 +192,15 @@ class Plant:
     def start_procedure(self, who: Who, line: str, procedure: str, key: str) -> State:
         """Begin a procedure that stands alone; several may run beside a changeover."""
         worksheet = self.procedure_worksheet(line, procedure)
-        return self._start(who, line, "P", worksheet, key, lambda asked: ())
+        return self._start(who, line, "P", worksheet, key, lambda _asked: ())
 
     def act(self, work: str, act: Act, who: Who, *, key: str, witness: Person | None = None) -> Entry:
-        """Record an act. Raises RefusedError with every reason, or a LedgerError when nothing was recorded."""
+        """Record an act, its typed texts made fit for the record.
+
+        Raises RefusedError with every reason, TextError for a text that cannot be kept, or a LedgerError when
+        nothing was recorded.
+        """
+        act = _tidy(act)
         sheet = self.state(work).worksheet
 
         def guard(asked: "Asked") -> Sequence[Refusal]:
@@ -229,20 +234,25 @@ class Plant:
         meant = (sheet.incoming.id,) if sheet.incoming else ()
         traces = tuple(
             dict.fromkeys(
-                name for name in (*(trace.id for trace in sheet.traces), *meant) if name not in (outgoing, incoming)
+                name
+                for name in (*(trace.id for trace in sheet.traces), *meant)
+                if name not in (outgoing, incoming)
             )
         )
         new = compose(self.library, sheet.line.id, outgoing, incoming, self.today(), traces=traces)
         return self.act(work, Redirect(reason=reason, worksheet=to_json(new)), who, key=key)
 
-    def state_holds(self, who: Who, line: str, fragrances: tuple[str, ...], reason: str, *, key: str) -> Entry:
+    def state_holds(
+        self, who: Who, line: str, fragrances: tuple[str, ...], reason: str, *, key: str
+    ) -> Entry:
         """State what a line holds: once after `init`, later only to overrule the record, always with a reason."""
+        reason = clean_text(reason)
 
         def guard(asked: "Asked") -> Sequence[Refusal]:
             found = []
             if asked.person is None or not asked.person.may_supervise():
                 found.append(Refusal(Say("plant.supervisor_only"), _LAST_RESORT))
-            if not reason.strip():
+            if not reason:
                 found.append(Refusal(Say("plant.reason_missing"), _LAST_RESORT))
             if self.line_now(line).changeover is not None:
                 found.append(Refusal(Say("plant.holds_while_busy"), _LAST_RESORT))
@@ -330,6 +340,16 @@ class Plant:
             whole,
         )
         return self.state(entry.changeover)
+
+
+def _tidy(act: Act) -> Act:
+    """The act with every typed text as the record keeps texts."""
+    texts = {
+        field.name: clean_text(value, newlines=field.name == "text")
+        for field in fields(act)
+        if type(value := getattr(act, field.name)) is str  # words of a closed set stay what they are
+    }
+    return replace(act, **texts)  # type: ignore[arg-type]  # only fields of this very act
 
 
 def _fold_on(work: str, known: State | None, entries: Callable[..., Sequence[Entry]]) -> State:

@@ -216,7 +216,9 @@ class _Builder:
             return (work,)
         lockout = self.library.lockouts[spec.lockout]
         if self.line.id not in lockout.lines:
-            raise ComposeError(f"The lockout {lockout.id} of section {spec.id} is not meant for {self.line.id}.")
+            raise ComposeError(
+                f"The lockout {lockout.id} of section {spec.id} is not meant for {self.line.id}."
+            )
         months = self.library.plant.lockout.inspection_months
         job = job_of(spec.id, lockout, self.line, self.sheet.on, months)
         self.jobs.append(job)
@@ -265,7 +267,9 @@ class _Builder:
             section_id, step_id = part.id, ref
         for other in self.ordering.parts:
             if other.id == section_id and other.stays:
-                return tuple(f"{section_id}/{step.id}" for step, stays in other.steps if stays and step.id == step_id)
+                return tuple(
+                    f"{section_id}/{step.id}" for step, stays in other.steps if stays and step.id == step_id
+                )
         return ()
 
     def _filled(self, text: Text) -> Text:

@@ -28,11 +28,10 @@ def facts_of(
     lighter_by = incoming.colour.lab[0] - outgoing.colour.lab[0]
     darker_to_lighter = lighter_by > _LIGHTNESS_STEP
     gate = bool(flush.gate) or flush.status in ("deviation", "unreachable")
-    tank = incoming.tanks.get(line.id, "")
+    tank, old_tank = incoming.tanks.get(line.id, ""), outgoing.tanks.get(line.id, "")
+    named = {"line": line.id, "incoming_tank": tank, "outgoing_tank": old_tank}
     return {
-        "line": line.id,
-        "incoming_tank": tank,
-        "outgoing_tank": outgoing.tanks.get(line.id, ""),
+        **{name: value for name, value in named.items() if value},
         "incoming_unscented": incoming.unscented,
         "outgoing_unscented": outgoing.unscented,
         "darker_to_lighter": darker_to_lighter,
@@ -41,7 +40,7 @@ def facts_of(
         "allergen_governs": flush.governing is not None and flush.governing.criterion == "allergen_label",
         "claim_gate": gate,
         "shared_tank": bool(tank) and not dedicated(line, tank),
-        "same_tank": bool(tank) and tank == outgoing.tanks.get(line.id, ""),
+        "same_tank": bool(tank) and tank == old_tank,
         "format_change": incoming.bar_format != outgoing.bar_format,
         "leave_on_incoming": incoming.leave_on,
         "whole_oil_label": flush.governing is not None and flush.governing.item in whole_oils,

@@ -104,7 +104,8 @@ def line_to_json(model: LineModel) -> dict[str, object]:
 
 def line_from_json(data: object) -> LineModel:
     """The line as the record holds it, for drawing the washout curve again. Raises TypeError, KeyError or
-    LineModelError for data that is none."""
+    LineModelError for data that is none.
+    """
     if not isinstance(data, dict):
         raise TypeError("a line's numbers are an object")
     units = tuple(

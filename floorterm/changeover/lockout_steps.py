@@ -169,11 +169,13 @@ def before(job: Job, lockout: LockoutFile, after: Iterable[str]) -> Section:
         _step(job, section, "verify", Event.VERIFY, _say("lock.verify"), [*locks, *relieved],
               why=_say("lock.verify_why"), caution=_say("lock.authority"))
     )  # fmt: skip
-    return Section(id=section, title=_say("lock.section_before", {"machine": {"en": job.machine}}), steps=tuple(steps))
+    return Section(
+        id=section, title=_say("lock.section_before", {"machine": {"en": job.machine}}), steps=tuple(steps)
+    )
 
 
 def behind(job: Job, lockout: LockoutFile, after: Iterable[str]) -> Section:
-    """The section that stands after the work: everybody out, inspect, account, locks off, tell, re-energise, restart."""
+    """The section after the work: everybody out, inspect, account, locks off, tell, re-energise, restart."""
     section = f"{job.id}-unlock"
     steps = [
         _step(job, section, "work-end", Event.WORK_END, _say("lock.work_end"), after, why=_say("lock.work_end_why")),
@@ -201,7 +203,7 @@ def behind(job: Job, lockout: LockoutFile, after: Iterable[str]) -> Section:
         _step(job, section, "restart", Event.RESTART, spoken(lockout.restart),
               [f"{section}/re-energise-{point.id}" for point in job.points], caution=_say("lock.restart_caution"))
     )  # fmt: skip
-    steps.append(
-        _step(job, section, "close", Event.CLOSE, _say("lock.close"), [f"{section}/restart"])
+    steps.append(_step(job, section, "close", Event.CLOSE, _say("lock.close"), [f"{section}/restart"]))
+    return Section(
+        id=section, title=_say("lock.section_after", {"machine": {"en": job.machine}}), steps=tuple(steps)
     )
-    return Section(id=section, title=_say("lock.section_after", {"machine": {"en": job.machine}}), steps=tuple(steps))

@@ -63,7 +63,10 @@ class Ordering:
         return tuple(f"{part_id}/{spec.id}" for spec in staying if f"{part_id}/{spec.id}" not in followed)
 
     def step_after(self, part: Part, spec: StepSpec) -> tuple[str, ...]:
-        """What must be signed before a step: by its `after`, else the step above it; never less than its section's entry."""
+        """What must be signed before a step: by its `after`, else the step above it.
+
+        Never less than its section's entry.
+        """
         if spec.after is None:
             index = next(i for i, (other, _) in enumerate(part.steps) if other.id == spec.id)
             if index == 0:

@@ -187,7 +187,9 @@ class Worksheet:
 def _without_empty(value: Any) -> Any:
     """Drop None (an entry says absent, not null) and empty values: they are the defaults when read back."""
     if isinstance(value, dict):
-        return {key: _without_empty(inner) for key, inner in value.items() if inner not in (None, "", [], (), {})}
+        return {
+            key: _without_empty(inner) for key, inner in value.items() if inner not in (None, "", [], (), {})
+        }
     if isinstance(value, list | tuple):
         return [_without_empty(inner) for inner in value]
     return value

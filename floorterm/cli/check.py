@@ -75,7 +75,13 @@ def check(ctx: click.Context, checklists: Path | None, as_json: bool) -> None:
         library = load(folder)
     except LibraryError as error:
         if as_json:
-            print_json({"checklists": str(folder), "well": False, "faults": [asdict(fault) for fault in error.faults]})
+            print_json(
+                {
+                    "checklists": str(folder),
+                    "well": False,
+                    "faults": [asdict(fault) for fault in error.faults],
+                }
+            )
         else:
             for fault in error.faults:
                 click.echo(str(fault))

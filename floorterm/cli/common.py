@@ -45,7 +45,9 @@ def db_option(command: _Command) -> _Command:
 
 def json_option(command: _Command) -> _Command:
     """`--json`."""
-    return click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")(command)
+    return click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")(
+        command
+    )
 
 
 def fail(message: str, status: Status = Status.UNUSABLE) -> NoReturn:

@@ -58,7 +58,9 @@ def _as_json(note: "FlushNote", line: str, outgoing: str, incoming: str, on: dat
 @click.option("--to", "incoming", help="Fragrance to change to.")
 @click.option("--matrix", is_flag=True, help="All pairs of the line: kg of line mass.")
 @click.option(
-    "--on", type=click.DateTime(["%Y-%m-%d"]), help="Day of the run: the label rule in force then (default: today)."
+    "--on",
+    type=click.DateTime(["%Y-%m-%d"]),
+    help="Day of the run: the label rule in force then (default: today).",
 )
 @click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
 @checklists_option
@@ -109,7 +111,9 @@ def _print(
         click.echo(
             words("print.flush", language, kg=f"{note.required_kg}", bars=note.bars, minutes=note.minutes)
         )
-    click.echo(sentence(governing_sentence(note.status, note.governing, note.limit, name(outgoing)), language))
+    click.echo(
+        sentence(governing_sentence(note.status, note.governing, note.limit, name(outgoing)), language)
+    )
     if note.gate:
         for claim in note.gate.split(","):
             click.echo(words(f"flush.gate.{claim}", language))
@@ -119,7 +123,12 @@ def _print(
     if note.candidates:
         click.echo("")
         print_table(
-            (words("print.item", language), "%", words("print.confidence", language), words("print.source", language)),
+            (
+                words("print.item", language),
+                "%",
+                words("print.confidence", language),
+                words("print.source", language),
+            ),
             [
                 (one.item, percent(one.limit), one.confidence, one.source[:60])
                 for one in sorted(note.candidates, key=lambda one: one.limit)
@@ -129,9 +138,7 @@ def _print(
 
 
 def _matrix(library: "Library", line: str, here: list[str], day: date, *, as_json: bool) -> None:
-    notes = {
-        (old, new): _note(library, line, old, new, day) for old in here for new in here if old != new
-    }
+    notes = {(old, new): _note(library, line, old, new, day) for old in here for new in here if old != new}
     if as_json:
         print_json(
             {

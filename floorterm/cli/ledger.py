@@ -42,7 +42,9 @@ def init(admin: str, name: str, checklists: Path | None, db: Path | None) -> Non
             checklists=str(checklists.resolve()) if checklists else "",
         )
         ledger.add_person(
-            Person(code=admin, name=name, permission=Permission.ADMINISTRATOR, lockout=LockoutStatus.OTHER), pin, by=""
+            Person(code=admin, name=name, permission=Permission.ADMINISTRATOR, lockout=LockoutStatus.OTHER),
+            pin,
+            by="",
         )
     except (LedgerError, OSError) as error:
         fail(str(error))

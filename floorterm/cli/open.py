@@ -11,9 +11,13 @@ from floorterm.cli.common import Status, checklists_option, db_option, default_d
 if TYPE_CHECKING:
     from floorterm.plant import Plant
 
-_TERMINAL = click.option("--terminal", default="T1", show_default=True, help="Name of this terminal in every entry.")
+_TERMINAL = click.option(
+    "--terminal", default="T1", show_default=True, help="Name of this terminal in every entry."
+)
 _LANGUAGE = click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
-_PLAIN = click.option("--plain", is_flag=True, help="Plain characters and 16 colours (consoles, serial lines).")
+_PLAIN = click.option(
+    "--plain", is_flag=True, help="Plain characters and 16 colours (consoles, serial lines)."
+)
 
 
 @click.command(name="open")
@@ -22,15 +26,15 @@ _PLAIN = click.option("--plain", is_flag=True, help="Plain characters and 16 col
 @_PLAIN
 @checklists_option
 @db_option
-def open_plant(
-    terminal: str, language: str, plain: bool, checklists: Path | None, db: Path | None
-) -> None:
+def open_plant(terminal: str, language: str, plain: bool, checklists: Path | None, db: Path | None) -> None:
     """Open the plant at this terminal."""
     from floorterm.terminal import launch  # noqa: PLC0415  Textual only where a screen opens
 
     path = db or default_db()
     if not path.exists():
-        fail(f"There is no ledger at {path}. Create it with: floorterm init --db FILE (or try: floorterm demo)")
+        fail(
+            f"There is no ledger at {path}. Create it with: floorterm init --db FILE (or try: floorterm demo)"
+        )
 
     def opener() -> "Plant":
         return _open(path, checklists, terminal)
@@ -51,7 +55,9 @@ def _open(path: Path, checklists: Path | None, terminal: str) -> "Plant":
 
 @click.command()
 @click.option("--rebuild", is_flag=True, help="Build demo.db anew from its scenario and say its head hash.")
-@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="With --rebuild: the file to write.")
+@click.option(
+    "--out", type=click.Path(path_type=Path, dir_okay=False), help="With --rebuild: the file to write."
+)
 @_LANGUAGE
 @_PLAIN
 def demo(rebuild: bool, out: Path | None, language: str, plain: bool) -> None:
@@ -69,4 +75,3 @@ def demo(rebuild: bool, out: Path | None, language: str, plain: bool) -> None:
     from floorterm.terminal import launch  # noqa: PLC0415
 
     sys.exit(launch(open_copy, terminal="T1", language=language, plain=plain, demo=True))
-

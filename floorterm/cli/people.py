@@ -40,12 +40,22 @@ def _day(value: datetime | None) -> date | None:
 @people.command(name="add")
 @click.argument("code")
 @click.option("--name", required=True, help="Printed name, as it stands in the record.")
-@click.option("--permission", type=click.Choice([str(p) for p in Permission]), default="operator", show_default=True)
-@click.option("--duty", "duties", multiple=True, help="Duty on the floor, as plant.yaml spells it; may be repeated.")
-@click.option("--lockout", type=click.Choice([str(s) for s in LockoutStatus]), default="other", show_default=True)
+@click.option(
+    "--permission", type=click.Choice([str(p) for p in Permission]), default="operator", show_default=True
+)
+@click.option(
+    "--duty", "duties", multiple=True, help="Duty on the floor, as plant.yaml spells it; may be repeated."
+)
+@click.option(
+    "--lockout", type=click.Choice([str(s) for s in LockoutStatus]), default="other", show_default=True
+)
 @click.option("--trained-on", type=click.DateTime(["%Y-%m-%d"]), help="Date of the lockout training.")
-@click.option("--valid-to", type=click.DateTime(["%Y-%m-%d"]), help="Last day on which it counts (site policy).")
-@click.option("--badge", default="", help="Code on the badge: another way to name oneself, never a signature.")
+@click.option(
+    "--valid-to", type=click.DateTime(["%Y-%m-%d"]), help="Last day on which it counts (site policy)."
+)
+@click.option(
+    "--badge", default="", help="Code on the badge: another way to name oneself, never a signature."
+)
 @_BY
 @db_option
 def add(

@@ -39,7 +39,9 @@ def build(path: Path, scenario: Scenario | None = None) -> Head:
     plant.approve_library(officer, key=ledger.new_id())
     supervisor = Who(ledger.person(told.holds_by), "pin")
     for line, fragrance in told.holds.items():
-        plant.state_holds(supervisor, line, (fragrance,), "first statement for the new ledger", key=ledger.new_id())
+        plant.state_holds(
+            supervisor, line, (fragrance,), "first statement for the new ledger", key=ledger.new_id()
+        )
     walk_all(plant, clock, ((run, instant(run.start)) for run in told.runs))
     return ledger.head()
 

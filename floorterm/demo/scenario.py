@@ -39,7 +39,9 @@ class Incident:
 
     at: str
     entry: str = ""
-    then: tuple[Literal["correct", "repeat", "pause", "note", "dispose", "abandon", "redirect", "stop"], ...] = ()
+    then: tuple[
+        Literal["correct", "repeat", "pause", "note", "dispose", "abandon", "redirect", "stop"], ...
+    ] = ()
     by: str = ""
     to: str = ""
     decision: Disposal = "accept"

@@ -153,14 +153,18 @@ class Walker:
             case "reading":
                 return SignStep(step=step.id, number=given or _reading(step), counter=counter)
             case "choice":
-                plain = next((choice.id for choice in step.choices if not choice.deviation), step.choices[0].id)
+                plain = next(
+                    (choice.id for choice in step.choices if not choice.deviation), step.choices[0].id
+                )
                 return SignStep(step=step.id, choice=given or plain, counter=counter)
             case "text":
                 return SignStep(step=step.id, text=given or "as the worksheet", counter=counter)
             case "scan":
                 return SignStep(step=step.id, scanned=step.expect, counter=counter)
             case "flush":
-                required = self.state.flush[step.id].required_kg if step.id in self.state.flush else step.required_kg
+                required = (
+                    self.state.flush[step.id].required_kg if step.id in self.state.flush else step.required_kg
+                )
                 return SignStep(step=step.id, kg=Decimal(given) if given else required, counter=counter)
             case "lockout":
                 return self._lock_entry(step, given)
@@ -250,7 +254,10 @@ class Walker:
                 case "correct":
                     signed = self.state.signed[step.id]
                     self._act(
-                        CorrectStep(step=step.id, corrects=signed.n, number=incident.to, reason=incident.reason), by
+                        CorrectStep(
+                            step=step.id, corrects=signed.n, number=incident.to, reason=incident.reason
+                        ),
+                        by,
                     )
                 case "repeat":
                     section = self.state.worksheet.section_of(step.id)
@@ -264,7 +271,9 @@ class Walker:
                 case "note":
                     self._act(Note(text=incident.note or incident.reason, step=step.id), by)
                 case "dispose":
-                    newest = [found for found in self.state.deviations if found.step == step.id and found.open][-1]
+                    newest = [
+                        found for found in self.state.deviations if found.step == step.id and found.open
+                    ][-1]
                     self._act(
                         Dispose(deviation=newest.n, decision=incident.decision, reason=incident.reason),
                         self.run.crew["supervisor"],
@@ -273,7 +282,11 @@ class Walker:
                     self._act(Abandon(reason=incident.reason, holds=incident.holds), by)
                 case "redirect":
                     self.plant.redirect(
-                        self.work, incident.to, incident.reason, self._person(by), key=self.plant.ledger.new_id()
+                        self.work,
+                        incident.to,
+                        incident.reason,
+                        self._person(by),
+                        key=self.plant.ledger.new_id(),
                     )
                 case "stop":
                     self.stopped = True

@@ -98,7 +98,9 @@ def _flush_lines(sheet: Worksheet, language: str) -> tuple[str, ...]:
         return ()
     lines = [
         words("print.flush", language, kg=f"{note.required_kg}", bars=note.bars, minutes=note.minutes),
-        sentence(governing_sentence(note.status, note.governing, note.limit, _outgoing(sheet, language)), language),
+        sentence(
+            governing_sentence(note.status, note.governing, note.limit, _outgoing(sheet, language)), language
+        ),
     ]
     if note.gate:
         lines.append(words("print.gate", language))
@@ -118,7 +120,9 @@ def _entry(step: Step, language: str) -> str:
     match step.kind:
         case "reading":
             limits = " ".join(
-                f"{sign} {value}" for sign, value in ((">=", step.low), ("<=", step.high)) if value is not None
+                f"{sign} {value}"
+                for sign, value in ((">=", step.low), ("<=", step.high))
+                if value is not None
             )
             return f"________ {step.unit}  {limits}".rstrip()
         case "choice":
@@ -142,7 +146,10 @@ def _printed_step(number: int, sheet: Worksheet, step: Step, language: str) -> P
     job = sheet.job(step.job) if step.event == "verify" else None
     if job is not None:
         points = tuple(
-            (in_(point.name, language), f"{in_(point.verify_method, language)}: {in_(point.verify_expect, language)}")
+            (
+                in_(point.name, language),
+                f"{in_(point.verify_method, language)}: {in_(point.verify_expect, language)}",
+            )
             for point in job.points
         )
     entry = _entry(step, language)
@@ -211,7 +218,9 @@ def _text_step(step: PrintedStep, language: str) -> list[str]:
                 label + value, _WIDTH, initial_indent=" " * 8, subsequent_indent=" " * (8 + len(label))
             )
     for name, method in step.points:
-        out += textwrap.wrap(f"[ ] {name}: {method}", _WIDTH, initial_indent=" " * 8, subsequent_indent=" " * 12)
+        out += textwrap.wrap(
+            f"[ ] {name}: {method}", _WIDTH, initial_indent=" " * 8, subsequent_indent=" " * 12
+        )
     if step.entry:
         out += textwrap.wrap(step.entry, _WIDTH, initial_indent=" " * 8, subsequent_indent=" " * 8)
     out.append(f"        {step.who}   ____:____")
@@ -223,7 +232,9 @@ def as_html(sheet: Worksheet, language: str) -> str:
     from jinja2 import Environment, StrictUndefined  # noqa: PLC0415  only HTML needs it
 
     source = (files("floorterm.review") / "templates" / "worksheet.html").read_text(encoding="utf-8")
-    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    environment = Environment(
+        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
 
     def say(key: str, **facts: str | int) -> str:
         return words(key, language, **facts)

@@ -1,0 +1,230 @@
+"""The command line as a program sees it: exit statuses, JSON keys, sentences on standard error."""
+
+import json
+import shutil
+import sys
+from pathlib import Path
+from subprocess import run
+
+import pytest
+from click.testing import CliRunner, Result
+
+from floorterm.cli import main
+from floorterm.ledger import Ledger
+from floorterm.library import starter_folder
+from tests.conftest import PIN
+
+
+def _run(*arguments: str, typed: str = "") -> Result:
+    return CliRunner().invoke(main, arguments, input=typed)
+
+
+@pytest.fixture
+def db(tmp_path: Path) -> Path:
+    """A fresh ledger with its administrator."""
+    path = tmp_path / "plant.db"
+    done = _run("init", "--admin", "AD", "--name", "A. Dmin", "--db", str(path), typed=f"{PIN}\n{PIN}\n")
+    assert done.exit_code == 0, done.output
+    return path
+
+
+def test_help_lists_every_command_without_importing_what_they_need() -> None:
+    code = (
+        "import sys\n"
+        "from floorterm.cli import main\n"
+        "try:\n    main(['--help'])\nexcept SystemExit:\n    pass\n"
+        "heavy = {'textual', 'sqlalchemy', 'sqlmodel', 'pydantic', 'rich', 'numpy', 'scipy', 'jinja2', 'yaml'}\n"
+        "sys.exit(', '.join(sorted(heavy & sys.modules.keys())) or 0)"
+    )
+    done = run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    for command in (
+        "check",
+        "worksheet",
+        "flush",
+        "demo",
+        "init",
+        "people",
+        "holds",
+        "verify",
+        "backup",
+        "export",
+    ):
+        assert command in done.stdout
+
+
+def test_a_command_that_computes_imports_neither_screen_nor_database() -> None:
+    code = (
+        "import sys\n"
+        "from floorterm.cli import main\n"
+        "try:\n    main(['flush', '--line', 'L1', '--from', 'clove-leaf', '--to', 'plain'])\n"
+        "except SystemExit:\n    pass\n"
+        "heavy = {'textual', 'sqlalchemy', 'sqlmodel', 'sqlite3', 'numpy', 'scipy'}\n"
+        "sys.exit(', '.join(sorted(heavy & sys.modules.keys())) or 0)"
+    )
+    done = run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+
+
+def test_check_says_that_the_starter_plant_is_well() -> None:
+    done = _run("check", "--json")
+    assert done.exit_code == 0, done.output
+    said = json.loads(done.stdout)
+    assert said["well"] is True
+    assert said["faults"] == []
+    assert said["lines"] >= 2
+    assert said["fragrances"] >= 8
+    assert said["most_steps"] >= 45
+
+
+def test_check_names_every_fault_with_its_place_and_leaves_with_1(tmp_path: Path) -> None:
+    folder = tmp_path / "plant"
+    shutil.copytree(starter_folder(), folder)
+    file = folder / "fragrances" / "juniper.yaml"
+    lines = file.read_text(encoding="utf-8").splitlines()
+    row = next(i for i, line in enumerate(lines) if line.startswith("dose:"))
+    lines[row] = "dose: 12"
+    lines.append("colr: red")
+    file.write_text("\n".join(lines), encoding="utf-8")
+    done = _run("check", "--checklists", str(folder), "--json")
+    assert done.exit_code == 1
+    faults = json.loads(done.stdout)["faults"]
+    places = {(Path(fault["path"]).name, fault["line"]) for fault in faults}
+    assert {("juniper.yaml", row + 1), ("juniper.yaml", len(lines))} <= places
+    assert any("colour" in str(fault) for fault in faults), "a near miss is offered"
+    spoken = _run("check", "--checklists", str(folder))
+    assert spoken.exit_code == 1
+    assert "juniper.yaml" in spoken.stdout
+
+
+def test_a_folder_that_is_not_there_is_said_and_not_a_traceback(tmp_path: Path) -> None:
+    for command in (["check"], ["flush", "--line", "L1", "--matrix"]):
+        done = _run(*command, "--checklists", str(tmp_path / "nowhere"))
+        assert done.exit_code in (1, 2)
+        assert "Traceback" not in done.output
+        assert "nowhere" in done.output
+
+
+def test_flush_says_kg_bars_minutes_and_why() -> None:
+    done = _run(
+        "flush", "--line", "L1", "--from", "clove-leaf", "--to", "petitgrain", "--on", "2026-11-24", "--json"
+    )
+    assert done.exit_code == 0, done.output
+    said = json.loads(done.stdout)
+    assert said["status"] == "ok"
+    assert said["governing"]["criterion"] == "allergen_label"
+    assert said["required_kg"] > 0
+    assert said["bars"] > 0
+    assert said["minutes"] > 0
+    assert all(one["source"] for one in said["candidates"])
+    spoken = _run("flush", "--line", "L1", "--from", "clove-leaf", "--to", "petitgrain", "--on", "2026-11-24")
+    assert f"{said['required_kg']} kg" in spoken.stdout
+    assert said["governing"]["item"] in spoken.stdout
+
+
+def test_the_flush_matrix_has_every_pair_of_a_line() -> None:
+    done = _run("flush", "--line", "L2", "--matrix", "--json")
+    said = json.loads(done.stdout)
+    names = {pair["outgoing"] for pair in said["pairs"]}
+    assert len(said["pairs"]) == len(names) * (len(names) - 1)
+
+
+def test_bad_usage_leaves_with_2_and_the_reason() -> None:
+    for arguments, reason in (
+        (["flush", "--line", "L7", "--matrix"], "L7"),
+        (["flush", "--line", "L1"], "--matrix"),
+        (["flush", "--line", "L1", "--from", "soap", "--to", "plain"], "soap"),
+        (["worksheet", "--line", "L1"], "--procedure"),
+        (["worksheet", "--line", "L1", "--from", "plain", "--to", "plain"], "nothing to change"),
+        (["dance"], "dance"),
+    ):
+        done = _run(*arguments)
+        assert done.exit_code == 2, arguments
+        assert reason in done.stderr, arguments
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+@pytest.mark.parametrize("form", ["text", "html"])
+def test_a_worksheet_prints_with_every_step(form: str, language: str) -> None:
+    done = _run(
+        "worksheet",
+        "--line",
+        "L1",
+        "--from",
+        "clove-leaf",
+        "--to",
+        "plain",
+        "--format",
+        form,
+        "--language",
+        language,
+    )
+    assert done.exit_code == 0, done.output
+    count = len(
+        json.loads(
+            _run("worksheet", "--line", "L1", "--from", "clove-leaf", "--to", "plain", "--json").stdout
+        )["sections"]
+    )
+    assert count > 8
+    assert ("Clavo" in done.stdout or "clavo" in done.stdout) == (language == "es")
+
+
+def test_a_plant_is_set_up_from_nothing(db: Path) -> None:
+    added = _run(
+        "people", "add", "SU", "--name", "S. Uper", "--permission", "supervisor", "--duty", "supervisor",
+        "--by", "AD", "--db", str(db), typed=f"{PIN}\n",
+    )  # fmt: skip
+    assert added.exit_code == 0, added.output
+    one_time = added.stdout.strip().split()[-1]
+    assert len(one_time) == 6
+    ledger = Ledger.open(db)
+    ledger.change_pin("SU", one_time, "735091")
+    held = _run(
+        "holds", "L1", "plain", "--by", "SU", "--reason", "first day", "--db", str(db), typed="735091\n"
+    )  # fmt: skip
+    assert held.exit_code == 0, held.output
+    listed = json.loads(_run("people", "list", "--json", "--db", str(db)).stdout)
+    assert [person["code"] for person in listed] == ["AD", "SU"]
+    assert _run("verify", "--db", str(db)).exit_code == 0
+
+
+def test_a_wrong_pin_or_no_permission_leaves_with_1_and_nothing_recorded(db: Path) -> None:
+    before = Ledger.open(db).head().n
+    wrong = _run("people", "add", "X1", "--name", "X", "--by", "AD", "--db", str(db), typed="111119\n")
+    assert wrong.exit_code == 1
+    assert Ledger.open(db).head().n == before
+    held = _run("holds", "L1", "plain", "--by", "AD", "--reason", "r", "--db", str(db), typed=f"{PIN}\n")
+    assert held.exit_code == 1
+    assert "supervisor" in held.stderr
+
+
+def test_a_pin_is_never_an_option() -> None:
+    for command in (["init"], ["holds"], ["people", "add"], ["people", "reset-pin"], ["people", "disable"]):
+        assert "--pin" not in _run(*command, "--help").output
+
+
+def test_backup_and_export_are_verified_by_verify(db: Path, tmp_path: Path) -> None:
+    copy, lines = tmp_path / "copy.db", tmp_path / "ledger.jsonl"
+    assert _run("backup", str(copy), "--db", str(db)).exit_code == 0
+    assert _run("export", str(lines), "--db", str(db)).exit_code == 0
+    for file in (copy, lines):
+        done = _run("verify", str(file), "--json")
+        assert done.exit_code == 0, done.output
+        assert json.loads(done.stdout)["ok"] is True
+
+
+def test_verify_names_the_entry_that_was_altered(db: Path, tmp_path: Path) -> None:
+    lines = tmp_path / "ledger.jsonl"
+    assert _run("export", str(lines), "--db", str(db)).exit_code == 0
+    text = lines.read_text(encoding="utf-8")
+    assert "A. Dmin" in text
+    lines.write_text(text.replace("A. Dmin", "B. Dmin"), encoding="utf-8")
+    done = _run("verify", str(lines))
+    assert done.exit_code == 1
+    assert "entry 2" in done.stdout
+
+
+def test_a_ledger_that_is_not_there_is_said(tmp_path: Path) -> None:
+    done = _run("verify", "--db", str(tmp_path / "none.db"))
+    assert done.exit_code == 2
+    assert "none.db" in done.stderr

@@ -1,0 +1,78 @@
+"""What tests of several rooms share: the starter library, a set clock, a real plant on a real file."""
+
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from floorterm.demo.clock import SetClock, counted_ids
+from floorterm.ledger import Ledger
+from floorterm.library import load, starter_folder
+from floorterm.library.model import Library
+from floorterm.people import LockoutStatus, Permission, Person
+from floorterm.plant import Plant, Who
+
+PIN = "246810"
+DAY = date(2026, 11, 24)
+START = datetime(2026, 11, 24, 13, 0, tzinfo=UTC)  # 06:00 in the plant's zone
+
+
+@pytest.fixture(scope="session")
+def library() -> Library:
+    """The starter library."""
+    return load(starter_folder())
+
+
+def _person(code: str, name: str, *duties: str, permission: Permission = Permission.OPERATOR) -> Person:
+    return Person(
+        code=code,
+        name=name,
+        permission=permission,
+        duties=frozenset(duties),
+        lockout=LockoutStatus.AUTHORIZED,
+        trained_on=DAY - timedelta(days=100),
+        valid_to=DAY + timedelta(days=400),
+        badge=f"BADGE-{code}",
+    )
+
+
+PEOPLE = (
+    _person("AA", "A. Abel", "line_operator"),
+    _person("BB", "B. Brand", "mixer", "packer", "mechanic"),
+    _person("QQ", "Q. Quist", "quality"),
+    _person("SS", "S. Stern", "supervisor", permission=Permission.SUPERVISOR),
+    _person("VV", "V. Voss", "safety_officer", permission=Permission.SAFETY_OFFICER),
+)
+
+
+@pytest.fixture
+def clock() -> SetClock:
+    """A clock that stands at 06:00 plant time until a test moves it."""
+    return SetClock(START)
+
+
+@pytest.fixture
+def plant(tmp_path: Path, library: Library, clock: SetClock) -> Plant:
+    """A real plant on a real SQLite file: everybody's PIN is 246810, both lines hold plain soap."""
+    ledger = Ledger.create(
+        tmp_path / "ledger.db",
+        plant_id=library.plant.id,
+        plant_name=library.plant.name,
+        time_zone=library.plant.time_zone,
+        clock=clock,
+        new_id=counted_ids(),
+    )
+    admin = Person(code="AD", name="A. Dmin", permission=Permission.ADMINISTRATOR)
+    ledger.add_person(admin, PIN, by="")
+    for person in PEOPLE:
+        ledger.add_person(person, PIN, by="AD")
+    opened = Plant(library, ledger, "T1")
+    supervisor = Who(ledger.person("SS"), "pin")
+    for line in library.lines:
+        opened.state_holds(supervisor, line, ("plain",), "first statement", key=ledger.new_id())
+    return opened
+
+
+def who(plant: Plant, code: str) -> Who:
+    """Somebody of the plant, recognised by PIN."""
+    return Who(plant.ledger.person(code), "pin")
