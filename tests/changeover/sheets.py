@@ -182,14 +182,14 @@ def changeover(incoming: str = "plain", flush_kg: str = "400") -> Worksheet:
 
 
 def procedure() -> Worksheet:
-    """A procedure that stands alone: a jam cleared under lockout; anybody ends it."""
+    """A procedure that stands alone: a jam cleared under lockout; an operator ends it."""
     return Worksheet(
         line=Named(id="L1", name={"en": "Line 1"}),
         procedure=_named("jam"),
         on=START.date(),
         sections=around(jobs.JOB, (confirm("screen/clear", needs_lockout="screen"),)),
         jobs=(jobs.JOB,),
-        release_duties=(),
+        release_duties=("operator",),
     )
 
 
