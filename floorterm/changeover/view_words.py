@@ -1,0 +1,75 @@
+"""How facts of the record are spoken on a screen: the plant's texts, numbers, minutes, times. Pure."""
+
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+from decimal import ROUND_HALF_UP, Decimal
+
+from floorterm.wording import FALLBACK, Fact, Refusal, Say, sentence, words
+
+Texts = Mapping[str, str]
+
+
+def tell(text: Texts, language: str) -> str:
+    """A text of the plant in a language; its unreviewed draft, then English, where there is none."""
+    return text.get(language) or text.get(f"{language}_draft") or text.get(FALLBACK, "")
+
+
+def unreviewed(texts: Iterable[Texts], language: str) -> bool:
+    """Whether any of the texts stands on screen without a reviewed translation into that language."""
+    return any(bool(text) and language not in text for text in texts)
+
+
+def number(value: Decimal | str, language: str) -> str:
+    """A decimal number as people of that language write it; digits are kept as they were entered."""
+    text = str(value) if isinstance(value, str) else format(value, "f")
+    return text.replace(".", ",") if language == "es" else text.replace(",", ".")
+
+
+def grouped(value: Decimal | int, language: str) -> str:
+    """A whole number in groups of three, rounded half up: 3,434 in English, 3 434 in Spanish."""
+    whole = int(Decimal(value).to_integral_value(ROUND_HALF_UP))
+    text = f"{whole:,}"
+    return text if language == FALLBACK else text.replace(",", " ")
+
+
+def kg(value: Decimal, language: str) -> str:
+    """Mass in kg for people: whole numbers without decimals, others with those that were entered."""
+    if value == value.to_integral_value():
+        return grouped(value, language)
+    return number(value.normalize(), language)
+
+
+def span(minutes: int) -> str:
+    """Minutes as hours and minutes: 47 is 0:47."""
+    return f"{minutes // 60}:{minutes % 60:02d}"
+
+
+def clock(at: datetime, now: datetime) -> str:
+    """A time of day as people say it; with the date when it was another day than `now`."""
+    at = at.astimezone(now.tzinfo)
+    return at.strftime("%H:%M" if at.date() == now.date() else "%Y-%m-%d %H:%M")
+
+
+def minutes_between(since: datetime, until: datetime) -> int:
+    """Whole minutes from one instant to the other; never negative."""
+    return max(0, int((until - since).total_seconds() // 60))
+
+
+def duty_name(duty: str, language: str, duties: Mapping[str, Texts]) -> str:
+    """A duty as the plant calls it; its id in plain words where the plant gives no name."""
+    return tell(duties.get(duty, {}), language) or duty.replace("_", " ")
+
+
+def say(key: str, language: str, **facts: Fact) -> str:
+    """A wording of the Work screen family."""
+    return words(f"work.{key}", language, **facts)
+
+
+def rule_text(refusal: Refusal, language: str) -> str:
+    """The rule behind a refusal: clauses and ids as they are, "site policy" in the reader's language."""
+    return say("site_policy", language) if refusal.rule == "site policy" else refusal.rule
+
+
+def spoken(what: Say, language: str) -> str:
+    """A sentence that a rule made."""
+    return sentence(what, language)
