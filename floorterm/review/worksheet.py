@@ -192,15 +192,17 @@ def as_text(sheet: Worksheet, language: str) -> str:
     for line in (*page.flush, *page.cautions):
         out += textwrap.wrap(line, _WIDTH)
     for section in page.sections:
-        beside = f"  ({words('print.beside', language)})" if section.beside else ""
-        out += ["", f"{section.title.upper()}{beside}", "-" * _WIDTH]
+        out += ["", *textwrap.wrap(section.title.upper(), _WIDTH)]
+        if section.beside:
+            out += textwrap.wrap(f"({words('print.beside', language)})", _WIDTH)
+        out.append("-" * _WIDTH)
         for step in section.steps:
             out += _text_step(step, language)
-    out += [
-        "",
+    closing = (
         words("print.digest", language, digest=page.digest[:16], library=page.library_digest[:16]),
         words("print.late", language),
-    ]
+    )
+    out += ["", *(part for line in closing for part in textwrap.wrap(line, _WIDTH))]
     return "\n".join(out) + "\n"
 
 

@@ -1,0 +1,86 @@
+"""The demo plant: built by the program itself, the same every time, with something to show on every screen."""
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from floorterm.demo import open_copy, rebuild_to, shipped
+from floorterm.demo.clock import SetClock, running_clock
+from floorterm.ledger import Head, Ledger
+from floorterm.ledger.verify import verify_file
+from floorterm.library import load, starter_folder
+from floorterm.plant import Plant
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Head]:
+    path = tmp_path_factory.mktemp("demo") / "demo.db"
+    return path, rebuild_to(path)
+
+
+@pytest.fixture(scope="module")
+def plant(built: tuple[Path, Head]) -> Plant:
+    return Plant(load(starter_folder()), Ledger.open(built[0], read_only=True), "T1")
+
+
+def test_the_same_scenario_gives_the_same_head_hash(built: tuple[Path, Head]) -> None:
+    """Two builds, days apart: the one that ships and the one made now."""
+    head = Ledger.open(shipped(), read_only=True).head()
+    assert head.hash == built[1].hash, "run: floorterm demo --rebuild"
+    assert head.n == built[1].n
+
+
+def test_the_chain_of_the_shipped_demo_holds() -> None:
+    report = verify_file(shipped())
+    assert report.ok, report.problems
+
+
+def test_there_are_about_ten_changeovers_over_two_days(plant: Plant) -> None:
+    works = plant.works()
+    changeovers = [state for state in works if state.worksheet.procedure is None]
+    assert len(changeovers) >= 10
+    assert {state.worksheet.line.id for state in changeovers} == {"L1", "L2"}
+    assert len({state.started_at.date() for state in works}) == 2
+    assert [state for state in works if state.worksheet.procedure is not None]
+
+
+def test_what_goes_wrong_in_a_plant_is_there_to_see(plant: Plant) -> None:
+    works = plant.works()
+    assert [state for state in works if state.status == "abandoned"]
+    assert [state for state in works for signed in state.history if signed.corrected_by]
+    assert [state for state in works if max(state.rounds.values(), default=1) > 1]
+    assert [state for state in works if state.paused_s > 0]
+    deviations = [deviation for state in works for deviation in state.deviations]
+    assert {deviation.decision for deviation in deviations} >= {"accept", "rework", "scrap"}
+
+
+def test_the_last_day_ends_in_the_middle_of_a_lockout(plant: Plant) -> None:
+    now = plant.line_now("L1")
+    assert now.changeover is not None
+    assert now.changeover.title == ("clove-leaf", "plain")
+    locks = now.changeover.locks_on()
+    assert {lock.owner_name for lock in locks} == {"R. Ode"}
+    assert plant.lines()[0].line == "L1", "the line with locks on comes first"
+
+
+def test_the_demo_opens_a_copy_whose_clock_runs_from_the_last_day() -> None:
+    before = shipped().read_bytes()
+    first = open_copy()
+    assert first.today().isoformat() == "2026-11-24"
+    assert first.now() >= datetime(2026, 11, 24, 21, 22, tzinfo=UTC)
+    assert first.ledger.head().n > 1000
+    assert shipped().read_bytes() == before
+
+
+def test_a_set_clock_never_goes_back() -> None:
+    clock = SetClock(datetime(2026, 11, 24, tzinfo=UTC))
+    clock.move_to(datetime(2026, 11, 23, tzinfo=UTC))
+    assert clock() == datetime(2026, 11, 24, tzinfo=UTC)
+
+
+def test_a_running_clock_starts_where_it_is_told_and_runs_with_the_real_one() -> None:
+    real = SetClock(datetime(2030, 1, 1, tzinfo=UTC))
+    clock = running_clock(datetime(2026, 11, 24, 21, 22, tzinfo=UTC), real)
+    real.advance(timedelta(minutes=3))
+    assert clock() == datetime(2026, 11, 24, 21, 25, tzinfo=UTC)
