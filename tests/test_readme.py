@@ -1,0 +1,82 @@
+"""README keeps its word: its commands, its example, its tables, its JSON keys."""
+
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+from click.testing import CliRunner
+
+from floorterm.cli import main
+from floorterm.library.facts import FACTS
+
+README = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+
+
+def _json(*arguments: str) -> object:
+    done = CliRunner().invoke(main, [*arguments, "--json"])
+    return json.loads(done.stdout)
+
+
+def test_the_two_commands_stand_each_on_one_line() -> None:
+    assert "\n    python3 -m venv .venv && .venv/bin/pip install . && .venv/bin/floorterm demo\n" in README
+    tested = "python3 -m venv .venv && .venv/bin/pip install -e '.[dev]' && .venv/bin/python -m pytest"
+    assert f"\n    {tested}\n" in README
+
+
+def test_the_example_in_python_runs_as_it_stands() -> None:
+    example = re.search(r"## From Python.*?```python\n(.*?)```", README, re.DOTALL)
+    assert example
+    done = subprocess.run(
+        [sys.executable, "-c", example.group(1)], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    assert re.search(r"Eugen\S* .*decides: \d+ kg, \d+ bars, \d+ min", done.stdout), done.stdout
+
+
+def test_every_fact_that_when_may_ask_for_is_in_the_table() -> None:
+    told = set(re.findall(r"`([a-z_]+)`", README.split("The facts that `when:` may ask for:")[1].split("## ")[0]))
+    assert told >= FACTS.keys()
+
+
+def test_every_command_is_in_the_table() -> None:
+    table = README.split("## Commands")[1]
+    for command in ("demo", "check", "worksheet", "flush", "init", "people", "holds", "verify", "backup", "export"):
+        assert f"`floorterm {command}" in table, command
+
+
+def _told(name: str) -> set[str]:
+    row = re.search(rf"^- `{name}`: (.*?)(?=^- |^\n|\Z)", README, re.DOTALL | re.MULTILINE)
+    assert row, name
+    return set(re.findall(r"`([a-z_]+)`", row.group(1)))
+
+
+def test_the_keys_of_the_json_documents_are_those_told(tmp_path: Path) -> None:
+    check = _json("check")
+    assert isinstance(check, dict)
+    assert check.keys() <= _told("check")
+    flush = _json("flush", "--line", "L1", "--from", "clove-leaf", "--to", "plain")
+    assert isinstance(flush, dict)
+    assert flush.keys() | flush["candidates"][0].keys() <= _told("flush")
+    matrix = _json("flush", "--line", "L2", "--matrix")
+    assert isinstance(matrix, dict)
+    assert matrix.keys() <= _told("flush")
+    db = str(tmp_path / "x.db")
+    made = CliRunner().invoke(
+        main, ["init", "--admin", "AD", "--name", "A", "--db", db], input="246810\n246810\n"
+    )
+    assert made.exit_code == 0, made.output
+    people = _json("people", "list", "--db", db)
+    assert isinstance(people, list)
+    assert people[0].keys() <= _told("people list")
+    verified = _json("verify", "--db", db)
+    assert isinstance(verified, dict)
+    assert verified.keys() <= _told("verify")
+
+
+def test_every_picture_that_is_shown_exists() -> None:
+    pictures = re.findall(r"!\[[^]]*\]\(([^)]+)\)", README)
+    assert len(pictures) >= 6
+    for picture in pictures:
+        assert (Path(__file__).parents[1] / picture).is_file(), picture
