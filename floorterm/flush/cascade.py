@@ -57,11 +57,6 @@ class Cascade:
         """Length of the state: cells and dead parts."""
         return len(self.stay) + len(self.dead)
 
-    def mask(self, from_cell: int) -> Row:
-        """A state that is 1 in every cell from one on, its dead parts included, and 0 before."""
-        dead = [1.0 if part.cell >= from_cell else 0.0 for part in self.dead]
-        return [0.0] * from_cell + [1.0] * (self.cells - from_cell) + dead
-
     def outlet(self) -> Row:
         """The row vector that reads the last cell."""
         row = [0.0] * self.size

@@ -5,7 +5,7 @@ Source of the method: A. Jensen (1953) and W. Grassmann (1977), W(m) = sum over 
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import fsum
+from functools import lru_cache
 from operator import mul
 
 # Relative to the largest weight. The left side goes down to the smallest number that still counts: in a deep
@@ -27,9 +27,11 @@ class Weights:
 
     def sum_over(self, terms: Sequence[float]) -> float:
         """The weighted sum of terms v_0, v_1, …, of which at least `self.terms` are given."""
-        return fsum(map(mul, self.values, terms[self.first : self.terms]))
+        total: float = sum(map(mul, self.values, terms[self.first : self.terms]))
+        return total
 
 
+@lru_cache(maxsize=128)
 def weights(mean: float) -> Weights:
     """The weights for a mean >= 0, by recurrence from the largest one, then normalised."""
     mode = int(mean)
@@ -48,5 +50,5 @@ def weights(mean: float) -> Weights:
         k -= 1
     falling.reverse()
     whole = falling + rising
-    total = fsum(whole)
+    total = sum(whole)
     return Weights(mode - len(falling), tuple(value / total for value in whole))

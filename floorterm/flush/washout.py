@@ -17,8 +17,9 @@ from floorterm.flush.roots import falling_crossing
 
 _FARTHEST_KG = 1e9  # a residual that needs more than a million tonnes is as good as never reached
 _LOG_OF_NOTHING = -800.0
-_SCAN_POINTS = 4000
-_NEGLIGIBLE = 1e-12
+_STEPS_AN_E_FOLD = 300.0
+_NEGLIGIBLE = 1e-9
+_TINY = 5e-324
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,11 +129,14 @@ class Washout:
 
     def _reach_steady(self, limit: float) -> float:
         """The curve only falls (every cell falls from the steady start): one bracket, one root."""
-        target = math.log((limit - self.floor) / (1.0 - self.floor))
+        full = 1.0 - self.floor
+        target = math.log((limit - self.floor) / full)
 
         def above(kg: float) -> float:
-            left = self._response.at(kg) / (1.0 - self.floor)
-            return (math.log(left) if left > 0 else _LOG_OF_NOTHING) - target
+            left = self._response.at(kg)
+            distance = (math.log(left / full) if left > 0 else _LOG_OF_NOTHING) - target
+            # the sign is that of the plain comparison, so that rounding in the logarithm decides nothing
+            return max(distance, _TINY) if self.floor + left > limit else min(distance, 0.0)
 
         low, high = 0.0, max(self.line.content_kg, 1e-6)
         while above(high) > 0:
@@ -163,17 +167,43 @@ class Washout:
         found = [0.0]
         for place, unit in enumerate(self.line.units):
             washed = self._washed[place]
-            found += [washed.active, washed.dead] if unit.mixed_kg > 0 else []
+            found += [washed.active] if unit.mixed_kg > 0 else []
+            found += [washed.dead] if unit.mixed_kg * unit.dead_fraction > unit.sealed_kg else []
             found += [washed.plug] if unit.plug_kg > 0 else []
         if self._returned and self.line.return_kg > 0:
             found.append(1.0 - self.floor)
         return max(found)
 
-    def _stride(self, span: float) -> float:
-        """A step that no rise can hide in: a quarter of the smallest cell, but a bounded number of steps."""
-        cells = layout(self.line, diverted=self.divert_flash).cells
-        quarter = min((cell.active_kg / cell.flow for cell in cells), default=span) / 4.0
-        return max(min(quarter, span / 16.0), span / _SCAN_POINTS)
+    @cached_property
+    def _stride(self) -> float:
+        """A step that no rise can hide in near the start: a quarter of the smallest cell or plug."""
+        plan = layout(self.line, diverted=self.divert_flash)
+        cells = (cell.active_kg / cell.flow for cell in plan.cells)
+        plugs = (plug.delay for plug in plan.plugs)
+        return min((*cells, *plugs), default=max(self.line.content_kg, 1.0)) / 4.0
+
+    def _step(self, kg: float) -> float:
+        """The step of a march at a mass: what comes out later has been spread out on its way."""
+        return max(self._stride, kg / _STEPS_AN_E_FOLD)
+
+    @cached_property
+    def _nose(self) -> tuple[float, float]:
+        """The last cell: the outlet never falls faster than exp(-m / first figure) once the plugs behind
+        it, second figure, are out. (0, 0) without cells.
+        """
+        plan = layout(self.line, diverted=self.divert_flash)
+        if not plan.cells:
+            return 0.0, 0.0
+        last = plan.cells[-1]
+        return last.active_kg / (last.flow + last.exchange), plan.delay_after(last.unit)
+
+    def _surely_below(self, kg: float, limit: float) -> float:
+        """Down to which mass the residual was surely not above the limit, seen from one where it is below."""
+        found = self.residual(kg)
+        slowest, plugs = self._nose
+        if not 0 < found < limit or kg <= plugs:
+            return kg
+        return max(plugs, kg - slowest * math.log(limit / found))
 
     def _reach_any(self, limit: float) -> float:
         """March back from where the bound is under the limit: the first value above it ends the search."""
@@ -183,14 +213,13 @@ class Washout:
         end = self._bound.kg_to_reach((limit - self.floor) / largest)
         if math.isinf(end):
             return end
-        stride = self._stride(end)
 
         def above(kg: float) -> float:
             return self.residual(kg) - limit
 
         right = end * (1.0 + 1e-9)  # the bound itself may be this very curve
         while right > 0:
-            left = max(0.0, right - stride)
+            left = max(0.0, min(right - self._step(right), self._surely_below(right, limit)))
             if above(left) > 0:
                 return falling_crossing(above, left, right)
             right = left
@@ -200,18 +229,18 @@ class Washout:
         """March until the bound is under the best found, then narrow the best step down (golden section)."""
         best_kg, best = 0.0, self.residual(0.0)
         largest = self._largest
-        stride = self._stride(max(self._bound.kg_to_reach(1e-3), 1e-6))
-        kg = 0.0
+        kg = before = after = 0.0
         while largest * self._bound.residual(kg) > max(best - self.floor, _NEGLIGIBLE):
-            kg += stride
+            step = self._step(kg)
+            kg += step
             found = self.residual(kg)
             if found > best:
-                best_kg, best = kg, found
+                best_kg, best, before, after = kg, found, kg - step, kg + self._step(kg)
         if best < self.floor:
             return math.inf, self.floor
         if best_kg == 0.0:
             return best_kg, best
-        low, high = best_kg - stride, best_kg + stride
+        low, high = before, after
         golden = (math.sqrt(5.0) - 1.0) / 2.0
         while high - low > 1e-9 * high:
             left, right = high - golden * (high - low), low + golden * (high - low)
