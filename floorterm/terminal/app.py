@@ -1,0 +1,277 @@
+"""The application: one terminal at the line. It owns the desk, the session and the scanner's ear.
+
+The first frame is drawn without the ledger's machinery; the plant is opened by a worker after it.
+"""
+
+import asyncio
+import signal
+import time
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from textual import events
+from textual._time import get_time  # the clock of a key's `time`
+from textual.app import App
+from textual.binding import Binding, BindingType
+
+from floorterm.terminal import theme
+from floorterm.terminal.desk import Desk
+from floorterm.terminal.messages import LedgerMoved, MinutePassed, Retold, Scanned
+from floorterm.terminal.scan import GAP_S, Fed, Key, ScanCollector
+from floorterm.terminal.session import Session
+from floorterm.terminal.signer import PinAnswer, PinRequest, Signer
+from floorterm.wording import FALLBACK, LANGUAGES, words
+
+if TYPE_CHECKING:
+    from floorterm.people import Person
+    from floorterm.plant import Plant, Who
+
+TICK_S = 2.0  # how often the record's head and the clock are looked at; silent when nothing changed
+_TIMER_SLACK_S = 0.002
+_ENTER = frozenset({"enter", "ctrl+m", "ctrl+j", "newline"})
+
+
+class FloorApp(App[int]):
+    """The terminal of a plant. `opener` opens the plant; it is called once, in a thread, after the first frame.
+
+    `scan_gap_s` 0 turns the scanner's ear off; `steady` counts seconds for the idle limit of a session.
+    """
+
+    ALLOW_SELECT: ClassVar[bool] = False
+    ENABLE_COMMAND_PALETTE: ClassVar[bool] = False
+    AUTO_FOCUS: ClassVar[str | None] = "*"
+    HORIZONTAL_BREAKPOINTS: list[tuple[int, str]] | None = [(0, "-narrow"), (100, "-wide")]
+    VERTICAL_BREAKPOINTS: list[tuple[int, str]] | None = [(0, "-low"), (34, "-tall")]
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f1", "first_aid", "terminal.key_first_aid", id="app.first_aid", priority=True),
+        Binding("f9", "language", "terminal.key_language", id="app.language", show=False, priority=True),
+        Binding("f10", "person", "terminal.key_person", id="app.person", show=False),
+        Binding("question_mark", "help", "terminal.key_help", id="app.help"),
+    ]
+
+    def __init__(
+        self,
+        opener: "Callable[[], Plant]",
+        *,
+        language: str = FALLBACK,
+        plain: bool = False,
+        demo: bool = False,
+        scan_gap_s: float = GAP_S,
+        steady: Callable[[], float] = time.monotonic,
+    ) -> None:
+        super().__init__()
+        self.language = language if language in LANGUAGES else FALLBACK
+        self.plain = plain
+        self.demo = demo
+        self.said = ""
+        self.session = Session(steady)
+        self.desk = Desk(self)
+        self.signer = Signer(self)
+        self.collector = ScanCollector(gap_s=scan_gap_s)
+        self._opener = opener
+        self._minute = ""
+        self._steady = steady
+        for one in theme.themes():
+            self.register_theme(one)
+        self.theme = theme.SIXTEEN if plain else theme.DARK
+
+    def get_theme_variable_defaults(self) -> dict[str, str]:
+        """Every theme of Textual can be chosen: what it does not name is taken from ours."""
+        return dict(theme.VARIABLES)
+
+    # --- opening and leaving --------------------------------------------------------------------
+
+    def on_mount(self) -> None:
+        """First screen, clean leaving, the slow tick."""
+        from floorterm.terminal.screens.lines import LinesScreen  # noqa: PLC0415  screens import the base
+
+        self.animation_level = "none"
+        self._leave_cleanly()
+        self.push_screen(LinesScreen())
+        self.set_interval(TICK_S, self._tick)
+        self.call_after_refresh(self.open_plant)
+
+    def _leave_cleanly(self) -> None:
+        """A terminal that is told to go is given back as it was found."""
+        if self.is_headless:
+            return
+        loop = asyncio.get_running_loop()
+        for name in ("SIGTERM", "SIGHUP"):
+            number = getattr(signal, name, None)
+            if number is None:
+                continue
+            try:
+                loop.add_signal_handler(number, self._told_to_go, int(number))
+            except (NotImplementedError, RuntimeError):
+                return  # a platform, or a thread, without signals
+
+    def _told_to_go(self, number: int) -> None:
+        self.exit(return_code=128 + number)
+
+    def open_plant(self) -> None:
+        """Open the record; again after a failure."""
+        self.run_worker(self._open(), group="opening", exclusive=True)
+
+    async def _open(self) -> None:
+        from floorterm.ledger import LedgerError  # noqa: PLC0415  after the first frame
+        from floorterm.library import LibraryError  # noqa: PLC0415
+
+        try:
+            await self.desk.open(self._opener)
+        except LibraryError as fault:
+            first = words("terminal.library_faults", self.language, n=len(fault.faults))
+            await self._show_trouble((first, *map(str, fault.faults)))
+        except (LedgerError, OSError) as fault:
+            await self._show_trouble(self.desk.sentences(fault))
+        else:
+            self._minute = self._minute_now()
+            self.retell()
+
+    async def _show_trouble(self, sentences: tuple[str, ...]) -> None:
+        """Show why the plant cannot be opened; first aid and trying again stay possible."""
+        from floorterm.terminal.screens.trouble import TroubleScreen  # noqa: PLC0415
+
+        self.push_screen(TroubleScreen(sentences))
+
+    def on_unmount(self) -> None:
+        """Let a commit that is under way end."""
+        self.desk.close()
+
+    # --- keys, taps, scans ----------------------------------------------------------------------
+
+    async def on_event(self, event: events.Event) -> None:
+        """Every key passes the scanner's ear first; every key and tap keeps the session alive."""
+        if isinstance(event, events.Key) and not event.is_forwarded:
+            await self._hear(Key(event.key, event.character, event.time))
+            return
+        if isinstance(event, events.MouseDown) and not event.is_forwarded:
+            self._touched()
+        await super().on_event(event)
+
+    async def _hear(self, key: Key) -> None:
+        fed = self.collector.feed(key)
+        await self._pass_on(fed)
+        if self.collector.holding:
+            self.set_timer(self.collector.gap_s + _TIMER_SLACK_S, self._listen_again)
+
+    async def _listen_again(self) -> None:
+        await self._pass_on(Fed(self.collector.quiet(get_time())))
+
+    async def _pass_on(self, fed: Fed) -> None:
+        for key in fed.keys:
+            self._touched()
+            name = "enter" if key.key in _ENTER else key.key
+            await super().on_event(events.Key(name, key.character))
+        if fed.scanned:
+            self._touched()
+            self.screen.post_message(Scanned(fed.scanned))
+
+    def press(self, key: str) -> None:
+        """Do what a key does, for a tap on its zone."""
+        self.post_message(events.Key(key, None))
+
+    def _touched(self) -> None:
+        self.session.touch()
+        self.say("")
+
+    def say(self, text: str) -> None:
+        """Say something short under the heading until the next key."""
+        if text == self.said:
+            return
+        self.said = text
+        from floorterm.terminal.base import FloorScreen  # noqa: PLC0415
+
+        if isinstance(self.screen, FloorScreen) and self.screen.is_mounted:
+            self.screen.show_heading()
+
+    # --- time and the record --------------------------------------------------------------------
+
+    async def _tick(self) -> None:
+        if not self.desk.is_open:
+            return
+        await self.look_at_record()
+        minute = self._minute_now()
+        if minute != self._minute:
+            self._minute = minute
+            self.screen.post_message(MinutePassed())
+        if self.session.is_over(self.desk.plant.library.plant.pins.idle_min) and not self.desk.pending:
+            self.end_session()
+
+    async def look_at_record(self) -> None:
+        """Tell the screen on top if the record has moved."""
+        if await self.desk.has_moved():
+            self.screen.post_message(LedgerMoved())
+
+    def _minute_now(self) -> str:
+        return f"{self.desk.plant.now():%Y-%m-%d %H:%M}"
+
+    def retell(self) -> None:
+        """Every screen says everything anew."""
+        for screen in self.screen_stack:
+            screen.post_message(Retold())
+
+    # --- people ---------------------------------------------------------------------------------
+
+    def begin_session(self, person: "Person") -> None:
+        """Somebody gave their PIN: they act at this terminal from now on."""
+        self.session.begin(person)
+        self.retell()
+
+    def end_session(self) -> None:
+        """Nobody is signed in; the step in hand stays on the screen."""
+        self.session.end()
+        self.retell()
+
+    async def ensure_signed_in(self) -> "Who | None":
+        """The person signed in, who signs in first if nobody is. To be awaited in a worker."""
+        signature = await self.signer.in_session()
+        return signature.who if signature else None
+
+    async def ask_pin(self, reason: str) -> PinAnswer | None:
+        """The PIN of the person signed in once more (of anybody, if nobody is). `reason` is a wording key."""
+        return await self.signer.ask(PinRequest(reason=reason, person=self.session.person))
+
+    def badge_scanned(self, text: str) -> bool:
+        """Whether a scanned text is somebody's badge; then they are asked for their PIN to take over here."""
+        person = self.desk.plant.ledger.by_badge(text)
+        if person is None or not person.active:
+            return False
+        if self.session.person is None or self.session.person.code != person.code:
+            self.run_worker(self.signer.take_over(person), group="signing")
+        return True
+
+    def action_person(self) -> None:
+        """Another person takes over this terminal, or the one signed in signs out."""
+        if not self.desk.is_open:
+            self.say(words("terminal.opening_wait", self.language))
+        elif not self._is_top("SignInScreen"):
+            self.run_worker(self.signer.sign_in(), group="signing")
+
+    # --- everywhere -----------------------------------------------------------------------------
+
+    def action_first_aid(self) -> None:
+        """First aid, from every screen, without signing in."""
+        from floorterm.terminal.screens.first_aid import FirstAidScreen  # noqa: PLC0415
+
+        if not isinstance(self.screen, FirstAidScreen):
+            self.push_screen(FirstAidScreen())
+
+    def action_language(self) -> None:
+        """The next language."""
+        self.language = LANGUAGES[(LANGUAGES.index(self.language) + 1) % len(LANGUAGES)]
+        self.said = ""
+        self.retell()
+
+    def action_help(self) -> None:
+        """Every key that works on this screen, as a list to choose from."""
+        from floorterm.terminal.screens.keys_help import KeysScreen  # noqa: PLC0415
+
+        if not isinstance(self.screen, KeysScreen):
+            self.push_screen(KeysScreen(self.screen.active_bindings), self._press_chosen)
+
+    def _press_chosen(self, key: Any) -> None:
+        if key:
+            self.press(str(key))
+
+    def _is_top(self, name: str) -> bool:
+        return type(self.screen).__name__ == name

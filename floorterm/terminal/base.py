@@ -1,0 +1,239 @@
+"""The frame of every screen: heading, body, what was refused, the keys that work now.
+
+A screen overrides `body` (its widgets) and `show` (reads the plant, makes views, hands them to its widgets).
+`show` runs whenever something may read differently: the record moved, a minute passed, another language,
+another person, the screen came back on top. Equal values repaint nothing.
+"""
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, ClassVar, TypeVar
+
+from textual import events
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Container
+from textual.screen import Screen
+from textual.widget import Widget
+
+from floorterm.terminal.messages import LedgerMoved, MinutePassed, NotRecorded, Recorded, Retold
+from floorterm.terminal.views.text import Line, Span, Tone, day_and_clock, short_name
+from floorterm.terminal.widgets.heading import Heading
+from floorterm.terminal.widgets.keys import Cap, KeyBar
+from floorterm.terminal.widgets.notice import Notice
+from floorterm.wording import words
+
+if TYPE_CHECKING:
+    from floorterm.terminal.app import FloorApp
+    from floorterm.terminal.desk import Desk
+
+_Result = TypeVar("_Result")
+LEAST_WIDTH, LEAST_HEIGHT = 80, 24
+# keys that hands know by another name than the program
+_NAMES = {
+    "enter": "Enter", "escape": "Esc", "question_mark": "?", "pageup": "PgUp", "pagedown": "PgDn",
+    "left": "Left", "right": "Right", "up": "Up", "down": "Down", "backspace": "Bksp",
+}  # fmt: skip
+_FIRST = {"enter": 0}
+_LAST = {"escape": 900, "question_mark": 950, "f1": 999}
+
+
+def key_name(key: str) -> str:
+    """A key as it is printed on a keyboard."""
+    return _NAMES.get(key, key.upper() if len(key) <= 3 else key.capitalize())
+
+
+def is_worded(description: str) -> bool:
+    """Whether a binding's description is the key of a wording; Textual's own bindings have plain English."""
+    return "." in description and " " not in description
+
+
+def _place(key: str) -> int:
+    if key in _FIRST or key in _LAST:
+        return _FIRST.get(key, _LAST.get(key, 0))
+    return int(key[1:]) if key[0] == "f" and key[1:].isdigit() else 100
+
+
+class FloorScreen(Screen[_Result]):
+    """A screen with a question. `NAME` is the key of its name; `LEAVES` says whether Esc leads back."""
+
+    NAME: ClassVar[str] = ""
+    QUESTION: ClassVar[str] = ""
+    LEAVES: ClassVar[bool] = True
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "back", "terminal.key_back", id="screen.back"),
+    ]
+    DEFAULT_CSS = """
+    FloorScreen { background: $ground; color: $ink; layout: vertical; }
+    FloorScreen > #body { height: 1fr; }
+    FloorScreen.-tall > #keys { height: 5; }
+    """
+
+    if TYPE_CHECKING:
+        app: FloorApp
+
+    @property
+    def desk(self) -> "Desk":
+        """The one way to the plant."""
+        return self.app.desk
+
+    @property
+    def language(self) -> str:
+        """The language that is spoken now."""
+        return self.app.language
+
+    # --- what a screen overrides ----------------------------------------------------------------
+
+    def body(self) -> Iterable[Widget]:
+        """The widgets between heading and keys."""
+        return ()
+
+    def title_text(self) -> str:
+        """The screen's name."""
+        return words(self.NAME, self.language) if self.NAME else ""
+
+    def question_text(self) -> str:
+        """The question that the screen answers, or what answers it in a sentence."""
+        return words(self.QUESTION, self.language) if self.QUESTION else ""
+
+    def right_line(self) -> Line:
+        """What stands beside the question."""
+        return ()
+
+    def show(self) -> None:
+        """Read the plant and show it. Called often; `self.desk.is_open` is False at first."""
+
+    # --- frame ----------------------------------------------------------------------------------
+
+    def compose(self) -> ComposeResult:
+        """Heading, body, refusals, keys."""
+        yield Heading(id="heading")
+        with Container(id="body"):
+            yield from self.body()
+        yield Notice(id="notice")
+        yield KeyBar(id="keys")
+
+    def on_mount(self) -> None:
+        """Show what is known."""
+        self.bindings_updated_signal.subscribe(self, lambda _: self.show_keys())
+        self.retell()
+
+    def retell(self) -> None:
+        """Say everything anew."""
+        if not self.is_mounted:
+            return
+        with self.app.batch_update():
+            self.show()
+            self.show_heading()
+            self.show_keys()
+
+    def show_heading(self) -> None:
+        """Bring the heading up to date."""
+        app = self.app
+        time = plant = ""
+        if app.desk.is_open:
+            plant = app.desk.plant.library.plant.name
+            time = day_and_clock(app.desk.plant.now(), app.desk.plant.zone, app.language)
+        person = app.session.person
+        question, right = self.question_text(), self.right_line()
+        if self.size.width < LEAST_WIDTH or self.size.height < LEAST_HEIGHT:
+            size = {"width": self.size.width, "height": self.size.height}
+            question, right = words("terminal.too_small", app.language, **size), ()
+        elif app.said:
+            question = app.said
+        self.query_one("#heading", Heading).show(
+            title=self.title_text(),
+            question=question,
+            right=right,
+            plant=plant,
+            time=time,
+            mark=words("terminal.demo_mark", app.language) if app.demo else "",
+            person=short_name(person.name) if person else "",
+            nobody=words("terminal.nobody", app.language),
+            language=app.language.upper(),
+        )
+
+    def show_keys(self) -> None:
+        """Bring the keys at the foot up to date."""
+        if not self.is_mounted:
+            return
+        caps = []
+        for key, (_, binding, enabled, _) in self.active_bindings.items():
+            if not binding.show or not is_worded(binding.description):
+                continue
+            if binding.action == "back" and not self.LEAVES:
+                continue
+            tone: Tone = "safe" if key == "f1" else ""
+            label = self.key_label(binding.description)
+            caps.append(Cap(key, key_name(key), label, enabled, tone))
+        caps.sort(key=lambda cap: _place(cap.key))
+        self.query_one("#keys", KeyBar).show(tuple(caps))
+
+    def key_label(self, wording: str) -> str:
+        """The label of a key; a screen may say more exactly what a key does now."""
+        return words(wording, self.language)
+
+    def refuse(self, sentences: Iterable[str], tone: Tone = "danger") -> None:
+        """Show sentences above the keys until something else is done; none takes them away."""
+        if self.is_mounted:
+            title = words("terminal.not_recorded", self.language) if tone == "danger" else ""
+            self.query_one("#notice", Notice).show(tuple(sentences), tone, title)
+
+    # --- events ---------------------------------------------------------------------------------
+
+    def on_screen_resume(self) -> None:
+        """Back on top: the record may have moved meanwhile."""
+        self.retell()
+        self.give_focus()
+
+    def on_resize(self) -> None:
+        """Say so below the least size; keys go on working."""
+        self.show_heading()
+
+    def on_ledger_moved(self, _: LedgerMoved) -> None:
+        """Somebody recorded something."""
+        self.retell()
+
+    def on_minute_passed(self, _: MinutePassed) -> None:
+        """The clock, and what counts minutes."""
+        self.retell()
+
+    def on_retold(self, _: Retold) -> None:
+        """Another language or person, or the plant is open now."""
+        self.retell()
+
+    def on_recorded(self, _: Recorded) -> None:
+        """What was asked for is in the record."""
+        self.refuse(())
+
+    def on_not_recorded(self, message: NotRecorded) -> None:
+        """Nothing was recorded; say why and what to do."""
+        self.refuse(message.sentences)
+
+    def on_key_bar_pressed(self, message: KeyBar.Pressed) -> None:
+        """A tap on a key is the key."""
+        message.stop()
+        self.app.press(message.key)
+
+    def on_heading_tapped(self, message: Heading.Tapped) -> None:
+        """A tap on the name changes person, on the language the language."""
+        message.stop()
+        self.app.press({"person": "f10", "language": "f9"}[message.what])
+
+    def on_click(self, _: events.Click) -> None:
+        """A tap beside every widget leaves the focus where it was."""
+        self.give_focus()
+
+    def give_focus(self) -> None:
+        """Something always has the focus."""
+        if self.focused is None or not self.focused.display:
+            self.focus_next()
+
+    def action_back(self) -> None:
+        """Leave the screen."""
+        if self.LEAVES:
+            self.dismiss()
+
+
+def sentence_line(text: str, tone: Tone = "") -> Line:
+    """One span as a line."""
+    return (Span(text, tone),)

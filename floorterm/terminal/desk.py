@@ -1,0 +1,236 @@
+"""The screens' one way to the plant: reads at once, writes one after the other in a thread of their own.
+
+A screen asks for a record and goes on; what became of it arrives as a message. Nothing says *recorded* before
+the commit, and while a write is on its way no second one is taken from the same hand.
+"""
+
+from collections.abc import Awaitable, Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeVar
+
+from textual.message_pump import MessagePump
+
+from floorterm.terminal.messages import NotRecorded, Recorded
+from floorterm.wording import Say, sentence, words
+
+if TYPE_CHECKING:
+    import asyncio
+
+    from floorterm.changeover.acts import Act
+    from floorterm.changeover.state import State
+    from floorterm.entries import Entry
+    from floorterm.people import Person
+    from floorterm.plant import Plant, Who
+    from floorterm.terminal.app import FloorApp
+
+_Value = TypeVar("_Value")
+
+
+@dataclass(frozen=True, slots=True)
+class Signature:
+    """Who acts, and who saw it."""
+
+    who: "Who"
+    witness: "Person | None" = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """One thing to record: who wants to hear of it, what an act needs, and the call that records it."""
+
+    screen: MessagePump
+    key: str
+    write: "Callable[[Plant, Signature, str], Entry]"
+    act: "Act | None" = None
+    signature: "Callable[[], Awaitable[Signature | None]] | None" = None
+
+
+class Desk:
+    """Reads and writes of this terminal. `plant` is there once the record is open."""
+
+    def __init__(self, app: "FloorApp") -> None:
+        self._app = app
+        self._plant: Plant | None = None
+        self._writer = ThreadPoolExecutor(max_workers=1, thread_name_prefix="ledger-writer")
+        self._reader = ThreadPoolExecutor(max_workers=1, thread_name_prefix="ledger-reader")
+        self._busy = False
+        self._seen_n = 0
+
+    # --- reading --------------------------------------------------------------------------------
+
+    @property
+    def is_open(self) -> bool:
+        """Whether the record is open."""
+        return self._plant is not None
+
+    @property
+    def plant(self) -> "Plant":
+        """The opened plant. Ask `is_open` before."""
+        assert self._plant is not None, "the record is not open yet"
+        return self._plant
+
+    @property
+    def pending(self) -> bool:
+        """Whether something is being signed or recorded at this moment."""
+        return self._busy
+
+    async def in_reader(self, read: "Callable[[Plant], _Value]") -> _Value:
+        """Compute something longer from the plant in the reading thread (a worksheet, a year of entries)."""
+        return await self._loop().run_in_executor(self._reader, read, self.plant)
+
+    async def in_writer(self, write: Callable[[], _Value]) -> _Value:
+        """Do something in the writing thread, after everything that was asked before."""
+        return await self._loop().run_in_executor(self._writer, write)
+
+    async def open(self, opener: "Callable[[], Plant]") -> None:
+        """Open the plant in the writing thread. What the opener raises is the caller's to show."""
+        plant = await self.in_writer(opener)
+        self._seen_n = (await self._loop().run_in_executor(self._reader, plant.ledger.head)).n
+        self._plant = plant
+
+    async def has_moved(self) -> bool:
+        """Whether the record has entries that no screen was told of yet; cheap, and silent otherwise."""
+        if self._plant is None:
+            return False
+        n = (await self.in_reader(lambda plant: plant.ledger.head())).n
+        moved, self._seen_n = n != self._seen_n, n
+        return moved
+
+    def close(self) -> None:
+        """Let a commit that is under way end, then stop both threads."""
+        self._writer.shutdown(wait=True)
+        self._reader.shutdown(wait=True, cancel_futures=True)
+
+    # --- writing --------------------------------------------------------------------------------
+
+    def new_key(self) -> str:
+        """An idempotency key: made when a dialogue opens, the same for every press of one act."""
+        return self.plant.ledger.new_id()
+
+    def record(
+        self,
+        work: str,
+        act: "Act",
+        *,
+        witness: "Person | None" = None,
+        pin_done: bool = False,
+        key: str | None = None,
+        screen: MessagePump | None = None,
+    ) -> bool:
+        """Record an act on a piece of work; asks for sign-in, PIN and witness as the rules say.
+
+        False when it was not even taken: the record is not open, or another one is on its way (the screen
+        says so). Otherwise the asking screen gets `Recorded` or `NotRecorded`.
+        """
+
+        async def signature() -> Signature | None:
+            return await self._app.signer.for_act(work, act, witness=witness, pin_done=pin_done)
+
+        def write(plant: "Plant", by: Signature, key: str) -> "Entry":
+            return plant.act(work, act, by.who, key=key, witness=by.witness)
+
+        return self._ask(screen, key, write, act, signature)
+
+    def redirect(self, work: str, incoming: str, reason: str, *, key: str | None = None) -> bool:
+        """Turn a changeover towards another incoming fragrance."""
+        return self._ask(
+            None, key, lambda plant, by, key: plant.redirect(work, incoming, reason, by.who, key=key)
+        )
+
+    def start_changeover(self, line: str, incoming: str, *, key: str | None = None) -> bool:
+        """Begin a changeover; `Recorded.entry.changeover` names the work."""
+        return self._start(lambda plant, by, key: plant.start_changeover(by.who, line, incoming, key), key)
+
+    def start_procedure(self, line: str, procedure: str, *, key: str | None = None) -> bool:
+        """Begin a procedure that stands alone."""
+        return self._start(lambda plant, by, key: plant.start_procedure(by.who, line, procedure, key), key)
+
+    def state_holds(
+        self, line: str, fragrances: tuple[str, ...], reason: str, *, key: str | None = None
+    ) -> bool:
+        """State what a line holds."""
+        return self._ask(
+            None, key, lambda plant, by, key: plant.state_holds(by.who, line, fragrances, reason, key=key)
+        )
+
+    def approve_library(self, *, key: str | None = None) -> bool:
+        """A safety officer approves the checklists as they are now; the PIN is asked."""
+        return self._ask(
+            None,
+            key,
+            lambda plant, by, key: plant.approve_library(by.who, key=key),
+            signature=self._app.signer.with_pin,
+        )
+
+    def _start(self, begin: "Callable[[Plant, Signature, str], State]", key: str | None) -> bool:
+        def write(plant: "Plant", by: Signature, key: str) -> "Entry":
+            state = begin(plant, by, key)
+            return plant.ledger.entries(changeover=state.work, limit=1)[0]
+
+        return self._ask(None, key, write)
+
+    def _ask(
+        self,
+        screen: MessagePump | None,
+        key: str | None,
+        write: "Callable[[Plant, Signature, str], Entry]",
+        act: "Act | None" = None,
+        signature: "Callable[[], Awaitable[Signature | None]] | None" = None,
+    ) -> bool:
+        if self._plant is None:
+            self._app.say(words("terminal.opening_wait", self._app.language))
+            return False
+        if self._busy:
+            self._app.say(words("terminal.recording", self._app.language))
+            return False
+        self._busy = True
+        asked = _Asked(
+            screen=screen or self._app.screen,
+            key=key or self.new_key(),
+            write=write,
+            act=act,
+            signature=signature or self._app.signer.in_session,
+        )
+        self._app.run_worker(self._carry_out(asked), group="ledger", exit_on_error=True)
+        return True
+
+    async def _carry_out(self, asked: _Asked) -> None:
+        from floorterm.entries import BodyError  # noqa: PLC0415  after the first frame
+        from floorterm.ledger import LedgerError  # noqa: PLC0415
+
+        try:
+            assert asked.signature is not None
+            by = await asked.signature()
+            if by is None:
+                asked.screen.post_message(NotRecorded((), asked.key, asked.act))
+                return
+            self._app.say(words("terminal.recording", self._app.language))
+            plant = self.plant
+            entry = await self.in_writer(lambda: asked.write(plant, by, asked.key))
+        except LedgerError as fault:
+            self._app.say("")
+            asked.screen.post_message(NotRecorded(self.sentences(fault), asked.key, asked.act))
+        except BodyError as fault:
+            self._app.say("")
+            asked.screen.post_message(NotRecorded((str(fault),), asked.key, asked.act))
+        else:
+            self._app.say(words("terminal.recorded", self._app.language, n=entry.n))
+            asked.screen.post_message(Recorded(entry))
+        finally:
+            self._busy = False
+            await self._app.look_at_record()
+
+    def sentences(self, fault: Exception) -> tuple[str, ...]:
+        """What a person reads when the record did not take something: every reason with the rule behind it."""
+        language = self._app.language
+        refusals = getattr(fault, "refusals", None)
+        if refusals is not None:
+            return tuple(f"{sentence(refusal.say, language)} ({refusal.rule})" for refusal in refusals)
+        say = getattr(fault, "say", None)
+        return (sentence(say, language) if isinstance(say, Say) else str(fault),)
+
+    def _loop(self) -> "asyncio.AbstractEventLoop":
+        import asyncio  # noqa: PLC0415  loaded by Textual anyway
+
+        return asyncio.get_running_loop()

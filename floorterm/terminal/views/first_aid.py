@@ -1,0 +1,112 @@
+"""What the first-aid screen says: the emergency number in large figures, topics, what to do in both languages."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from floorterm.terminal.views.text import Line, Span, Tone, tell, wrapped
+from floorterm.wording import LANGUAGES, words
+
+if TYPE_CHECKING:
+    from floorterm.library.model import PlantFile
+
+# figures and letters of five lines, three wide (M and W five); drawn with full blocks, which every console has
+_LARGE = {
+    "0": "###|# #|# #|# #|###", "1": " # |## | # | # |###", "2": "###|  #|###|#  |###",
+    "3": "###|  #|###|  #|###", "4": "# #|# #|###|  #|  #", "5": "###|#  |###|  #|###",
+    "6": "###|#  |###|# #|###", "7": "###|  #|  #|  #|  #", "8": "###|# #|###|# #|###",
+    "9": "###|# #|###|  #|###", "A": "###|# #|###|# #|# #", "B": "## |# #|## |# #|## ",
+    "C": "###|#  |#  |#  |###", "D": "## |# #|# #|# #|## ", "E": "###|#  |###|#  |###",
+    "F": "###|#  |###|#  |#  ", "G": "###|#  |# #|# #|###", "H": "# #|# #|###|# #|# #",
+    "I": "###| # | # | # |###", "J": "  #|  #|  #|# #|###", "K": "# #|# #|## |# #|# #",
+    "L": "#  |#  |#  |#  |###", "M": "#   #|## ##|# # #|#   #|#   #", "N": "#  #|## #|# ##|#  #|#  #",
+    "O": "###|# #|# #|# #|###", "P": "###|# #|###|#  |#  ", "Q": "###|# #|# #|###|  #",
+    "R": "###|# #|## |# #|# #", "S": "###|#  |###|  #|###", "T": "###| # | # | # | # ",
+    "U": "# #|# #|# #|# #|###", "V": "# #|# #|# #|# #| # ", "W": "#   #|#   #|# # #|## ##|#   #",
+    "X": "# #|# #| # |# #|# #", "Y": "# #|# #|###| # | # ", "Z": "###|  #| # |#  |###",
+    " ": "  |  |  |  |  ", "-": "   |   |###|   |   ", "+": "   | # |###| # |   ", "/": "  #|  #| # |#  |#  ",
+}  # fmt: skip
+_HEIGHT = 5
+
+
+@dataclass(frozen=True, slots=True)
+class TopicView:
+    """One topic: its title and what to do, a text a language, the one spoken first."""
+
+    id: str
+    title: str
+    steps: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FirstAidView:
+    """The number to call ("" when the plant's own is not known), the note under it, the topics."""
+
+    number: str
+    notes: tuple[str, ...]
+    topics: tuple[TopicView, ...]
+
+
+def first_aid_view(plant: "PlantFile | None", language: str) -> FirstAidView:
+    """From plant.yaml, or the sentence that holds without it."""
+    order = (language, *(other for other in LANGUAGES if other != language))
+    if plant is None:
+        return FirstAidView("", tuple(words("terminal.call_emergency", one) for one in order), ())
+    topics = tuple(
+        TopicView(
+            topic.id,
+            tell(topic.title, language),
+            tuple(tuple(dict.fromkeys(tell(line, one) for one in order)) for line in topic.lines),
+        )
+        for topic in plant.first_aid
+    )
+    return FirstAidView(plant.emergency_number, (tell(plant.emergency_note, language),), topics)
+
+
+def large(text: str, *, plain: bool = False) -> tuple[str, ...]:
+    """A short text in figures of five lines; () if a character has no figure."""
+    figures = [_LARGE.get(character.upper()) for character in text]
+    if not text or None in figures:
+        return ()
+    block = "#" if plain else "█"
+    rows = [(figure or "").split("|") for figure in figures]
+    return tuple("  ".join(one[y].replace("#", block * 1) for one in rows) for y in range(_HEIGHT))
+
+
+def banner_lines(view: FirstAidView, width: int, *, plain: bool = False) -> tuple[Line, ...]:
+    """The number large, with the note beside it, or under it where there is no room."""
+    figures = large(view.number, plain=plain)
+    notes: list[Line] = [line for note in view.notes for line in wrapped(note, width, "strong")]
+    if not figures or len(figures[0]) + 26 > width:
+        number: Line = (Span(f" {view.number} ".ljust(width), "safe"),)
+        return (*((number,) if view.number else ((),)), *notes)
+    room = width - len(figures[0]) - 5
+    beside: list[Line] = [line for note in view.notes for line in wrapped(note, room, "strong")]
+    lines: list[Line] = []
+    for y, row in enumerate(figures):
+        lines.append((Span(f" {row} ", "safe"), Span("  "), *(beside[y] if y < len(beside) else ())))
+    return tuple(lines)
+
+
+def call_line(view: FirstAidView, width: int, language: str) -> tuple[Line, ...]:
+    """The number in one line, above a topic."""
+    return ((Span(f" {words('terminal.call', language, number=view.number)} ".ljust(width), "safe"),),)
+
+
+def topic_lines(topic: TopicView, width: int, height: int) -> tuple[Line, ...]:
+    """What to do, step by step, in the languages of the plant; loosely set where there is room."""
+    blocks: list[tuple[Line, ...]] = []
+    for number, texts in enumerate(topic.steps, 1):
+        block: list[Line] = []
+        for which, text in enumerate(texts):
+            tone: Tone = "strong" if which == 0 else "quiet"
+            for part, line in enumerate(wrapped(text, width - 3, tone)):
+                lead = f"{number}  " if which == 0 and part == 0 else "   "
+                block.append((Span(lead, tone), *line))
+        blocks.append(tuple(block))
+    loose = sum(len(block) for block in blocks) + len(blocks) - 1 <= height
+    lines: list[Line] = []
+    for block in blocks:
+        if lines and loose:
+            lines.append(())
+        lines += block
+    return tuple(lines)

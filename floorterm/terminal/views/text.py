@@ -1,0 +1,113 @@
+"""Pieces that every view is made of: spans with a tone, times, minutes, and the plant's own words by language.
+
+A tone is a word for why something looks the way it looks ("danger", "done"); what it looks like on this
+terminal is the theme's business, and the words carry the meaning without it.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+from decimal import ROUND_HALF_UP, Decimal
+from typing import Literal, Protocol
+
+from rich.cells import cell_len, set_cell_size
+
+from floorterm.wording import FALLBACK, words
+
+Tone = Literal[
+    "", "strong", "quiet", "done", "notice", "caution", "warning", "danger", "safe", "input", "off", "head"
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A piece of text in one tone."""
+
+    text: str
+    tone: Tone = ""
+
+
+Line = tuple[Span, ...]
+
+
+class Worded(Protocol):
+    """A text of the plant's YAML: an attribute a language."""
+
+    en: str
+    es: str | None
+    es_draft: str | None
+
+
+def tell(text: "Mapping[str, str] | Worded | None", language: str) -> str:
+    """A text of the plant in a language; its unreviewed draft, then English, where that language has none."""
+    if text is None:
+        return ""
+    for name in (language, f"{language}_draft", FALLBACK):
+        found = text.get(name) if isinstance(text, Mapping) else getattr(text, name, None)
+        if found:
+            return str(found)
+    return ""
+
+
+def clock(at: datetime, zone: tzinfo) -> str:
+    """Hour and minute on the plant's wall clock."""
+    return f"{at.astimezone(zone):%H:%M}"
+
+
+def day_and_clock(at: datetime, zone: tzinfo, language: str) -> str:
+    """Day of the week, hour and minute on the plant's wall clock."""
+    local = at.astimezone(zone)
+    return f"{words(f'terminal.weekday_{local.isoweekday()}', language)} {local:%H:%M}"
+
+
+def hours_and_minutes(minutes: int) -> str:
+    """47 as 0:47, 125 as 2:05."""
+    return f"{minutes // 60}:{minutes % 60:02d}"
+
+
+def whole(value: Decimal) -> int:
+    """Rounded to a whole number, half up as people round."""
+    return int(value.to_integral_value(ROUND_HALF_UP))
+
+
+def thousands(value: Decimal | int, language: str = FALLBACK) -> str:
+    """A whole number in groups of three: 3,434 in English, 3 434 in Spanish (a comma would be a decimal sign)."""
+    grouped = f"{whole(Decimal(value)):,}"
+    return grouped if language == FALLBACK else grouped.replace(",", " ")
+
+
+def short_name(name: str) -> str:
+    """A printed name short enough for a heading: `Ragna Ode` as `R. Ode`."""
+    first, _, rest = name.strip().partition(" ")
+    return f"{first[0]}. {rest.strip()}" if rest and len(first) > 2 else name.strip()
+
+
+def width_of(line: Line) -> int:
+    """Cells that a line takes."""
+    return sum(cell_len(span.text) for span in line)
+
+
+def fit(text: str, width: int, *, plain: bool = False) -> str:
+    """The text cut to a width in cells, with a mark where something is missing."""
+    if cell_len(text) <= width:
+        return text
+    mark = "..." if plain else "…"
+    if width <= cell_len(mark):
+        return set_cell_size(text, max(0, width))
+    return set_cell_size(text, width - cell_len(mark)).rstrip() + mark
+
+
+def wrapped(text: str, width: int, tone: Tone = "", *, indent: int = 0) -> tuple[Line, ...]:
+    """A text as lines of at most that width in cells; `indent` cells before every line but the first."""
+    lines: list[str] = []
+    current = ""
+    for word in text.split():
+        room = max(1, width - (indent if lines else 0))
+        longer = f"{current} {word}" if current else word
+        if cell_len(longer) <= room or not current:
+            current = longer
+            continue
+        lines.append(current)
+        current = word
+    lines.append(current)
+    return tuple((Span((" " * indent if i else "") + line, tone),) for i, line in enumerate(lines))

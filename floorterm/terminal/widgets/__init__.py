@@ -1,0 +1,1 @@
+"""Widgets that draw one frozen value each and answer with messages; none of them reads the record."""

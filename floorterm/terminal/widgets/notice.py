@@ -1,0 +1,58 @@
+"""What was refused and what to do instead, above the keys; takes no room when there is nothing to say."""
+
+import textwrap
+
+from textual.strip import Strip
+
+from floorterm.terminal.views.text import Line, Span, Tone
+from floorterm.terminal.widgets.paint import Painted
+
+_MOST_LINES = 8
+
+
+class Notice(Painted):
+    """Sentences in one tone, wrapped; a word says what the colour says."""
+
+    DEFAULT_CSS = """
+    Notice { height: 0; }
+    """
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__(id=id)
+        self._said: tuple[tuple[str, ...], Tone, str] = ((), "", "")
+        self._lines: tuple[str, ...] = ()
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What is said."""
+        return self._said[0]
+
+    def show(self, sentences: tuple[str, ...], tone: Tone = "danger", title: str = "") -> None:
+        """Say these sentences; nothing takes the widget away."""
+        if (sentences, tone, title) == self._said:
+            return
+        self._said = (sentences, tone, title)
+        self._lay_out()
+
+    def _lay_out(self) -> None:
+        sentences, _, title = self._said
+        width = max(20, self.app.size.width - 4)
+        lines: list[str] = [title] if title and sentences else []
+        for sentence in sentences:
+            lines.extend(textwrap.wrap(sentence, width) or [""])
+        self._lines = tuple(lines[:_MOST_LINES])
+        self.styles.height = len(self._lines)
+        self.refresh()
+
+    def on_resize(self) -> None:
+        """Wrap anew."""
+        self._lay_out()
+
+    def render_line(self, y: int) -> Strip:
+        """One line of it."""
+        _, tone, _ = self._said
+        if y >= len(self._lines):
+            return self.paint((), self.size.width)
+        text = f"{' ! ' if y == 0 else '   '}{self._lines[y]}"
+        line: Line = (Span(text.ljust(self.size.width), tone),)
+        return self.paint(line, self.size.width)

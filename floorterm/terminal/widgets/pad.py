@@ -1,0 +1,66 @@
+"""A pad of digits for fingers in gloves."""
+
+from dataclasses import dataclass
+
+from textual import events
+from textual.message import Message
+from textual.strip import Strip
+
+from floorterm.terminal.views.text import Span
+from floorterm.terminal.widgets.paint import Painted
+from floorterm.wording import words
+
+_KEYS = (("1", "2", "3"), ("4", "5", "6"), ("7", "8", "9"), ("backspace", "0", "enter"))
+
+
+class PinPad(Painted, can_focus=True):
+    """Three by four keys; taking back and confirming have the 0 between them."""
+
+    DEFAULT_CSS = """
+    PinPad { width: 31; height: 15; }
+    PinPad > .tone--head { background: $cap-back; color: $cap-fore; }
+    PinPad > .tone--strong { background: $cap-back; color: $cap-name; text-style: $cap-style; }
+    """
+
+    @dataclass
+    class Pressed(Message):
+        """A key of the pad: a digit, "backspace" or "enter"."""
+
+        key: str
+
+    def zone_of(self, key: str) -> tuple[int, int]:
+        """The cell in the middle of a key, relative to this widget."""
+        for row, keys in enumerate(_KEYS):
+            if key in keys:
+                x, y = keys.index(key) * self._step_x, row * self._step_y
+                return (x + (self._step_x - 1) // 2, y + (self._step_y - 1) // 2)
+        raise KeyError(key)
+
+    @property
+    def _step_x(self) -> int:
+        return (self.size.width + 1) // 3
+
+    @property
+    def _step_y(self) -> int:
+        return (self.size.height + 1) // 4
+
+    def render_line(self, y: int) -> Strip:
+        """One line of the pad; one empty line and column between keys."""
+        row, inside = divmod(y, self._step_y)
+        if inside == self._step_y - 1 or row > 3:
+            return self.paint((), self.size.width)
+        language = str(getattr(self.app, "language", "en"))
+        line: list[Span] = []
+        for key in _KEYS[row]:
+            wide = self._step_x - 1
+            label = key if key.isdigit() else words(f"terminal.pad_{key}", language)
+            text = label if inside == (self._step_y - 1) // 2 else ""
+            line += [Span(text.center(wide), "strong"), Span(" ")]
+        return self.paint(tuple(line[:-1]), self.size.width)
+
+    def on_click(self, event: events.Click) -> None:
+        """Press the key that was tapped."""
+        event.stop()
+        row, column = event.y // self._step_y, event.x // self._step_x
+        if row < 4 and column < 3:
+            self.post_message(self.Pressed(_KEYS[row][column]))
