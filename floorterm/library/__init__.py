@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from floorterm.library.faults import Fault, LibraryError
     from floorterm.library.loading import load
     from floorterm.library.model import Library
-    from floorterm.library.schema import schema
+    from floorterm.library.schemas import schema
     from floorterm.library.starter import starter_folder
     from floorterm.library.translations import TranslationGap, translation_gaps
 
@@ -31,7 +31,7 @@ _HOME = {
     "LibraryError": "faults",
     "TranslationGap": "translations",
     "load": "loading",
-    "schema": "schema",
+    "schema": "schemas",
     "starter_folder": "starter",
     "translation_gaps": "translations",
 }

@@ -7,6 +7,7 @@ a graph without a cycle stays without one on every worksheet.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from graphlib import CycleError, TopologicalSorter
 from itertools import pairwise
 
@@ -39,14 +40,17 @@ class _Part:
         flag = self.section.get("beside") if self.section is not None else None
         return flag is not None and flag.value is True
 
+    @cached_property
+    def own(self) -> frozenset[str | None]:
+        return frozenset(word.text for step in self.steps if (word := step.word("id")) is not None)
+
     def name(self, step: str) -> str:
         return f"{self.owner}{self.id}/{step}"
 
     def target(self, ref: Node) -> str:
         """What a reference in this part means, in the names of the graph."""
         text = ref.text or ""
-        own = {word.text for step in self.steps if (word := step.word("id")) is not None}
-        if text in own:
+        if text in self.own:
             return self.name(text)
         if "/" in text:
             return self.owner + text if text.startswith(f"{self.id}/") else text
@@ -57,11 +61,17 @@ class _Part:
 class _Graph:
     """What waits for what, and which value of which file asked for it."""
 
-    before: dict[str, set[str]] = field(default_factory=dict)
+    before: dict[str, dict[str, None]] = field(default_factory=dict)  # in order, so that faults do not vary
     asked: dict[tuple[str, str], tuple[Document, Node]] = field(default_factory=dict)
 
+    rank: dict[str, int] = field(default_factory=dict)
+
+    def stand(self, name: str) -> None:
+        """Note that a step, or an end of a section, stands behind all that were noted before it."""
+        self.rank.setdefault(name, len(self.rank))
+
     def wait(self, later: str, earlier: str, by: tuple[Document, Node] | None = None) -> None:
-        self.before.setdefault(later, set()).add(earlier)
+        self.before.setdefault(later, {})[earlier] = None
         if by is not None:
             self.asked.setdefault((earlier, later), by)
 
@@ -72,12 +82,20 @@ class _Graph:
             return list(error.args[1])
         return []
 
+    def culprit(self, cycle: Sequence[str]) -> tuple[Document, Node] | None:
+        """The value to blame for a circle: one that asks for something standing later, else any that asks."""
+        asked = [pair for pair in pairwise(cycle) if pair in self.asked]
+        backward = [(one, two) for one, two in asked if self.rank.get(one, 0) >= self.rank.get(two, 0)]
+        return next((self.asked[pair] for pair in (*backward, *asked)), None)
+
 
 def cycle_faults(documents: Documents) -> Iterator[Fault]:
     """One fault for each plan in which steps wait for each other, naming all of them."""
     for plan in plans(documents):
-        graph = _Graph()
         groups = list(_groups(documents, plan))
+        if _ambiguous(groups):
+            continue
+        graph = _Graph()
         previous: _Part | None = None
         for group in groups:
             for part in group:
@@ -86,6 +104,12 @@ def cycle_faults(documents: Documents) -> Iterator[Fault]:
             previous = previous if group[0].beside else group[0]
         _outside_work(graph, [part for group in groups for part in group])
         yield from _named(graph, plan.title)
+
+
+def _ambiguous(groups: Sequence[Sequence[_Part]]) -> bool:
+    """Whether two sections share an id (a fault of its own): then nobody can say what waits for what."""
+    names = [group[0].id for group in groups]
+    return len(set(names)) != len(names)
 
 
 def _groups(documents: Documents, plan: Plan) -> Iterator[Sequence[_Part]]:
@@ -114,6 +138,7 @@ def _sections(sections: Sequence[tuple[Document, Node]]) -> Iterator[Sequence[_P
 
 
 def _enter(graph: _Graph, part: _Part, previous: _Part | None) -> None:
+    graph.stand(part.start)
     graph.wait(part.end, part.start)
     if part.section is not None and part.section.get("after") is not None:
         for ref in part.section.each("after"):
@@ -129,6 +154,7 @@ def _steps(graph: _Graph, part: _Part) -> None:
         if word is None:
             continue
         name = part.name(word.text or "")
+        graph.stand(name)
         graph.wait(name, part.start)
         graph.wait(part.end, name)
         if step.get("after") is None:
@@ -137,6 +163,7 @@ def _steps(graph: _Graph, part: _Part) -> None:
         for ref in (*step.each("after"), *([since] if since is not None else [])):
             graph.wait(name, part.target(ref), (part.document, ref))
         above = name
+    graph.stand(part.end)
 
 
 def _outside_work(graph: _Graph, parts: Sequence[_Part]) -> None:
@@ -158,8 +185,8 @@ def _outside_work(graph: _Graph, parts: Sequence[_Part]) -> None:
 
 def _named(graph: _Graph, title: str) -> Iterator[Fault]:
     cycle = graph.cycle()
-    asked = next((graph.asked[pair] for pair in pairwise(cycle) if pair in graph.asked), None)
-    if asked is not None:  # nothing asked for: two sections of one name, which is a fault of its own
+    asked = graph.culprit(cycle)
+    if asked is not None:  # without a circle there is nothing that asked for it
         document, node = asked
         hint = "take one of these out of after, since or needs_lockout"
         yield document.fault(

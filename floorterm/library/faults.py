@@ -53,11 +53,16 @@ def near(word: str, known: Iterable[str]) -> str:
     return f"did you mean {' or '.join(quoted(folded[hit]) for hit in hits)}?" if hits else ""
 
 
+def shown(text: object) -> str:
+    """A text from a file made fit for one line: invisible characters named, cut after 60."""
+    whole = str(text)
+    clean = "".join(sign if sign.isprintable() else f"<U+{ord(sign):04X}>" for sign in whole[:60])
+    return f"{clean}…" if len(whole) > 60 else clean
+
+
 def quoted(text: object) -> str:
-    """A found value in quotes, cut to a length that still fits a line."""
-    shown = str(text)
-    shown = "".join(sign if sign.isprintable() else f"<U+{ord(sign):04X}>" for sign in shown[:60])
-    return f'"{shown}…"' if len(str(text)) > 60 else f'"{shown}"'
+    """A found value in quotes, made fit for one line."""
+    return f'"{shown(text)}"'
 
 
 def listed(words: Iterable[str], limit: int = 12) -> str:

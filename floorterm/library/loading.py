@@ -3,7 +3,6 @@
 import hashlib
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
-from types import MappingProxyType
 from typing import TypeVar, cast
 
 from pydantic import BaseModel
@@ -208,12 +207,10 @@ def _library(root: Path, contents: Mapping[str, bytes], documents: Documents) ->
         blocks=_by_id(kinds["blocks"], BlockFile),
         alone=_by_id(kinds["alone"], AloneFile),
         sequence=cast(SequenceFile, sequence.model),
-        files=MappingProxyType({**files, "plant": PLANT, "sequence": sequence.path}),
+        files={**files, "plant": PLANT, "sequence": sequence.path},
     )
 
 
 def _by_id(documents: Iterable[Document], model: type[_T]) -> Mapping[str, _T]:
     found = {document.id: document.model for document in documents}
-    return MappingProxyType(
-        {name: value for name, value in found.items() if name and isinstance(value, model)}
-    )
+    return {name: value for name, value in found.items() if name and isinstance(value, model)}

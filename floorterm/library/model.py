@@ -6,7 +6,8 @@ point that no line has) are checked in `floorterm.library.references`, which see
 
 from collections.abc import Mapping
 from decimal import Decimal
-from typing import Annotated, Literal
+from types import MappingProxyType
+from typing import Annotated, Literal, TypeVar
 from zoneinfo import available_timezones
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
@@ -72,6 +73,8 @@ __all__ = [
     "UnitSpec",
     "Verification",
 ]
+
+_V = TypeVar("_V")
 
 # --- plant.yaml -------------------------------------------------------------------------------------
 
@@ -330,3 +333,8 @@ class Library(BaseModel):
     alone: Mapping[str, AloneFile]
     sequence: SequenceFile
     files: Mapping[str, str] = Field(default_factory=dict)
+
+    @field_validator("lines", "fragrances", "lockouts", "blocks", "alone", "files")
+    @classmethod
+    def _unchangeable(cls, value: Mapping[str, _V]) -> Mapping[str, _V]:
+        return MappingProxyType(dict(value))

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 import yaml
 
-from floorterm.library.faults import Fault, quoted
+from floorterm.library.faults import Fault, quoted, shown
 
 MAX_BYTES = 512 * 1024
 MAX_NODES = 200_000
@@ -86,13 +86,11 @@ class Node(NamedTuple):
 
 def field_of(loc: Loc) -> str:
     """A location as people read it, list items counted from 1: `sections[2].steps[3].low`."""
-    parts = [f"[{part + 1}]" if isinstance(part, int) else f".{part}" for part in loc]
+    parts = [f"[{part + 1}]" if isinstance(part, int) else f".{shown(part)}" for part in loc]
     return "".join(parts).removeprefix(".")
 
 
-def fault_at(  # noqa: PLR0917  the order is that of a fault's own fields
-    path: str, place: Place, loc: Loc, expected: str, found: str, hint: str = ""
-) -> Fault:
+def fault_at(path: str, place: Place, loc: Loc, expected: str, found: str, hint: str = "") -> Fault:
     """A fault at a place of a file."""
     return Fault(path, place.line, place.column, field_of(loc), expected, found, hint)
 
@@ -114,7 +112,7 @@ def read(path: str, content: bytes) -> tuple[Node | None, list[Fault]]:
         builder.faults.append(_syntax(path, error))
         return None, builder.faults
     except (yaml.YAMLError, ValueError, RecursionError, MemoryError) as error:
-        builder.faults.append(Fault(path, 0, 0, "", "text in YAML", f"something else ({error})"))
+        builder.faults.append(Fault(path, 0, 0, "", "text in YAML", f"something else ({shown(error)})"))
         return None, builder.faults
     if builder.stopped:
         return None, builder.faults
@@ -176,7 +174,7 @@ def _odd_characters(path: str, text: str) -> list[Fault]:
 def _syntax(path: str, error: yaml.MarkedYAMLError) -> Fault:
     mark = error.problem_mark or error.context_mark
     place = Place(mark.line + 1, mark.column + 1) if mark else Place(0, 0)
-    problem = str(error.problem or error.context)
+    problem = shown(error.problem or error.context)
     found = f"something that YAML cannot read ({problem})"
     for part, expected, hint in _PROBLEMS:
         if part in problem:
@@ -249,7 +247,9 @@ class _Builder:
                 value = opened.members if opened.members is not None else tuple(opened.items)
                 return self._put(Node(opened.place, opened.loc, value))
             case yaml.AliasEvent():
-                return self._stop(place, "the value itself", f"the alias *{event.anchor}", "write it out")
+                return self._stop(
+                    place, "the value itself", f"the alias *{shown(event.anchor)}", "write it out"
+                )
             case yaml.DocumentStartEvent():
                 self._documents += 1
                 if self._documents > 1:
@@ -279,7 +279,7 @@ class _Builder:
             self._fault(place, "a plain value", f"the tag {quoted(event.tag)}", "leave the tag out")
         if event.anchor is not None:
             hint = "write values out where they are needed"
-            self._fault(place, "a plain value", f"the anchor &{event.anchor}", hint)
+            self._fault(place, "a plain value", f"the anchor &{shown(event.anchor)}", hint)
 
     def _begin(self, event: Any, place: Place) -> bool:
         if len(self._open) >= MAX_DEPTH:

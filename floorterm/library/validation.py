@@ -72,6 +72,8 @@ def _faults(path: str, root: Node, model: type[BaseModel], details: ErrorDetails
         hint = near(str(loc[-1]), known)
         expected = "a known key" if hint else listed(known, 40)
         return [fault_at(path, key, loc, expected, f"the key {quoted(loc[-1])}", hint)]
+    if kind == "too_short" and isinstance(node.value, tuple) and len(node.value) >= ctx.get("min_length", 0):
+        return []  # pydantic counts only the items that are well, and those that are not have their own faults
     expected, hint = _expected(kind, details["msg"], ctx), _hint(kind, node, ctx)
     return [fault_at(path, node.place, loc, expected, kind_of(node), hint)]
 
