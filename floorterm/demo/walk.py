@@ -321,11 +321,14 @@ def _exponent(number: Decimal) -> int:
 
 
 def walk_all(plant: Plant, clock: SetClock, runs: Iterator[tuple[Run, datetime]]) -> None:
-    """Walk every run to its end, always the one whose next act comes first."""
+    """Walk every run to its end, always the one whose next act comes first.
+
+    What one piece of work does moves no other, so only the one that acted is asked again.
+    """
     walkers = [Walker(plant, clock, run, start) for run, start in runs]
-    while True:
-        dues = [(due, index) for index, walker in enumerate(walkers) if (due := walker.due()) is not None]
-        if not dues:
-            return
-        due, index = min(dues, key=lambda pair: (pair[0].at, pair[1]))
-        walkers[index].go(due)
+    dues = {index: due for index, walker in enumerate(walkers) if (due := walker.due())}
+    while dues:
+        index = min(dues, key=lambda index: (dues[index].at, index))
+        walkers[index].go(dues.pop(index))
+        if (due := walkers[index].due()) is not None:
+            dues[index] = due
