@@ -115,13 +115,16 @@ class Documents:
         return kind not in self.unread
 
     def sections_of_sequence(self) -> Iterator[tuple[Document, Node]]:
-        """The sections of a changeover in order, each with its file, without the fragrances' own steps."""
-        if self.sequence is not None:
-            for block in self.sequence.node.each("blocks"):
-                document = self.blocks.get(block.text or "")
-                if document is not None:
-                    for section in document.node.each("sections"):
-                        yield document, section
+        """The sections of a changeover in order, each with its file, without the fragrances' own steps.
+
+        Blocks that no sequence names come last: they have a fault already, and are checked all the same.
+        """
+        named = self.sequence.node.each("blocks") if self.sequence is not None else ()
+        order = dict.fromkeys([*(block.text for block in named if block.text in self.blocks), *self.blocks])
+        for name in order:
+            document = self.blocks[name or ""]
+            for section in document.node.each("sections"):
+                yield document, section
 
 
 def names_in(node: Node, key: str, name: str) -> frozenset[str]:

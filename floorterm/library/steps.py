@@ -7,7 +7,7 @@ from string import Formatter
 from floorterm.library.documents import Document, Documents, names_in, names_of, repeats
 from floorterm.library.facts import FACTS
 from floorterm.library.faults import Fault, listed, near, quoted
-from floorterm.library.reading import Node
+from floorterm.library.reading import Node, fault_at
 from floorterm.library.validation import truth_hint
 
 TEXT_PLACEHOLDERS = frozenset({"incoming", "outgoing", "line", "tank", "flush_kg", "bars"})
@@ -181,13 +181,15 @@ class _Checker:
         when = node.get("when")
         if when is None:
             return
+        known = FACTS if self.plan.changeover else {"line": str}
         for name, (place, value) in when.members():
-            kind = FACTS.get(name)
+            kind = known.get(name)
             if kind is None:
-                fault = self.document.fault(
-                    value, listed(FACTS, 20), f"the fact {quoted(name)}", near(name, FACTS)
-                )
-                yield Fault(fault.path, *place, fault.field, fault.expected, fault.found, fault.suggestion)
+                expected = listed(known, 20)
+                if name in FACTS:
+                    expected = "line, the only fact of a procedure that stands alone"
+                found = f"the fact {quoted(name)}"
+                yield fault_at(self.document.path, place, value.loc, expected, found, near(name, known))
             elif kind is bool and not isinstance(value.value, bool):
                 yield self.document.fault(value, "true or false", "", truth_hint(value.text or ""))
             elif kind is str:
@@ -208,6 +210,12 @@ class _Checker:
             yield self.document.unknown(value, what, known)
 
     def _applies_to(self, node: Node) -> Iterator[Fault]:
+        if not self.plan.changeover:
+            if (at := node.get("applies_to")) is not None and at.value != ():
+                yield self.document.fault(
+                    at, "nothing: a procedure that stands alone has no incoming fragrance"
+                )
+            return
         known = self.documents.fragrance_ids | self.documents.tags
         for name in node.each("applies_to"):
             if name.text is not None and name.text not in known and self.documents.knows("fragrances"):
@@ -257,13 +265,17 @@ class _Checker:
             for part in [text] if text.text is not None else [member.node for _, member in text.members()]:
                 if part.text is None:
                     continue
-                names, faults = self._placeholders(part, TEXT_PLACEHOLDERS)
+                names, faults = self._placeholders(part, self._known(TEXT_PLACEHOLDERS))
                 yield from faults
                 if english is None:
                     english = names
                 elif names != english and not faults:
                     expected = f"the same placeholders as the English text ({_braced(english) or 'none'})"
                     yield self.document.fault(part, expected, _braced(names) or "none")
+
+    def _known(self, placeholders: frozenset[str]) -> frozenset[str]:
+        """A procedure that stands alone knows its line, and neither fragrances nor a flush."""
+        return placeholders if self.plan.changeover else frozenset({"line"})
 
     def _placeholders(self, node: Node, known: frozenset[str]) -> tuple[frozenset[str], list[Fault]]:
         expected = f"placeholders of {_braced(known)} only"
@@ -284,7 +296,7 @@ class _Checker:
     def _expect(self, step: Node) -> Iterator[Fault]:
         expect = step.word("expect")
         if expect is not None:
-            yield from self._placeholders(expect, CODE_PLACEHOLDERS)[1]
+            yield from self._placeholders(expect, self._known(CODE_PLACEHOLDERS))[1]
 
     def _unfilled(self, step: Node) -> Iterator[Fault]:
         """Protection and answers are shown as they are written: a placeholder there would reach the floor."""

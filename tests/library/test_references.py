@@ -88,6 +88,11 @@ REFERENCES = [
     (CLEANING, "text: {en: whole, es: entera}", 'text: {en: "whole {bars}", es: entera}', '"whole',
      "sections[1].steps[1].choices[1].text.en", "a text without placeholders"),
     (ALONE, "kind: confirm", "kind: flush", "flush", "sections[1].steps[1].kind", "only a changeover knows"),
+    (ALONE, "kind: confirm", "kind: confirm\n        when: {strip_down: true}", "strip_down",
+     "sections[1].steps[1].when.strip_down", "line, the only fact of a procedure that stands alone"),
+    (ALONE, "kind: confirm", "kind: confirm\n        applies_to: [dark]", "[dark]", "sections[1].steps[1].applies_to",
+     "a procedure that stands alone has no incoming fragrance"),
+    (ALONE, "en: Open the valve.", 'en: "Open {tank}."', '"Open', "sections[1].steps[1].text.en", "placeholders of {line} only"),
     (RUN_OUT, "witness: supervisor", "witness: superviser", "superviser", "sections[1].steps[2].witness", '"supervisor"'),
 ]  # fmt: skip
 
@@ -216,6 +221,14 @@ class TestSequence:
             plant(tmp_path, {SEQUENCE: text, START: FILES[START].replace("heat, clean", "heat")})
         )
         assert [(fault.path, fault.field) for fault in faults] == [(CLEANING, "id")]
+
+    def test_blocks_are_checked_even_where_the_sequence_cannot_be_read(self, tmp_path: Path) -> None:
+        cleaning = FILES[CLEANING].replace("duty: operator", "duty: operater", 1)
+        faults = faults_of(plant(tmp_path, {SEQUENCE: "blocks: [", CLEANING: cleaning}))
+        assert {(fault.path, fault.field) for fault in faults} == {
+            (SEQUENCE, ""),
+            (CLEANING, "sections[1].steps[1].duty"),
+        }
 
     @pytest.mark.parametrize("marker", ["leave_steps", "enter_steps"])
     def test_steps_of_a_fragrance_need_their_marker(self, tmp_path: Path, marker: str) -> None:
