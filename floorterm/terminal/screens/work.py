@@ -1,0 +1,377 @@
+"""Work: what do I do now? The current step large, everything that belongs to it, and what Enter records."""
+
+from collections.abc import Iterable
+from dataclasses import replace
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical
+from textual.widget import Widget
+
+from floorterm.changeover.acts import Act, PushFlush, Release, SignStep
+from floorterm.changeover.entering import EntrySpec, Given, act_of, counter_of, echo
+from floorterm.changeover.rules import may
+from floorterm.changeover.view import WorkView, checklist, view
+from floorterm.changeover.view_step import refusal_views
+from floorterm.terminal.base import FloorScreen
+from floorterm.terminal.messages import NotRecorded, Recorded, Scanned
+from floorterm.terminal.screens.dialogs import AskScreen, counter_spec, speaker_of
+from floorterm.terminal.views.text import Line, Span, fit, short_name
+from floorterm.terminal.views.work import (
+    finish_lines,
+    foot_lines,
+    labelled,
+    list_line,
+    say,
+    step_lines,
+    top_lines,
+)
+from floorterm.terminal.widgets.entry import Entry
+from floorterm.terminal.widgets.page import Page
+from floorterm.terminal.widgets.rows import Row, Rows
+from floorterm.terminal.widgets.step_card import StepCard
+from floorterm.wording import Refusal
+
+if TYPE_CHECKING:
+    from floorterm.changeover.state import State
+    from floorterm.changeover.worksheet import Step
+
+_WIDE, _LIST_WIDTH = 100, 46
+_WITNESS = "changeover.witness_missing"  # the witness is asked for after the step
+
+
+class SideList(Rows, can_focus=False):
+    """The whole list beside the step; it is tapped, and never takes the focus."""
+
+
+class StepColumn(Vertical):
+    """What was, the step, its field, what comes: the step gets its lines, and what is left over is air."""
+
+    def fit(self) -> None:
+        """Give the step as many lines as it wants, or as there are."""
+        card = self.query_one(StepCard)
+        others = sum(len(self.query_one(name, Page).lines) for name in ("#top", "#foot"))
+        room = self.size.height - others - self.query_one(Entry).needed()
+        card.styles.height = max(1, min(card.wanted + 1, room))
+
+    def on_resize(self) -> None:
+        """More or less room."""
+        self.fit()
+
+
+class WorkScreen(FloorScreen[None]):
+    """One piece of work, step by step."""
+
+    CSS_PATH = "work.tcss"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "record", "work.key_record", id="work.record"),
+        Binding("f2", "locks", "work.key_locks", id="work.locks"),
+        Binding("f3", "flush", "work.key_flush", id="work.flush"),
+        Binding("f4", "list", "work.key_list", id="work.list"),
+        Binding("f5", "more", "work.key_more", id="work.more"),
+        Binding("pagedown", "turn(1)", "work.key_turn", id="work.turn", show=False),
+        Binding("pageup", "turn(-1)", "work.key_turn_back", id="work.turn_back", show=False),
+    ]
+
+    def __init__(self, work: str, at: str = "") -> None:
+        super().__init__()
+        self.work = work
+        self.view: WorkView | None = None
+        self.late = ""  # when what is entered next was really done, if it is entered afterwards
+        self.drafts: dict[str, str] = {}  # texts of acts that were not recorded
+        self._at = at
+        self._retry: tuple[Act, str] | None = None
+
+    def body(self) -> Iterable[Widget]:
+        """The step between what was and what comes; the whole list beside it where there is room."""
+        with Horizontal(id="columns"):
+            with StepColumn(id="now"):
+                yield Page(id="top")
+                yield StepCard(id="card")
+                yield Entry(id="entry")
+                yield Page(id="air")
+                yield Page(id="foot")
+            yield SideList(digits=False, tap_opens=True, id="whole")
+
+    # --- reading --------------------------------------------------------------------------------
+
+    @property
+    def state(self) -> "State":
+        """The work as the record has it."""
+        return self.desk.plant.state(self.work)
+
+    @property
+    def step(self) -> "Step | None":
+        """The step on the screen."""
+        shown = self.view.step if self.view else None
+        return self.state.worksheet.step(shown.id) if shown else None
+
+    @property
+    def entry(self) -> Entry:
+        """The field."""
+        return self.query_one(Entry)
+
+    def refusals(self, act: Act) -> tuple[Refusal, ...]:
+        """What the rules say against an act of the person signed in; the witness is asked for later."""
+        person = self.app.session.person
+        if person is None:
+            return ()
+        plant = self.desk.plant
+        found = may(self.state, act, person, plant.now(), elsewhere=plant.elsewhere(self.work))
+        return tuple(refusal for refusal in found if refusal.say.key != _WITNESS)
+
+    # --- showing --------------------------------------------------------------------------------
+
+    def title_text(self) -> str:
+        """The line and what is changed over."""
+        return f"{self.view.line}  {self.view.title}" if self.view else ""
+
+    def question_text(self) -> str:
+        """Minutes against standard."""
+        return self.view.clock.text if self.view else ""
+
+    def right_line(self) -> Line:
+        """Who holds locks."""
+        if self.view is None:
+            return ()
+        room = max(12, self.size.width - len(self.question_text()) - 5)
+        text = fit(self.view.locks.text, room)
+        return (Span(text, "strong" if self.view.locks.count else "quiet"),)
+
+    def show(self) -> None:
+        """Read the record and show where the work stands for this person."""
+        plant, speaker = self.desk.plant, speaker_of(self.desk.plant, self.language)
+        state, person = self.state, self.app.session.person
+        now, others = plant.now(), plant.elsewhere(self.work)
+        fresh = view(state, person, now, self.language, elsewhere=others, duties=speaker.duties, at=self._at)
+        self._keep_words(fresh, state)
+        self.view = fresh
+        width = self._width
+        self._fill("#top", top_lines(fresh, self.language, width))
+        card = self._card(fresh, width)
+        self.query_one(StepCard).show(card, fresh.step.id if fresh.step else fresh.status)
+        if fresh.step is not None:
+            self.entry.show(fresh.step.entry, f"{fresh.step.id} {fresh.step.round}")
+        else:
+            self.entry.show(EntrySpec(), "")
+        foot = foot_lines(fresh, self.language, width, 4 if self.size.height < 34 else 8)
+        self._fill("#foot", foot)
+        self.query_one(StepColumn).fit()
+        side = self.query_one(SideList)
+        side.display = self.size.width >= _WIDE
+        if side.display:
+            rows = checklist(
+                state, person, now, self.language, elsewhere=others, duties=speaker.duties, at=self._at
+            )
+            inner = _LIST_WIDTH - 3
+            side.show([Row(row.id, (list_line(row, inner),), heading=row.mark == "section") for row in rows])
+            if fresh.step is not None:
+                side.choose(fresh.step.id)
+
+    @property
+    def _width(self) -> int:
+        return self.size.width - (_LIST_WIDTH if self.size.width >= _WIDE else 0)
+
+    def _fill(self, selector: str, lines: list[Line]) -> None:
+        page = self.query_one(selector, Page)
+        page.styles.height = len(lines)
+        page.show(lines)
+
+    def _card(self, fresh: WorkView, width: int) -> list[Line]:
+        lines: list[Line] = []
+        if self.late:
+            text = say("late_set", self.language, time=self.late[11:16])
+            lines += labelled(say("label_late", self.language), text, width, "notice", "notice")
+        if fresh.step is not None:
+            return lines + step_lines(fresh.step, self.language, width)
+        return lines + finish_lines(fresh, self.language, width)
+
+    def _keep_words(self, fresh: WorkView, state: "State") -> None:
+        """Somebody else signed the step in hand: what was typed is shown, so that it is not lost unseen."""
+        old = self.view.step if self.view else None
+        typed = self.entry.given.text.strip()
+        if old is None or not typed or (fresh.step is not None and fresh.step.id == old.id):
+            return
+        signed = state.signed.get(old.id)
+        if signed is not None and self.entry.about:
+            facts = {"name": signed.name, "time": f"{signed.at:%H:%M}", "typed": typed}
+            self.refuse((say("signed_meanwhile", self.language, **facts),), "notice")
+
+    def key_label(self, wording: str) -> str:
+        """What Enter does now."""
+        if wording == "work.key_record" and self.view is not None:
+            if self.view.step is None:
+                return say("key_release", self.language)
+            if self.view.step.pin:
+                return say("key_record_pin", self.language)
+        return super().key_label(wording)
+
+    def check_action(self, action: str, _: tuple[object, ...]) -> bool | None:
+        """Enter is grey while the step is refused; the reasons stand on the screen."""
+        if self.view is None or action not in ("record", "flush"):
+            return True
+        if action == "flush":
+            return True if self.view.flush is not None else None
+        if self.view.step is not None:
+            return None if self.view.step.refused else True
+        if self.view.finish is None:
+            return None
+        signed_in = self.app.session.person is not None
+        return True if self.view.finish.ready or not signed_in else None
+
+    def give_focus(self) -> None:
+        """The field is always in focus."""
+        if self.is_mounted:
+            self.entry.focus()
+
+    def on_resize(self) -> None:
+        """The list beside comes and goes with the width."""
+        self.retell()
+
+    # --- entering -------------------------------------------------------------------------------
+
+    def on_entry_changed(self, message: Entry.Changed) -> None:
+        """Answer at once to what is typed; an old refusal is over."""
+        step = self.step
+        if step is not None:
+            message.entry.answer(echo(self.state, step, message.entry.given, self.language))
+        self._retry = None
+        self.refuse(())
+
+    def on_entry_pad_wanted(self, message: Entry.PadWanted) -> None:
+        """A screen of its own for the pad."""
+        spec, given = message.entry.spec, message.entry.given
+        title = self.view.title if self.view else ""
+
+        def take(back: Given | None) -> None:
+            if back is not None:
+                message.entry.given = back
+                message.entry.show(spec, message.entry.about)
+                self.on_entry_changed(Entry.Changed(message.entry))
+
+        ask = AskScreen(title, spec.prompt, spec, given=given, may_be_empty=True)
+        self.app.push_screen(ask, take)
+
+    def on_scanned(self, message: Scanned) -> None:
+        """A code goes into the field of a step that asks for one; a badge names a person; nothing is signed."""
+        if self.entry.spec.mode in ("code", "text"):
+            self.entry.put(message.text)
+        elif not self.app.badge_scanned(message.text):
+            self.refuse((say("scan_not_asked", self.language, came=message.text),), "caution")
+
+    def on_rows_opened(self, message: Rows.Opened) -> None:
+        """A tap in the list shows that step, if it is open."""
+        self.show_step(message.row.key)
+
+    def show_step(self, step_id: str) -> None:
+        """Show a step that the person chose instead of the one proposed."""
+        if self.state.stands(step_id, self.desk.plant.now()):
+            self.refuse((say("stands_already", self.language),), "notice")
+            return
+        self._at = step_id
+        self.refuse(())
+        self.retell()
+
+    def action_turn(self, by: int) -> None:
+        """Turn the page of a long step."""
+        self.query_one(StepCard).turn(by)
+
+    # --- recording ------------------------------------------------------------------------------
+
+    def action_record(self) -> None:
+        """Record what was entered at the step, or release when nothing is open."""
+        step, person = self.step, self.app.session.person
+        if step is None:
+            self.record(Release())
+            return
+        if person is None:
+            self.run_worker(self._sign_in_first(), group="acts")
+            return
+        act = act_of(self.state, step, person, self.entry.given)
+        needs_counter = isinstance(act, SignStep) and step.mark and act.counter is None
+        if needs_counter and self.entry.spec.mode != "counter":
+            self.run_worker(self._with_counter(act), group="acts")
+            return
+        self.record(act)
+
+    async def _sign_in_first(self) -> None:
+        """Which step is in hand depends on who asks: after the sign-in the person looks, then presses again."""
+        if await self.app.ensure_signed_in() is not None:
+            self.retell()
+
+    async def _with_counter(self, act: SignStep | PushFlush) -> None:
+        title = self.view.title if self.view else ""
+        spec = counter_spec(self.language)
+        given = await self.app.push_screen_wait(AskScreen(title, spec.prompt, spec))
+        if given is not None and isinstance(act, SignStep):
+            self.record(replace(act, counter=counter_of(given.text)))
+
+    def record(self, act: Act) -> None:
+        """Ask the rules, then the desk. An act that was not recorded is pressed again with its old key."""
+        if isinstance(act, SignStep) and self.late:
+            act = replace(act, late=self.late)
+        refusals = self.refusals(act)
+        if refusals:
+            shown = refusal_views(refusals, self.language)
+            self.refuse(f"{one.text} ({one.rule})" for one in shown)
+            return
+        key = self._retry[1] if self._retry is not None and self._retry[0] == act else None
+        self.desk.record(self.work, act, key=key, screen=self)
+
+    def on_recorded(self, message: Recorded) -> None:
+        """It is in the record: the next step, with an empty field."""
+        super().on_recorded(message)
+        self._retry, self._at = None, ""
+        self.late = ""
+        self.drafts.clear()
+        self.entry.forget()
+        self.retell()
+        self._tell_deviation(message.entry.n)
+
+    def _tell_deviation(self, n: int) -> None:
+        found = [one for one in self.state.deviations if one.n == n]
+        if found:
+            self.refuse((say("deviation_raised", self.language, number=n),), "caution")
+
+    def on_not_recorded(self, message: NotRecorded) -> None:
+        """Nothing was recorded; what was typed stays."""
+        super().on_not_recorded(message)
+        if message.act is not None:
+            self._retry = (message.act, message.key)
+        self.retell()
+
+    # --- other screens --------------------------------------------------------------------------
+
+    def action_locks(self) -> None:
+        """Every isolation point of the line."""
+        from floorterm.terminal.screens.locks import LocksScreen  # noqa: PLC0415
+
+        self.app.push_screen(LocksScreen(self.state.worksheet.line.id, self.work), self._back_at)
+
+    def _back_at(self, step_id: str | None) -> None:
+        if step_id:
+            self.show_step(step_id)
+
+    def action_flush(self) -> None:
+        """Required amounts, what governs them, the curve."""
+        from floorterm.terminal.screens.flush import FlushScreen  # noqa: PLC0415
+
+        self.app.push_screen(FlushScreen(self.work))
+
+    def action_list(self) -> None:
+        """The whole list."""
+        from floorterm.terminal.screens.work_list import WorkListScreen  # noqa: PLC0415
+
+        at = self.view.step.id if self.view and self.view.step else ""
+        self.app.push_screen(WorkListScreen(self.work, at), self._back_at)
+
+    def action_more(self) -> None:
+        """Everything that is not the next step."""
+        from floorterm.terminal.screens.work_acts import WorkActs  # noqa: PLC0415
+
+        self.run_worker(WorkActs(self).run(), group="acts")
+
+    def person_name(self) -> str:
+        """Who is signed in, for a dialogue's heading."""
+        person = self.app.session.person
+        return short_name(person.name) if person else ""

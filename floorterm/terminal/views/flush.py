@@ -1,0 +1,215 @@
+"""The Flush screen as lines of spans: amounts, what governs, candidates, inputs, and the washout curve."""
+
+import math
+from collections.abc import Sequence
+from decimal import Decimal
+
+from floorterm.changeover.state import State
+from floorterm.changeover.view import governs
+from floorterm.changeover.view_step import flush_view, left_facts
+from floorterm.changeover.view_words import kg, number
+from floorterm.changeover.worksheet import FlushNote, LimitCandidate
+from floorterm.flush.explain import percent
+from floorterm.terminal.views.text import Line, Span, Tone, fit
+from floorterm.terminal.views.work import flush_lines, labelled, say
+
+Points = Sequence[tuple[float, float]]
+_INPUTS = frozenset({"rate_kg_h", "slug_g", "flash_fraction", "return_kg"})
+_AXIS = 8  # columns of the scale at the left
+
+
+# --- words --------------------------------------------------------------------------------------------
+
+
+def flush_page(state: State, language: str, width: int) -> list[Line]:
+    """Required amounts, what governs them, progress, what is measured and what assumed, every candidate."""
+    note = state.worksheet.flush
+    if note is None:
+        return labelled(say("label_now", language), say("flush_not_here", language), width)
+    lines = _required(state, note, language, width)
+    lines += labelled(say("label_why", language), governs(state.worksheet, language), width)
+    if note.gate:
+        lines += labelled(
+            say("label_caution", language), say("flush_gate", language), width, "caution", "caution"
+        )
+    for step_id, progress in state.flush.items():
+        if progress.pushed_kg or step_id in state.signed:
+            lines += flush_lines(flush_view(progress, note, language), width)
+    lines += _inputs(note, language, width)
+    lines += _candidates(note, language, width)
+    for warning in note.warnings:
+        lines += labelled(say("label_note", language), warning, width)
+    return lines
+
+
+def _required(state: State, note: FlushNote, language: str, width: int) -> list[Line]:
+    now = sum((one.required_kg for one in state.flush.values()), Decimal(0)) or note.required_kg
+    facts = {"kg": kg(now, language), **left_facts(now, note, language)}
+    key = f"flush_status_{note.status}" if note.status != "ok" else "flush_required"
+    lines = labelled(say("label_flush", language), say(key, language, **facts), width, "strong", "strong")
+    if now != note.required_kg:
+        was = say("flush_revised_from", language, kg=kg(note.required_kg, language))
+        lines += labelled("", was, width, "notice")
+    elif note.status == "ok":
+        diverted = say("flush_diverted", language, kg=kg(note.diverted_kg, language))
+        lines += labelled("", diverted, width)
+    return lines
+
+
+def _inputs(note: FlushNote, language: str, width: int) -> list[Line]:
+    lines: list[Line] = []
+    if note.measured:
+        names = _spoken_inputs(note.measured, language)
+        lines += labelled(say("label_measured", language), names, width)
+    if note.assumed:
+        names = _spoken_inputs(note.assumed, language)
+        tone: Tone = "caution" if note.evidence == "guessed" else ""
+        text = say(f"assumed_{note.evidence}", language, names=names)
+        lines += labelled(say("label_assumed", language), text, width, "", tone)
+    return lines
+
+
+def _spoken_inputs(names: Sequence[str], language: str) -> str:
+    """Units by their own names, other inputs in words."""
+    spoken = [say(f"input_{name}", language) if name in _INPUTS else name for name in names]
+    return ", ".join(spoken)
+
+
+def _candidates(note: FlushNote, language: str, width: int) -> list[Line]:
+    if not note.candidates:
+        return []
+    ordered = sorted(note.candidates, key=lambda one: one.limit)
+    lines: list[Line] = [(Span(f" {say('candidates', language)}", "quiet"),)]
+    for one in ordered:
+        lines.append(_candidate(one, note.governing, language, width))
+    return lines
+
+
+def _candidate(one: LimitCandidate, governing: LimitCandidate | None, language: str, width: int) -> Line:
+    governs_now = governing is not None and (one.item, one.outgoing, one.limit) == (
+        governing.item,
+        governing.outgoing,
+        governing.limit,
+    )
+    mark = ">" if governs_now else " "
+    share = f"{number(percent(one.limit), language):>5} %"
+    room = max(14, min(34, width - 40))
+    text = f" {mark} {share}  {fit(one.item, room):<{room}} {one.confidence:<12} {one.source}"
+    return (Span(fit(text, width), "strong" if governs_now else ""),)
+
+
+# --- the curve ----------------------------------------------------------------------------------------
+
+
+def curve_lines(
+    points: Points,
+    limit: float,
+    crossing_kg: float,
+    pushed_kg: float,
+    language: str,
+    width: int,
+    height: int,
+    *,
+    plain: bool,
+) -> list[Line]:
+    """The washout curve as a plot of that size: residual on a logarithmic scale over kg of line mass.
+
+    The filled part is the residual; a row of dashes is the limit, a column of bars the crossing, and `o` on
+    the axis what has been pushed. Three lines are the scale and its words.
+    """
+    columns, rows = width - _AXIS - 1, height - 3
+    if columns < 10 or rows < 3 or len(points) < 2:
+        return []
+    end = points[-1][0]
+    lowest = _lowest(limit, points)
+    levels = [_level(residual, lowest) * rows for residual in _sampled(points, columns)]
+    limit_row = _row_of(_level(limit, lowest) * rows, rows) if limit > 0 else -1
+    cross = min(columns - 1, int(crossing_kg / end * columns)) if 0 < crossing_kg <= end else -1
+    lines: list[Line] = []
+    for row in range(rows):
+        scale = _scale(row, rows, lowest, language)
+        spans: list[Span] = [Span(f"{scale:>{_AXIS - 1}} ", "quiet")]
+        body = "".join(_glyph(levels[column], row, rows, plain=plain) for column in range(columns))
+        spans += _with_marks(body, row == limit_row, cross)
+        lines.append(tuple(spans))
+    lines += _axis(end, crossing_kg, pushed_kg, columns, language)
+    return lines
+
+
+def _lowest(limit: float, points: Points) -> float:
+    floor = min((residual for _, residual in points if residual > 0), default=1e-6)
+    wanted = limit / 5 if limit > 0 else floor
+    return 10.0 ** math.floor(math.log10(max(min(wanted, 0.1), 1e-9)))
+
+
+def _level(residual: float, lowest: float) -> float:
+    """0 at the lowest residual shown, 1 at the full dose."""
+    if residual <= lowest:
+        return 0.0
+    return min(1.0, 1.0 - math.log10(residual) / math.log10(lowest))
+
+
+def _sampled(points: Points, columns: int) -> list[float]:
+    last = len(points) - 1
+    return [points[round(place * last / (columns - 1))][1] for place in range(columns)]
+
+
+def _row_of(level: float, rows: int) -> int:
+    return min(rows - 1, max(0, rows - 1 - int(level)))
+
+
+def _glyph(level: float, row: int, rows: int, *, plain: bool) -> str:
+    """Full, half or empty cell of the filled part."""
+    above = level - (rows - 1 - row)
+    if plain:
+        return "#" if above >= 0.5 else " "
+    if above >= 0.75:
+        return "█"
+    return "▄" if above >= 0.25 else " "
+
+
+def _with_marks(body: str, is_limit: bool, cross: int) -> list[Span]:
+    cells = list(body)
+    if is_limit:
+        cells = ["-" if cell == " " else cell for cell in cells]
+    if cross < 0 or cells[cross] not in " -":
+        return [Span("".join(cells), "input")]
+    return [
+        Span("".join(cells[:cross]), "input"),
+        Span("|", "strong"),
+        Span("".join(cells[cross + 1 :]), "input"),
+    ]
+
+
+def _scale(row: int, rows: int, lowest: float, language: str) -> str:
+    """A power of ten where its level falls into this row; 100 % on top."""
+    if row == 0:
+        return "100 %"
+    decades = round(-math.log10(lowest))
+    for decade in range(1, decades):
+        if _row_of((1 - decade / decades) * rows, rows) == row:
+            value = Decimal(10) ** (2 - decade)
+            return f"{number(value, language)} %"
+    return ""
+
+
+def _axis(end: float, crossing: float, pushed: float, columns: int, language: str) -> list[Line]:
+    ticks = ["-"] * columns
+    if pushed > 0:
+        ticks[min(columns - 1, int(pushed / end * columns))] = "o"
+    lead = " " * _AXIS
+    labels = [" "] * (columns + 1)
+    for share in (0.0, 0.5, 1.0):
+        text = kg(Decimal(round(end * share)), language) + (" kg" if share == 1.0 else "")
+        start = min(max(0, int(share * columns) - len(text) // 2), columns + 1 - len(text))
+        labels[start : start + len(text)] = list(text)
+    words_ = say("curve_words", language)
+    if 0 < crossing <= end:
+        words_ += say("curve_crossing", language, kg=kg(Decimal(math.ceil(crossing - 1e-9)), language))
+    if pushed > 0:
+        words_ += say("curve_pushed", language, kg=kg(Decimal(round(pushed)), language))
+    return [
+        (Span(lead), Span("".join(ticks), "quiet")),
+        (Span(lead), Span("".join(labels), "quiet")),
+        (Span(f" {words_}", "quiet"),),
+    ]
