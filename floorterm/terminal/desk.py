@@ -55,6 +55,7 @@ class Desk:
         self._writer = ThreadPoolExecutor(max_workers=1, thread_name_prefix="ledger-writer")
         self._reader = ThreadPoolExecutor(max_workers=1, thread_name_prefix="ledger-reader")
         self._busy = False
+        self._closed = False
         self._seen_n = 0
 
     # --- reading --------------------------------------------------------------------------------
@@ -91,7 +92,7 @@ class Desk:
 
     async def has_moved(self) -> bool:
         """Whether the record has entries that no screen was told of yet; cheap, and silent otherwise."""
-        if self._plant is None:
+        if self._plant is None or self._closed:
             return False
         n = (await self.in_reader(lambda plant: plant.ledger.head())).n
         moved, self._seen_n = n != self._seen_n, n
@@ -99,6 +100,7 @@ class Desk:
 
     def close(self) -> None:
         """Let a commit that is under way end, then stop both threads."""
+        self._closed = True
         self._writer.shutdown(wait=True)
         self._reader.shutdown(wait=True, cancel_futures=True)
 
@@ -116,16 +118,21 @@ class Desk:
         witness: "Person | None" = None,
         pin_done: bool = False,
         key: str | None = None,
+        ask_witness: bool = False,
         screen: MessagePump | None = None,
     ) -> bool:
         """Record an act on a piece of work; asks for sign-in, PIN and witness as the rules say.
+
+        `ask_witness` asks for one where the rules need it only of some people.
 
         False when it was not even taken: the record is not open, or another one is on its way (the screen
         says so). Otherwise the asking screen gets `Recorded` or `NotRecorded`.
         """
 
         async def signature() -> Signature | None:
-            return await self._app.signer.for_act(work, act, witness=witness, pin_done=pin_done)
+            return await self._app.signer.for_act(
+                work, act, witness=witness, pin_done=pin_done, ask_witness=ask_witness
+            )
 
         def write(plant: "Plant", by: Signature, key: str) -> "Entry":
             return plant.act(work, act, by.who, key=key, witness=by.witness)
@@ -147,11 +154,17 @@ class Desk:
         return self._start(lambda plant, by, key: plant.start_procedure(by.who, line, procedure, key), key)
 
     def state_holds(
-        self, line: str, fragrances: tuple[str, ...], reason: str, *, key: str | None = None
+        self,
+        line: str,
+        fragrances: tuple[str, ...],
+        reason: str,
+        *,
+        key: str | None = None,
+        screen: MessagePump | None = None,
     ) -> bool:
         """State what a line holds."""
         return self._ask(
-            None, key, lambda plant, by, key: plant.state_holds(by.who, line, fragrances, reason, key=key)
+            screen, key, lambda plant, by, key: plant.state_holds(by.who, line, fragrances, reason, key=key)
         )
 
     def approve_library(self, *, key: str | None = None) -> bool:
@@ -219,7 +232,7 @@ class Desk:
             asked.screen.post_message(Recorded(entry))
         finally:
             self._busy = False
-            await self._app.look_at_record()
+        await self._app.look_at_record()
 
     def sentences(self, fault: Exception) -> tuple[str, ...]:
         """What a person reads when the record did not take something: every reason with the rule behind it."""

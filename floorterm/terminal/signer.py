@@ -74,7 +74,13 @@ class Signer:
         return await self._confirmed(unconfirmed=False)
 
     async def for_act(
-        self, work: str, act: "Act", *, witness: "Person | None" = None, pin_done: bool = False
+        self,
+        work: str,
+        act: "Act",
+        *,
+        witness: "Person | None" = None,
+        pin_done: bool = False,
+        ask_witness: bool = False,
     ) -> Signature | None:
         """Who signs an act on a piece of work, and the witness if it needs one."""
         from floorterm.changeover.rules import needs_pin, witness_duty  # noqa: PLC0415
@@ -89,7 +95,7 @@ class Signer:
         if signed is None:
             return None
         duty = witness_duty(sheet, act)
-        if not duty or witness is not None:
+        if witness is not None or not (duty or ask_witness):
             return Signature(signed.who, witness)
         answer = await self.ask(
             PinRequest(

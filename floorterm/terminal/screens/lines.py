@@ -8,7 +8,7 @@ from textual.widget import Widget
 
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import Scanned
-from floorterm.terminal.views.text import Line, Span, tell, width_of
+from floorterm.terminal.views.text import Line, Span, apart, tell
 from floorterm.terminal.widgets.rows import Row, Rows
 from floorterm.wording import words
 
@@ -76,8 +76,7 @@ class LinesScreen(FloorScreen[None]):
             right = row.right[index] if index < len(row.right) else ()
             if index:
                 left = (Span("  "), *left)
-            room = width - width_of(left) - width_of(right)
-            lines.append((*left, Span(" " * max(1, room)), *right))
+            lines.append(apart(left, right, width, plain=self.app.plain))
         return Row(row.key, tuple(lines))
 
     @property

@@ -30,7 +30,7 @@ class TroubleScreen(FloorScreen[None]):
 
     def body(self) -> Iterable[Widget]:
         """The sentences as a list that can be paged."""
-        yield Rows(digits=False, id="sentences")
+        yield Rows(digits=False, opens=False, id="sentences")
 
     def show(self) -> None:
         """The sentences, wrapped."""
@@ -39,10 +39,6 @@ class TroubleScreen(FloorScreen[None]):
             for part, text in enumerate(textwrap.wrap(sentence, max(30, self.size.width - 6)) or [""]):
                 rows.append(Row(f"{number}.{part}", ((Span(text if part == 0 else f"  {text}"),),)))
         self.query_one("#sentences", Rows).show(rows)
-
-    def check_action(self, action: str, _: tuple[object, ...]) -> bool | None:
-        """Lines of text are not opened."""
-        return action != "open"
 
     def on_resize(self) -> None:
         """Wrap anew."""

@@ -105,8 +105,8 @@ def topic_lines(topic: TopicView, width: int, height: int) -> tuple[Line, ...]:
         blocks.append(tuple(block))
     loose = sum(len(block) for block in blocks) + len(blocks) - 1 <= height
     lines: list[Line] = []
-    for block in blocks:
+    for one in blocks:
         if lines and loose:
             lines.append(())
-        lines += block
+        lines.extend(one)
     return tuple(lines)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from floorterm.changeover.queries import open_steps
 from floorterm.changeover.standard import standard_min
-from floorterm.terminal.views.text import Line, Span, clock, hours_and_minutes, short_name, tell, whole
+from floorterm.terminal.views.text import Line, Span, Tone, clock, hours_and_minutes, short_name, tell, whole
 from floorterm.wording import words
 
 if TYPE_CHECKING:
@@ -58,7 +58,8 @@ def against_standard(state: "State", now: datetime, language: str) -> Span:
     standard = whole(standard_min(state.worksheet))
     facts = {"elapsed": hours_and_minutes(elapsed), "standard": hours_and_minutes(standard)}
     if elapsed > standard:
-        return Span(words("terminal.over", language, minutes=elapsed - standard, **facts), "caution")
+        tone: Tone = "strong" if state.ended else "caution"  # what is over asks nothing of anybody any more
+        return Span(words("terminal.over", language, minutes=elapsed - standard, **facts), tone)
     return Span(words("terminal.within", language, **facts))
 
 

@@ -4,7 +4,7 @@ A tone is a word for why something looks the way it looks ("danger", "done"); wh
 terminal is the theme's business, and the words carry the meaning without it.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from decimal import ROUND_HALF_UP, Decimal
@@ -97,11 +97,20 @@ def fit(text: str, width: int, *, plain: bool = False) -> str:
     return set_cell_size(text, width - cell_len(mark)).rstrip() + mark
 
 
+def apart(left: Line, right: Line, width: int, *, plain: bool = False) -> Line:
+    """Two lines as one of that width, the second set to the right; the last span of the first gives way."""
+    over = width_of(left) + width_of(right) + (2 if right else 0) - width
+    if over > 0 and left:
+        last = left[-1]
+        left = (*left[:-1], Span(fit(last.text, max(4, width_of((last,)) - over), plain=plain), last.tone))
+    return (*left, Span(" " * max(1, width - width_of(left) - width_of(right))), *right)
+
+
 def wrapped(text: str, width: int, tone: Tone = "", *, indent: int = 0) -> tuple[Line, ...]:
     """A text as lines of at most that width in cells; `indent` cells before every line but the first."""
     lines: list[str] = []
     current = ""
-    for word in text.split():
+    for word in _broken(text, max(1, width - indent)):
         room = max(1, width - (indent if lines else 0))
         longer = f"{current} {word}" if current else word
         if cell_len(longer) <= room or not current:
@@ -111,3 +120,13 @@ def wrapped(text: str, width: int, tone: Tone = "", *, indent: int = 0) -> tuple
         current = word
     lines.append(current)
     return tuple((Span((" " * indent if i else "") + line, tone),) for i, line in enumerate(lines))
+
+
+def _broken(text: str, width: int) -> Iterator[str]:
+    """The words of a text; one that is wider than a line (a hash, a path) in pieces."""
+    for word in text.split():
+        while cell_len(word) > width:
+            piece = word[:width]
+            yield piece
+            word = word[width:]  # noqa: PLW2901  the rest of it
+        yield word

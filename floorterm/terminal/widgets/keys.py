@@ -113,9 +113,13 @@ class KeyBar(Painted):
 
 
 def in_two(label: str, width: int, *, plain: bool = False) -> tuple[str, str]:
-    """A label on two lines, split at a space where that fits."""
-    if cell_len(label) <= width:
-        return label, ""
+    """A label on two lines, split at a space, or at a `|` where a word may be parted."""
+    whole = label.replace("|", "")
+    if cell_len(whole) <= width:
+        return whole, ""
+    if "|" in label:
+        first, _, second = label.partition("|")
+        return fit(f"{first}-", width, plain=plain), fit(second, width, plain=plain)
     words_ = label.split(" ")
     for count in range(len(words_) - 1, 0, -1):
         first, second = " ".join(words_[:count]), " ".join(words_[count:])

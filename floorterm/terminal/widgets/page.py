@@ -9,7 +9,7 @@ from floorterm.terminal.views.text import Line
 from floorterm.terminal.widgets.paint import Painted
 
 
-class Page(Painted):
+class Page(Painted, can_focus=False):
     """Shows lines from the top; what has no room is cut off, so views measure before."""
 
     DEFAULT_CSS = """

@@ -80,6 +80,7 @@ class Rows(Painted, can_focus=True):
         digits: bool = True,
         digit_opens: bool = False,
         tap_opens: bool = False,
+        opens: bool = True,
         id: str | None = None,
         classes: str | None = None,
     ) -> None:
@@ -90,6 +91,7 @@ class Rows(Painted, can_focus=True):
         self.digits = digits
         self.digit_opens = digit_opens
         self.tap_opens = tap_opens
+        self.opens = opens
         self._chosen = -1
         self._first = 0
         self._typed: tuple[int, float] = (0, 0.0)
@@ -194,7 +196,9 @@ class Rows(Painted, can_focus=True):
         """Without numbers, digits are somebody else's; without rows, nothing is opened."""
         if action == "digit":
             return self.digits
-        return True if action != "open" or self.rows else None
+        if action == "open":
+            return self.opens and (True if self.chosen else None)
+        return True
 
     # --- moving ---------------------------------------------------------------------------------
 
@@ -228,7 +232,7 @@ class Rows(Painted, can_focus=True):
 
     def action_open(self) -> None:
         """Open the chosen row."""
-        if self.chosen is not None:
+        if self.chosen is not None and self.opens:
             self.post_message(self.Opened(self, self.chosen))
 
     def action_digit(self, digit: int) -> None:

@@ -1,0 +1,194 @@
+"""Shift: what was run and how long it took, what waits for a decision or for its release."""
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.widget import Widget
+
+from floorterm.terminal.base import FloorScreen
+from floorterm.terminal.messages import NotRecorded
+from floorterm.terminal.screens.entries import EntriesScreen
+from floorterm.terminal.views.text import Line, apart, tell
+from floorterm.terminal.widgets.rows import Row, Rows
+
+if TYPE_CHECKING:
+    from floorterm.changeover.state import State
+    from floorterm.terminal.views.shift import ShiftRow, Window
+
+
+class ShiftScreen(FloorScreen[None]):
+    """One shift; Left and Right turn to others."""
+
+    NAME = "terminal.shift"
+    CSS_PATH = "shift.tcss"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f4", "sign_offs", "terminal.key_sign_offs", id="shift.sign_offs"),
+        Binding("f5", "decide", "terminal.key_decide", id="shift.decide"),
+        Binding("f6", "release", "terminal.key_release", id="shift.release"),
+        Binding("f7", "open_work", "terminal.key_work", id="shift.work"),
+        Binding("left", "turn(-1)", "terminal.key_before", id="shift.before"),
+        Binding("right", "turn(1)", "terminal.key_after", id="shift.after"),
+    ]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._window: Window | None = None  # None: the shift that runs now
+        self._rows: tuple[ShiftRow, ...] = ()
+        self._retry: tuple[object, str] | None = None
+
+    def body(self) -> Iterable[Widget]:
+        """One list in three parts."""
+        yield Rows(row_height=2, id="shift")
+
+    @property
+    def window(self) -> "Window":
+        """The shift that is shown."""
+        from floorterm.terminal.views.shift import window_at  # noqa: PLC0415
+
+        plant = self.desk.plant
+        return self._window or window_at(plant.library.plant.shifts, plant.now(), plant.zone)
+
+    def question_text(self) -> str:
+        """Which shift it is."""
+        from floorterm.terminal.views.shift import window_text  # noqa: PLC0415
+
+        return window_text(self.window, self.language)
+
+    def show(self) -> None:
+        """The works that were on in the shift."""
+        from floorterm.terminal.views.lines import Names  # noqa: PLC0415
+        from floorterm.terminal.views.shift import shift_rows  # noqa: PLC0415
+
+        plant, language = self.desk.plant, self.language
+        names = Names(
+            lines={name: tell(line.name, language) for name, line in plant.library.lines.items()},
+            fragrances={},
+        )
+        self._rows = shift_rows(self._states(), names, plant.now(), plant.zone, language)
+        self.query_one("#shift", Rows).show([self._row(row) for row in self._rows])
+
+    def _states(self) -> "tuple[State, ...]":
+        """Works that were on in the shift; in the shift that runs, also everything that is still open."""
+        plant, window = self.desk.plant, self.window
+        found = {state.work: state for state in plant.works_between(window.since, window.until)}
+        if self._window is None:
+            found |= {state.work: state for line in plant.lines() for state in line.works}
+        return tuple(found.values())
+
+    def _row(self, row: "ShiftRow") -> Row:
+        if row.heading:
+            return Row(row.key, row.left, heading=True)
+        width = self.size.width - 7
+        lines: list[Line] = []
+        for index, left in enumerate(row.left):
+            right = row.right[index] if index < len(row.right) else ()
+            lines.append(apart(left, right, width, plain=self.app.plain))
+        return Row(row.key, tuple(lines))
+
+    @property
+    def chosen(self) -> "ShiftRow | None":
+        """The row that keys are about."""
+        row = self.query_one("#shift", Rows).chosen if self.is_mounted else None
+        return next((one for one in self._rows if row and one.key == row.key), None)
+
+    # --- keys -----------------------------------------------------------------------------------
+
+    def check_action(self, action: str, _: tuple[object, ...]) -> bool | None:
+        """Keys for what the chosen row allows."""
+        row = self.chosen
+        if action == "decide":
+            return True if row is not None and row.deviation else None
+        if action == "open_work":
+            return True if row is not None and row.work else None
+        if action == "release":
+            return True if row is not None and row.work and self._releasable(row.work) else None
+        return True
+
+    def _releasable(self, work: str) -> bool:
+        from floorterm.terminal.views.shift import can_release  # noqa: PLC0415
+
+        return can_release(self.desk.plant.state(work), self.desk.plant.now())
+
+    def on_resize(self) -> None:
+        """The right-hand side moves with the width."""
+        self.retell()
+
+    def on_rows_chosen(self, _: Rows.Chosen) -> None:
+        """Other keys work."""
+        self.show_keys()
+
+    def on_rows_opened(self, _: Rows.Opened) -> None:
+        """Decide about a deviation, look back at a work."""
+        row = self.chosen
+        if row is None:
+            return
+        if row.deviation:
+            self.action_decide()
+        else:
+            self.app.push_screen(EntriesScreen(work=row.work))
+
+    def action_sign_offs(self) -> None:
+        """Every entry of the shift."""
+        self.app.push_screen(EntriesScreen(window=self.window))
+
+    def action_open_work(self) -> None:
+        """The work of the row, as it stands."""
+        from floorterm.terminal.screens.work import WorkScreen  # noqa: PLC0415
+
+        row = self.chosen
+        if row is not None and row.work:
+            self.app.push_screen(WorkScreen(row.work))
+
+    def action_turn(self, by: int) -> None:
+        """The shift before, the shift after; after the one that runs there is none."""
+        from floorterm.terminal.views.shift import window_after, window_at, window_before  # noqa: PLC0415
+
+        plant = self.desk.plant
+        shifts = plant.library.plant.shifts
+        now = window_at(shifts, plant.now(), plant.zone)
+        turn = window_before if by < 0 else window_after
+        fresh = turn(shifts, self.window, plant.zone)
+        self._window = None if fresh.since >= now.since else fresh
+        self.retell()
+
+    def action_release(self) -> None:
+        """Release a finished work; the rules say who may and what is still missing."""
+        from floorterm.changeover.acts import Release  # noqa: PLC0415
+
+        row = self.chosen
+        if row is not None and row.work:
+            act = Release()
+            self.desk.record(row.work, act, key=self._key_of((row.work, act)))
+
+    def action_decide(self) -> None:
+        """Decide about a deviation."""
+        row = self.chosen
+        if row is not None and row.deviation:
+            self.run_worker(self._decide(row.work, row.deviation), group="decide", exclusive=True)
+
+    async def _decide(self, work: str, number: int) -> None:
+        from floorterm.changeover.acts import Dispose  # noqa: PLC0415
+        from floorterm.terminal.screens.dispose import ask_disposition  # noqa: PLC0415
+
+        state = self.desk.plant.state(work)
+        deviation = next((one for one in state.deviations if one.n == number), None)
+        if deviation is None:
+            return
+        given = await ask_disposition(self, deviation)
+        if given is None:
+            return
+        decision, reason = given
+        act = Dispose(deviation=number, decision=decision, reason=reason)
+        own = self.app.session.person is not None and self.app.session.person.code == deviation.by
+        self.desk.record(work, act, key=self._key_of((work, act)), ask_witness=own, screen=self)
+
+    def _key_of(self, asked: object) -> str | None:
+        """The same key for the same thing pressed again after it was not recorded."""
+        return self._retry[1] if self._retry and self._retry[0] == asked else None
+
+    def on_not_recorded(self, message: NotRecorded) -> None:
+        """Keep the key, so that a commit of unknown outcome is looked up."""
+        row = self.chosen
+        self._retry = ((row.work, message.act), message.key) if row else None
+        self.refuse(message.sentences)

@@ -1,0 +1,269 @@
+"""Start work on a line: choose what comes, read what it asks, confirm."""
+
+from abc import abstractmethod
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.containers import Container
+from textual.widget import Widget
+
+from floorterm.terminal.base import FloorScreen
+from floorterm.terminal.messages import NotRecorded, Recorded, Scanned
+from floorterm.terminal.views.start import (
+    Candidate,
+    changeover_candidate,
+    detail_lines,
+    matching,
+    procedure_candidate,
+)
+from floorterm.terminal.views.text import tell
+from floorterm.terminal.widgets.page import Page
+from floorterm.terminal.widgets.rows import Row, Rows
+from floorterm.wording import words
+
+if TYPE_CHECKING:
+    from floorterm.plant import Plant
+
+
+class StartScreen(FloorScreen[str]):
+    """A list with what the chosen row asks; Enter chooses, a second one on its own page starts.
+
+    Its result is the work that was begun, or None.
+    """
+
+    CSS_PATH = "start.tcss"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "start", "terminal.key_start", id="start.start"),
+    ]
+
+    def __init__(self, line: str, chosen: str = "") -> None:
+        super().__init__()
+        self._line = line
+        self._wanted = chosen
+        self._candidates: tuple[Candidate, ...] = ()
+        self._confirming: Candidate | None = None
+        self._key = ""
+        self._spoken = ""
+
+    def body(self) -> Iterable[Widget]:
+        """The list, and what is told about the chosen row."""
+        with Container(id="choosing"):
+            yield Rows(row_height=2, id="candidates")
+            yield Page(id="told")
+        yield Page(id="confirm")
+
+    def question_text(self) -> str:
+        """What comes, or whether to start."""
+        line = tell(self.desk.plant.library.lines[self._line].name, self.language)
+        if self._confirming is not None:
+            return words("terminal.start_confirm", self.language, line=line)
+        return words(self.QUESTION, self.language, line=line)
+
+    # --- what may begin -------------------------------------------------------------------------
+
+    @abstractmethod
+    def compute(self, plant: "Plant", language: str) -> tuple[Candidate, ...]:
+        """The candidates; called in the reading thread."""
+
+    @abstractmethod
+    def begin(self, candidate: Candidate, key: str) -> bool:
+        """Ask the desk to begin it."""
+
+    def show(self) -> None:
+        """Compute the candidates in the reading thread once a language, then show them."""
+        if self._spoken != self.language:
+            self._spoken = self.language
+            self.run_worker(self._compute(), group="candidates", exclusive=True)
+        self._show_phase()
+
+    async def _compute(self) -> None:
+        language = self.language
+        found = await self.desk.in_reader(lambda plant: self.compute(plant, language))
+        self._candidates = found
+        if self._confirming is not None:
+            self._confirming = matching(found, self._confirming.key)
+        rows = self.query_one("#candidates", Rows)
+        rows.show(
+            [Row(one.key, one.row) for one in found], empty=words("terminal.nothing_to_start", self.language)
+        )
+        if self._wanted:
+            wanted, self._wanted = self._wanted, ""
+            if rows.choose(wanted):
+                self._confirm(matching(found, wanted))
+            else:
+                self.refuse((words("terminal.not_on_this_line", self.language, name=wanted),), "caution")
+        self._show_phase()
+        self.show_keys()
+
+    def key_label(self, wording: str) -> str:
+        """Opening a row is choosing it here."""
+        return super().key_label("terminal.key_choose" if wording == "terminal.key_open" else wording)
+
+    def _show_phase(self) -> None:
+        confirming = self._confirming
+        self.query_one("#choosing", Container).display = confirming is None
+        page = self.query_one("#confirm", Page)
+        page.display = confirming is not None
+        rows = self.query_one("#candidates", Rows)
+        if not self._candidates:
+            rows.show((), empty=words("terminal.computing", self.language))
+        if confirming is not None:
+            page.show(detail_lines(confirming, self.size.width - 6))
+        else:
+            chosen = matching(self._candidates, rows.chosen.key) if rows.chosen else None
+            width = (self.size.width - 8) // 2 if self.size.width >= 100 else self.size.width - 6
+            told = self.query_one("#told", Page)
+            told.show(detail_lines(chosen, width) if chosen else ())
+
+    # --- keys -----------------------------------------------------------------------------------
+
+    def check_action(self, action: str, _: tuple[object, ...]) -> bool | None:
+        """Starting is the second step."""
+        if action == "start":
+            return self._confirming is not None
+        return action != "open" or self._confirming is None
+
+    def on_resize(self) -> None:
+        """Wrap anew."""
+        self.retell()
+
+    def on_rows_chosen(self, _: Rows.Chosen) -> None:
+        """Tell about another row."""
+        self._show_phase()
+
+    def on_rows_opened(self, message: Rows.Opened) -> None:
+        """Read everything, then confirm."""
+        self._confirm(matching(self._candidates, message.row.key))
+
+    def _confirm(self, candidate: Candidate | None) -> None:
+        self._confirming = candidate
+        self._key = self.desk.new_key()
+        self.refuse(())
+        self.retell()
+        if candidate is not None:
+            self.set_focus(self.query_one("#confirm", Page))
+
+    def action_start(self) -> None:
+        """Begin the work; whoever starts it signs in first."""
+        if self._confirming is not None:
+            self.begin(self._confirming, self._key)
+
+    def action_back(self) -> None:
+        """From the page to the list, from there out."""
+        if self._confirming is None:
+            self.dismiss(None)
+            return
+        self._confirming = None
+        self.refuse(())
+        self.retell()
+        self.query_one("#candidates", Rows).focus()
+
+    def on_scanned(self, message: Scanned) -> None:
+        """A scanned code chooses; starting is done by hand."""
+        text = message.text.casefold()
+        for one in self._candidates:
+            if text in self.codes(one):
+                self.query_one("#candidates", Rows).choose(one.key)
+                self._confirm(one)
+                return
+        if not self.app.badge_scanned(message.text):
+            self.refuse((words("terminal.scan_unknown", self.language, text=message.text),), "caution")
+
+    def codes(self, candidate: Candidate) -> tuple[str, ...]:
+        """What a scanner may read for a candidate, in lower case."""
+        return (candidate.key.casefold(),)
+
+    def on_recorded(self, message: Recorded) -> None:
+        """It has begun."""
+        self.dismiss(message.entry.changeover)
+
+    def on_not_recorded(self, message: NotRecorded) -> None:
+        """Why not; the next press is the same act again."""
+        self._key = message.key
+        self.refuse(message.sentences)
+
+
+class StartChangeoverScreen(StartScreen):
+    """Which fragrance comes?"""
+
+    NAME = "terminal.start_changeover"
+    QUESTION = "terminal.start_changeover_question"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f5", "state_holds", "terminal.key_state_holds", id="start.holds"),
+    ]
+
+    def compute(self, plant: "Plant", language: str) -> tuple[Candidate, ...]:
+        """Every fragrance of the line but the one that it holds."""
+        held = plant.holds(self._line).fragrances
+        if not held:
+            return ()
+        return tuple(
+            changeover_candidate(name, one.code, plant.worksheet(self._line, name), language)
+            for name, one in plant.library.fragrances.items()
+            if self._line in one.lines and name != held[0]
+        )
+
+    def begin(self, candidate: Candidate, key: str) -> bool:
+        """Begin the changeover."""
+        return self.desk.start_changeover(self._line, candidate.key, key=key)
+
+    def codes(self, candidate: Candidate) -> tuple[str, ...]:
+        """The id, and the code on the drum."""
+        code = self.desk.plant.library.fragrances[candidate.key].code
+        return (candidate.key.casefold(), code.casefold())
+
+    def action_state_holds(self) -> None:
+        """A supervisor states what the line holds, once after the ledger was made or to overrule the record."""
+        self.run_worker(self._state_holds(), group="holds")
+
+    async def _state_holds(self) -> None:
+        from floorterm.terminal.screens.dialogs import (  # noqa: PLC0415  only when it is asked for
+            AskScreen,
+            Item,
+            MenuScreen,
+            reason_spec,
+        )
+
+        plant, language = self.desk.plant, self.language
+        title = words("terminal.state_holds", language)
+        items = [
+            Item(name, tell(one.name, language), one.code)
+            for name, one in plant.library.fragrances.items()
+            if self._line in one.lines
+        ]
+        question = words("terminal.state_holds_question", language)
+        chosen = await self.app.push_screen_wait(MenuScreen(title, question, items))
+        if chosen is None:
+            return
+        given = await self.app.push_screen_wait(AskScreen(title, question, reason_spec(language)))
+        if given is not None:
+            self.desk.state_holds(self._line, (chosen,), given.text, screen=self)
+
+    def on_recorded(self, message: Recorded) -> None:
+        """It has begun; or it is stated what the line holds, and the list is another one."""
+        if message.entry.changeover:
+            self.dismiss(message.entry.changeover)
+        else:
+            self._spoken = ""
+            self.refuse(())
+            self.retell()
+
+
+class StartProcedureScreen(StartScreen):
+    """Which procedure is needed?"""
+
+    NAME = "terminal.start_procedure"
+    QUESTION = "terminal.start_procedure_question"
+
+    def compute(self, plant: "Plant", language: str) -> tuple[Candidate, ...]:
+        """Every procedure that stands alone on this line."""
+        return tuple(
+            procedure_candidate(name, plant.procedure_worksheet(self._line, name), language)
+            for name, one in plant.library.alone.items()
+            if self._line in one.lines
+        )
+
+    def begin(self, candidate: Candidate, key: str) -> bool:
+        """Begin the procedure."""
+        return self.desk.start_procedure(self._line, candidate.key, key=key)

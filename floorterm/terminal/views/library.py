@@ -1,0 +1,138 @@
+"""What the Checklists screen says: lines, fragrances, procedures and lockouts as they are now. Pure."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import tzinfo
+from typing import TYPE_CHECKING
+
+from floorterm.terminal.views.text import Line, Span, short_name, tell, wrapped
+from floorterm.wording import words
+
+if TYPE_CHECKING:
+    from floorterm.entries import Entry
+    from floorterm.library import Library, TranslationGap
+    from floorterm.library.model import LineFile, LockoutFile
+
+
+@dataclass(frozen=True, slots=True)
+class LibraryRow:
+    """One row: a heading, or something of the library; `kind` and `name` say what."""
+
+    key: str
+    lines: tuple[Line, ...]
+    kind: str = ""
+    name: str = ""
+
+
+def approval_line(library: "Library", approval: "Entry | None", zone: tzinfo, language: str) -> Line:
+    """The digest, and who approved exactly these files."""
+    digest = Span(words("terminal.digest", language, digest=library.digest[:16]), "quiet")
+    if approval is None:
+        return (digest, Span("  "), Span(f" {words('terminal.not_approved', language)} ", "caution"))
+    by = words(
+        "terminal.approved_by",
+        language,
+        name=short_name(approval.name or approval.person),
+        at=f"{approval.at.astimezone(zone):%Y-%m-%d %H:%M}",
+    )
+    return (digest, Span("  "), Span(by, "done"))
+
+
+def library_rows(library: "Library", language: str) -> tuple[LibraryRow, ...]:
+    """Everything in it, by kind."""
+    rows: list[LibraryRow] = []
+
+    def part(kind: str, found: "Iterable[tuple[str, str, str]]") -> None:
+        items = list(found)
+        heading = words(f"terminal.library_{kind}", language, n=len(items))
+        rows.append(LibraryRow(f"heading {kind}", ((Span(f" {heading}", "strong"),),)))
+        for name, title, note in items:
+            lines: tuple[Line, Line] = ((Span(title),), (Span(note, "quiet"),))
+            rows.append(LibraryRow(f"{kind} {name}", lines, kind, name))
+
+    part(
+        "lines",
+        ((name, tell(one.name, language), _line_note(one, language)) for name, one in library.lines.items()),
+    )
+    part(
+        "fragrances",
+        (
+            (name, f"{tell(one.name, language)}   {one.code}", ", ".join(one.lines))
+            for name, one in library.fragrances.items()
+        ),
+    )
+    part(
+        "alone",
+        ((name, tell(one.title, language), ", ".join(one.lines)) for name, one in library.alone.items()),
+    )
+    part(
+        "lockouts",
+        (
+            (name, tell(one.title, language), _lockout_note(one, language))
+            for name, one in library.lockouts.items()
+        ),
+    )
+    return tuple(rows)
+
+
+def _line_note(line: "LineFile", language: str) -> str:
+    return words(
+        "terminal.line_note",
+        language,
+        units=len(line.units),
+        points=len(line.points),
+        rate=f"{line.rate_kg_h:f}",
+    )
+
+
+def _lockout_note(lockout: "LockoutFile", language: str) -> str:
+    return words(
+        "terminal.lockout_note",
+        language,
+        machine=lockout.machine,
+        revision=lockout.revision,
+        date=lockout.effective_on.isoformat(),
+        points=len(lockout.points),
+    )
+
+
+def line_lines(line: "LineFile", width: int, language: str) -> tuple[Line, ...]:
+    """Units in process order, then isolation points."""
+    lines: list[Line] = [(Span(words("terminal.units", language), "strong"),)]
+    for unit in line.units:
+        mass = words(
+            "terminal.unit_note",
+            language,
+            mixed=f"{unit.mixed_kg:f}",
+            plug=f"{unit.plug_kg:f}",
+            evidence=words(f"terminal.evidence_word_{unit.evidence}", language),
+        )
+        lines += wrapped(f"{tell(unit.title, language)}: {mass}", width, indent=4)
+    lines += [(), (Span(words("terminal.points", language), "strong"),)]
+    for point in line.points:
+        text = f"{point.id}  {tell(point.name, language)}, {tell(point.place, language)}: {point.magnitude}"
+        lines += wrapped(text, width, indent=4)
+    return tuple(lines)
+
+
+def lockout_lines(lockout: "LockoutFile", width: int, language: str) -> tuple[Line, ...]:
+    """What the energy-control procedure states, in the site's own sentences."""
+    lines: list[Line] = [(Span(tell(lockout.title, language), "strong"),), ()]
+    for name, text in lockout.content.model_dump().items():
+        lines.append((Span(words(f"terminal.content_{name}", language), "quiet"),))
+        lines += [(Span("  "), *line) for line in wrapped(str(text), width - 2)]
+    return tuple(lines)
+
+
+def gap_lines(gaps: "Iterable[TranslationGap]", width: int, language: str) -> tuple[Line, ...]:
+    """Each text without a reviewed translation."""
+    lines: list[Line] = []
+    for gap in gaps:
+        said = words(f"terminal.gap_{gap.kind}", language, missing=gap.language)
+        lines += wrapped(f"{gap.path}: {gap.field}: {said}", width, indent=4)
+    return tuple(lines) or ((Span(words("terminal.no_gaps", language)),),)
+
+
+def text_lines(text: str) -> tuple[Line, ...]:
+    """A printed text, line by line."""
+    return tuple((Span(line),) for line in text.splitlines())

@@ -1,0 +1,161 @@
+"""What the Shift screen says: what waits for a decision, what was run, how long it took. Pure."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, time, timedelta, tzinfo
+from typing import TYPE_CHECKING, Protocol
+
+from floorterm.changeover.queries import open_steps
+from floorterm.changeover.view import title_of
+from floorterm.terminal.views.lines import Names, against_standard, deviations_span
+from floorterm.terminal.views.text import Line, Span, Tone, Worded, clock, short_name, tell
+from floorterm.wording import Say, sentence, words
+
+if TYPE_CHECKING:
+    from floorterm.changeover.state import Deviation, State
+
+_STATUS_TONE: dict[str, Tone] = {"released": "done", "abandoned": "strong", "paused": "caution", "open": ""}
+
+
+class ShiftNamed(Protocol):
+    """A shift as plant.yaml names it."""
+
+    @property
+    def name(self) -> Worded:
+        """Its name by language."""
+        ...
+
+    @property
+    def start(self) -> time:
+        """Its local start."""
+        ...
+
+    @property
+    def hours(self) -> int:
+        """How many hours it runs."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """One shift on one day: from `since` until `until`, which does not count."""
+
+    name: Worded
+    since: datetime
+    until: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class ShiftRow:
+    """One row: a heading, a deviation of a work, or a work. What stands at the right is set there by the screen."""
+
+    key: str
+    left: tuple[Line, ...]
+    right: tuple[Line, ...] = ()
+    heading: bool = False
+    work: str = ""
+    deviation: int = 0
+
+
+def window_at(shifts: Sequence[ShiftNamed], at: datetime, zone: tzinfo) -> Window:
+    """The shift that runs at that moment; between two shifts, the one that began last."""
+    local = at.astimezone(zone)
+    begun: list[Window] = []
+    for day in (local.date(), local.date() - timedelta(days=1)):
+        for shift in shifts:
+            since = datetime.combine(day, shift.start, tzinfo=zone)
+            until = since + timedelta(hours=shift.hours)  # the wall clock decides, also when it is changed
+            if since <= local:
+                begun.append(Window(shift.name, since, until))
+    return max(begun, key=lambda window: (window.until > local, window.since))
+
+
+def window_before(shifts: Sequence[ShiftNamed], window: Window, zone: tzinfo) -> Window:
+    """The shift before this one."""
+    return window_at(shifts, window.since - timedelta(minutes=1), zone)
+
+
+def window_after(shifts: Sequence[ShiftNamed], window: Window, zone: tzinfo) -> Window:
+    """The shift after this one."""
+    return window_at(shifts, window.until + timedelta(minutes=1), zone)
+
+
+def window_text(window: Window, language: str) -> str:
+    """Name, day and hours of a shift."""
+    day = words(f"terminal.weekday_{window.since.isoweekday()}", language)
+    hours = f"{window.since:%H:%M}-{window.until:%H:%M}"
+    return f"{tell(window.name, language)}, {day} {window.since:%Y-%m-%d}, {hours}"
+
+
+def can_release(state: "State", now: datetime) -> bool:
+    """Whether nothing but the release is left of a work."""
+    return not state.ended and not open_steps(state, now) and not state.locks_on()
+
+
+def shift_rows(
+    states: Iterable["State"], names: Names, now: datetime, zone: tzinfo, language: str
+) -> tuple[ShiftRow, ...]:
+    """Deviations that wait, then works that wait for their release, then the rest in order of their start."""
+    found = sorted(states, key=lambda state: state.started_at)
+    rows: list[ShiftRow] = []
+    waiting = [(state, one) for state in found for one in state.open_deviations]
+    if waiting:
+        rows.append(_heading("deviations", words("terminal.shift_deviations", language, n=len(waiting))))
+        rows += [_deviation_row(state, one, names, zone, language) for state, one in waiting]
+    ready = [state for state in found if can_release(state, now)]
+    if ready:
+        rows.append(_heading("release", words("terminal.shift_release", language, n=len(ready))))
+        rows += [_work_row(state, names, now, zone, language) for state in ready]
+    rest = [state for state in found if state not in ready]
+    rows.append(_heading("works", words("terminal.shift_works", language, n=len(rest))))
+    rows += [_work_row(state, names, now, zone, language) for state in rest]
+    return tuple(rows)
+
+
+def _heading(key: str, text: str) -> ShiftRow:
+    return ShiftRow(f"heading {key}", ((Span(f" {text}", "strong"),),), heading=True)
+
+
+def deviation_text(deviation: "Deviation", language: str) -> str:
+    """What a deviation is about."""
+    return sentence(Say(deviation.key, deviation.facts), language)
+
+
+def _deviation_row(state: "State", one: "Deviation", names: Names, zone: tzinfo, language: str) -> ShiftRow:
+    step = state.worksheet.step(one.step)
+    line = names.lines.get(state.worksheet.line.id, state.worksheet.line.id)
+    tone: Tone = "warning" if one.critical else "caution"
+    critical = f" {words(f'terminal.critical_{one.critical}', language)} " if one.critical else ""
+    held = f" {words('terminal.on_hold', language)} " if one.decision == "hold" else ""
+    where = tell(step.text, language) if step else title_of(state.worksheet, language)
+    by = f"{short_name(one.by_name)} {clock(one.at, zone)}"
+    return ShiftRow(
+        f"deviation {state.work} {one.n}",
+        (
+            (Span(f"{line}  ", "strong"), Span(deviation_text(one, language))),
+            (Span(f"  {where}", "quiet"),),
+        ),
+        ((Span(critical or held, tone),) if critical or held else (), (Span(by, "quiet"),)),
+        work=state.work,
+        deviation=one.n,
+    )
+
+
+def _work_row(state: "State", names: Names, now: datetime, zone: tzinfo, language: str) -> ShiftRow:
+    sheet = state.worksheet
+    line = names.lines.get(sheet.line.id, sheet.line.id)
+    begin = clock(state.started_at, zone)
+    end = clock(state.ended_at, zone) if state.ended_at else "..."
+    total = sum(1 for _ in sheet.steps())
+    signed = total - len(open_steps(state, now))
+    steps = words("terminal.steps_signed", language, signed=signed, total=total)
+    status = Span(f" {words(f'terminal.status_{state.status}', language)} ", _STATUS_TONE[state.status])
+    minutes = against_standard(state, now, language)
+    deviations = deviations_span((state,), language)
+    second: list[Span] = [Span(f"  {begin}-{end}   {steps}   {state.work}", "quiet")]
+    return ShiftRow(
+        f"work {state.work}",
+        ((Span(f"{line}  ", "strong"), Span(title_of(sheet, language))), tuple(second)),
+        ((minutes, Span("  "), status), (deviations,) if deviations else ()),
+        work=state.work,
+    )
