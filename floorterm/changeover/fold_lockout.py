@@ -12,8 +12,8 @@ always count.
 
 **Standing.** A signed lockout step stands as long as its effect does. Those before the work (notify to
 verify) stand while the effect holds or no step of the work under that lockout is left to do; those after it
-stand while the effect holds. What no longer stands drops out of the current round by itself and is signed
-again; the signature stays in the history.
+stand while the effect holds and none is left (or the work was abandoned). What no longer stands drops out of
+the current round by itself and is signed again; the signature stays in the history.
 
 **Several people.** Signing a lock-off step takes the signer's own lock off that point (or confirms that none
 is left there); it counts as done when the last lock is off the point, so every owner may sign it in turn.
@@ -59,12 +59,13 @@ _EFFECTS: Mapping[Event, _Holds] = {
     Event.RELEASE: lambda job, point: job.points[point].relieved_n is not None,
     Event.VERIFY: lambda job, _: bool(job.proofs),
     Event.WORK_END: lambda job, _: not job.at_work,
-    Event.INSPECT_AREA: lambda job, _: job.inspected,
-    Event.ACCOUNT_PEOPLE: lambda job, _: job.accounted,
+    # a closed record has nothing left to look over, to count, to tell or to start
+    Event.INSPECT_AREA: lambda job, _: job.closed or job.inspected,
+    Event.ACCOUNT_PEOPLE: lambda job, _: job.closed or job.accounted,
     Event.LOCK_OFF: lambda job, point: not job.points[point].locks,
-    Event.NOTIFY_AFTER: lambda job, _: not job.untold(after=True),
+    Event.NOTIFY_AFTER: lambda job, _: job.closed or not job.untold(after=True),
     Event.RE_ENERGISE: lambda job, point: not job.points[point].isolated,
-    Event.RESTART: lambda job, _: job.restarted,
+    Event.RESTART: lambda job, _: job.closed or job.restarted,
     Event.CLOSE: lambda job, _: job.closed,
 }
 
@@ -91,9 +92,9 @@ def standing(state: State) -> State:
         step = state.worksheet.step(step_id)
         if step is None or step.kind != "lockout" or step.job not in state.locks:
             continue
-        if step.event in BEFORE and not left[step.job]:
-            continue
-        if not effect_holds(step, state.locks[step.job]):
+        holds = effect_holds(step, state.locks[step.job])
+        done = state.ended or not left[step.job]
+        if not ((holds or done) if step.event in BEFORE else (holds and done)):
             gone.append(step_id)
     if not gone:
         return state
@@ -112,7 +113,7 @@ def _confirms(step: Step, lockout: LockoutState, person: str) -> bool:
         case Event.ISOLATE | Event.SHUT_DOWN | Event.RE_ENERGISE | Event.RESTART | Event.CLOSE:
             return effect_holds(step, lockout)
         case Event.INSPECT_AREA | Event.ACCOUNT_PEOPLE | Event.NOTIFY_AFTER:
-            return lockout.closed and effect_holds(step, lockout)
+            return lockout.closed
     return False
 
 
