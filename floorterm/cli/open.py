@@ -56,21 +56,34 @@ def _open(path: Path, checklists: Path | None, terminal: str) -> "Plant":
 @click.command()
 @click.option("--rebuild", is_flag=True, help="Build demo.db anew from its scenario and say its head hash.")
 @click.option(
+    "--pictures",
+    type=click.Path(path_type=Path, file_okay=False),
+    help="Write every screen as SVG into a folder.",
+)
+@click.option(
     "--out", type=click.Path(path_type=Path, dir_okay=False), help="With --rebuild: the file to write."
 )
 @_LANGUAGE
 @_PLAIN
-def demo(rebuild: bool, out: Path | None, language: str, plain: bool) -> None:
+def demo(rebuild: bool, pictures: Path | None, out: Path | None, language: str, plain: bool) -> None:
     """Open a copy of the invented demo plant, with its clock set to the last day of the scenario.
 
     Every PIN of the demo is 246810.
     """
-    from floorterm.demo import open_copy, rebuild_to, shipped  # noqa: PLC0415
+    from floorterm.demo import open_copy, open_still, rebuild_to, shipped  # noqa: PLC0415
 
     if rebuild:
         target = out or shipped()
         head = rebuild_to(target)
         click.echo(f"{target}: {head.n} entries, head {head.hash}")
+        sys.exit(Status.WELL)
+    if pictures:
+        import asyncio  # noqa: PLC0415
+
+        from floorterm.terminal.pictures import write_all  # noqa: PLC0415
+
+        for path in asyncio.run(write_all(open_still, pictures, language)):
+            click.echo(str(path))
         sys.exit(Status.WELL)
     from floorterm.terminal import launch  # noqa: PLC0415
 

@@ -1,11 +1,14 @@
 """The demo plant: an invented plant's last two days, built by the program itself from a scenario."""
 
+import atexit
 import shutil
 import tempfile
+from collections.abc import Callable
 from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 if TYPE_CHECKING:
     from floorterm.ledger import Head
@@ -32,17 +35,27 @@ def rebuild_to(target: Path) -> "Head":
 def open_copy() -> "Plant":
     """A copy of the demo plant in a folder of its own, its clock running from the scenario's last moment."""
     from floorterm.demo.clock import running_clock  # noqa: PLC0415
+
+    return _open(lambda start: running_clock(start, lambda: datetime.now(UTC)))
+
+
+def open_still() -> "Plant":
+    """A copy of the demo plant whose clock stands: the same picture whenever it is taken."""
+    from floorterm.demo.clock import SetClock  # noqa: PLC0415
+
+    return _open(SetClock)
+
+
+def _open(clock_from: "Callable[[datetime], Callable[[], datetime]]") -> "Plant":
     from floorterm.demo.scenario import read_scenario  # noqa: PLC0415
     from floorterm.ledger import Ledger  # noqa: PLC0415
     from floorterm.library import load, starter_folder  # noqa: PLC0415
     from floorterm.plant import Plant  # noqa: PLC0415
 
     folder = Path(tempfile.mkdtemp(prefix="floorterm-demo-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
     copy = folder / "demo.db"
     shutil.copyfile(shipped(), copy)
     library = load(starter_folder())
-    from zoneinfo import ZoneInfo  # noqa: PLC0415
-
     show_at = read_scenario().show_at.replace(tzinfo=ZoneInfo(library.plant.time_zone))
-    clock = running_clock(show_at.astimezone(UTC), lambda: datetime.now(UTC))
-    return Plant(library, Ledger.open(copy, clock=clock), "T1")
+    return Plant(library, Ledger.open(copy, clock=clock_from(show_at.astimezone(UTC))), "T1")

@@ -42,7 +42,7 @@ def build(path: Path, scenario: Scenario | None = None) -> Head:
         plant.state_holds(
             supervisor, line, (fragrance,), "first statement for the new ledger", key=ledger.new_id()
         )
-    walk_all(plant, clock, ((run, instant(run.start)) for run in told.runs))
+    walk_all(plant, clock, ((run, instant(run.start)) for run in told.runs), told.usual)
     return ledger.head()
 
 

@@ -81,6 +81,7 @@ class Scenario:
     holds: Mapping[str, str]
     holds_by: str
     approved_by: str
+    usual: Mapping[str, str] = field(default_factory=dict)
     runs: tuple[Run, ...] = field(default_factory=tuple)
 
 

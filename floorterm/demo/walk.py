@@ -3,7 +3,7 @@
 Nothing is written past the rules: an act that they refuse stops the rebuild with their sentences.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from decimal import ROUND_HALF_EVEN, Decimal
@@ -43,12 +43,16 @@ class Due:
 
 @dataclass
 class Walker:
-    """One piece of work under way. `ready` says when each step was signed, `free` when each person is."""
+    """One piece of work under way. `ready` says when each step was signed, `free` when each person is.
+
+    `usual` are the readings and texts that people enter at a step when nothing is amiss.
+    """
 
     plant: Plant
     clock: SetClock
     run: Run
     start: datetime
+    usual: Mapping[str, str] = field(default_factory=dict)
     work: str = ""
     stopped: bool = False
     ready: dict[str, datetime] = field(default_factory=dict)
@@ -151,14 +155,16 @@ class Walker:
         counter = self._counted() if step.mark else None
         match step.kind:
             case "reading":
-                return SignStep(step=step.id, number=given or _reading(step), counter=counter)
+                usual = self.usual.get(step.id, "")
+                return SignStep(step=step.id, number=given or usual or _reading(step), counter=counter)
             case "choice":
                 plain = next(
                     (choice.id for choice in step.choices if not choice.deviation), step.choices[0].id
                 )
                 return SignStep(step=step.id, choice=given or plain, counter=counter)
             case "text":
-                return SignStep(step=step.id, text=given or "as the worksheet", counter=counter)
+                text = given or self.usual.get(step.id, "") or "as the worksheet"
+                return SignStep(step=step.id, text=text, counter=counter)
             case "scan":
                 return SignStep(step=step.id, scanned=step.expect, counter=counter)
             case "flush":
@@ -305,14 +311,17 @@ class Walker:
 
 
 def _reading(step: Step) -> str:
-    """The middle of the limits, with the decimals that the limits carry."""
+    """The middle of the limits, with as many decimals as they carry, or one more where the middle needs it."""
     low, high = step.low, step.high
     if low is None and high is None:
         return "1"
     if low is None or high is None:
         return str(high if low is None else low)
-    places = max(-_exponent(low), -_exponent(high), 1)
-    return str(((low + high) / 2).quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_EVEN))
+    middle = (low + high) / 2
+    places = max(-_exponent(low), -_exponent(high), 0)
+    if middle != middle.quantize(Decimal(1).scaleb(-places)):
+        places += 1
+    return str(middle.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_EVEN))
 
 
 def _exponent(number: Decimal) -> int:
@@ -320,12 +329,14 @@ def _exponent(number: Decimal) -> int:
     return exponent if isinstance(exponent, int) else 0
 
 
-def walk_all(plant: Plant, clock: SetClock, runs: Iterator[tuple[Run, datetime]]) -> None:
+def walk_all(
+    plant: Plant, clock: SetClock, runs: Iterator[tuple[Run, datetime]], usual: Mapping[str, str]
+) -> None:
     """Walk every run to its end, always the one whose next act comes first.
 
     What one piece of work does moves no other, so only the one that acted is asked again.
     """
-    walkers = [Walker(plant, clock, run, start) for run, start in runs]
+    walkers = [Walker(plant, clock, run, start, usual) for run, start in runs]
     dues = {index: due for index, walker in enumerate(walkers) if (due := walker.due())}
     while dues:
         index = min(dues, key=lambda index: (dues[index].at, index))

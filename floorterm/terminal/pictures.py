@@ -1,0 +1,68 @@
+"""Pictures of the screens, written by the program itself: every screen of the demo plant at a size and language."""
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+from floorterm.terminal.app import FloorApp
+
+if TYPE_CHECKING:
+    from floorterm.plant import Plant
+
+SIZES: tuple[tuple[int, int], ...] = ((80, 24), (120, 40))
+# screen -> the keys that lead to it from Lines
+SCREENS: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "lines": (),
+        "start": ("2", "f6"),
+        "work": ("enter",),
+        "list": ("enter", "f4"),
+        "locks": ("f2",),
+        "flush": ("f3",),
+        "shift": ("f8",),
+        "checklists": ("f4",),
+        "first-aid": ("f1",),
+        "sign-in": ("f10",),
+    }
+)
+
+
+async def picture(
+    opener: "Callable[[], Plant]",
+    keys: tuple[str, ...],
+    size: tuple[int, int],
+    *,
+    language: str = "en",
+    plain: bool = False,
+) -> str:
+    """One screen as SVG: the demo plant opened afresh, the keys pressed, everything settled."""
+    app = FloorApp(opener, language=language, plain=plain, demo=True, scan_gap_s=0)
+    async with app.run_test(size=size) as pilot:
+        await _settled(app, pilot)
+        for key in keys:
+            await pilot.press(key)
+            await _settled(app, pilot)
+        return app.export_screenshot(title="floorterm")
+
+
+async def _settled(app: FloorApp, pilot: object) -> None:
+    from textual.pilot import Pilot  # noqa: PLC0415
+
+    assert isinstance(pilot, Pilot)
+    for _ in range(3):
+        await app.workers.wait_for_complete()
+        await pilot.pause()
+
+
+async def write_all(opener: "Callable[[], Plant]", folder: Path, language: str = "en") -> list[Path]:
+    """Write every screen at every size into a folder; the paths written."""
+    folder.mkdir(parents=True, exist_ok=True)
+    written = []
+    suffix = "" if language == "en" else f"-{language}"
+    for name, keys in SCREENS.items():
+        for columns, rows in SIZES:
+            path = folder / f"{name}-{columns}x{rows}{suffix}.svg"
+            path.write_text(await picture(opener, keys, (columns, rows), language=language), encoding="utf-8")
+            written.append(path)
+    return written
