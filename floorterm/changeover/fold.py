@@ -78,7 +78,7 @@ def _started(work_id: str, entry: Entry) -> State:
     )
 
 
-def _after(state: State, entry: Entry, act: Act) -> State:  # noqa: PLR0911  one match over a closed set
+def _after(state: State, entry: Entry, act: Act) -> State:
     match act:
         case SignStep():
             return steps.signed(state, entry, act)

@@ -89,7 +89,7 @@ def _acting(asked: Asked) -> Iterator[Refusal]:
         yield no("inactive", name=asked.person.name)
 
 
-def _refusals(asked: Asked, act: Act) -> Iterator[Refusal]:  # noqa: PLR0911  one match over a closed set
+def _refusals(asked: Asked, act: Act) -> Iterator[Refusal]:
     match act:
         case SignStep():
             return signing.sign(asked, act)
@@ -109,7 +109,7 @@ def _refusals(asked: Asked, act: Act) -> Iterator[Refusal]:  # noqa: PLR0911  on
             return _about_the_work(asked, act)
 
 
-def _about_the_work(  # noqa: PLR0911  one match over a closed set
+def _about_the_work(
     asked: Asked, act: RepeatSection | Pause | Resume | Note | RaiseDeviation | Abandon | Redirect
 ) -> Iterator[Refusal]:
     match act:
