@@ -44,6 +44,7 @@ from floorterm.ledger.faults import (
     TimeZoneError,
     UnknownPersonError,
     UnreadableEntryError,
+    UnreadablePeopleError,
     WrongPinError,
 )
 from floorterm.ledger.seal import Seal
@@ -54,7 +55,7 @@ if TYPE_CHECKING:
     from floorterm.ledger.export import write_export
     from floorterm.ledger.ledger import Ledger
     from floorterm.ledger.pins import CHEAP_PROFILE, DEFAULT_PROFILE, PinProfile
-    from floorterm.ledger.verify import Problem, Report, verify_export, verify_file
+    from floorterm.ledger.verify import Problem, Report, verify_export, verify_file, verify_ledger
 
 _LATER = {
     "Ledger": "ledger",
@@ -67,6 +68,7 @@ _LATER = {
     "Report": "walk",
     "verify_file": "verify",
     "verify_export": "verify",
+    "verify_ledger": "verify",
 }
 
 __all__ = [
@@ -119,10 +121,12 @@ __all__ = [
     "TimeZoneError",
     "UnknownPersonError",
     "UnreadableEntryError",
+    "UnreadablePeopleError",
     "WrongPinError",
     "back_up",
     "verify_export",
     "verify_file",
+    "verify_ledger",
     "write_export",
 ]
 

@@ -8,7 +8,7 @@ from floorterm.ledger.chain import half_made
 from floorterm.ledger.export import check_copy, file_digest, record_copy
 from floorterm.ledger.ledger import Ledger
 from floorterm.ledger.seal import Seal
-from floorterm.ledger.verify import verify
+from floorterm.ledger.verify import verify_ledger
 
 BACKUP_MADE = "backup.made"
 _PAGES_AT_A_TIME = 8192  # 32 MB: writers get their turn between two steps, small ledgers go in one
@@ -23,7 +23,7 @@ def back_up(ledger: Ledger, target: Path, *, by: str = "", terminal: str = "") -
     seal = Seal.of(ledger.head(), ledger.start().plant)
     with half_made(target) as fresh:
         _copy(ledger.path, fresh)
-        check_copy(verify(fresh, (seal,)), target, seal)
+        check_copy(verify_ledger(fresh, (seal,)), target, seal)
         digest = file_digest(fresh)
     record_copy(ledger, BACKUP_MADE, target, seal, digest, by=by, terminal=terminal)
     return seal

@@ -42,6 +42,7 @@ from floorterm.ledger.values import Guard, Head, Ref, Start
 Clock = Callable[[], datetime]
 NewId = Callable[[], str]
 _Done = TypeVar("_Done")
+_DATABASE_FAULTS = (DBAPIError, UnicodeDecodeError)  # the second as in `connect.FAULTS`
 
 
 def random_id() -> str:
@@ -222,8 +223,8 @@ class Chain:
         try:
             with self._readers.connect() as connection:
                 return work(connection)
-        except DBAPIError as fault:
-            raise connect.explained(fault.orig or fault, self.path) from fault
+        except _DATABASE_FAULTS as fault:
+            raise connect.explained(getattr(fault, "orig", None) or fault, self.path) from fault
 
     def unit_of_work(self, work: Callable[[Transaction], _Done]) -> _Done:
         """One transaction: `work` may read, append and change tables; returned only after the commit."""
@@ -244,8 +245,8 @@ class Chain:
                     )
                     done = work(transaction)
                     self._commit(connection, transaction)
-            except DBAPIError as fault:
-                raise connect.explained(fault.orig or fault, self.path) from fault
+            except _DATABASE_FAULTS as fault:
+                raise connect.explained(getattr(fault, "orig", None) or fault, self.path) from fault
             if self._watch and transaction.written:
                 self._watch.note(transaction.now)
             return done

@@ -36,6 +36,8 @@ from floorterm.ledger.guards import APPLICATION_ID, LEAST_SQLITE, SCHEMA_VERSION
 from floorterm.ledger.placement import network_kind
 
 BUSY_SECONDS = 5
+# A damaged file can put bytes that are no text into SQLite's own messages, which the driver then cannot read.
+FAULTS = (sqlite3.Error, UnicodeDecodeError)
 # name, value that is set, value that must be read back
 _ALWAYS = (
     ("busy_timeout", str(BUSY_SECONDS * 1000), BUSY_SECONDS * 1000),
@@ -134,7 +136,7 @@ def raw(path: Path, *, read_only: bool = False, create: bool = False) -> sqlite3
         except BaseException:
             connection.close()
             raise
-    except sqlite3.Error as fault:
+    except FAULTS as fault:
         raise explained(fault, path) from fault
     return connection
 
@@ -144,7 +146,7 @@ def check_ours(connection: sqlite3.Connection, path: Path) -> None:
     try:
         application = connection.execute("PRAGMA application_id").fetchone()[0]
         version = connection.execute("PRAGMA user_version").fetchone()[0]
-    except sqlite3.Error as fault:
+    except FAULTS as fault:
         raise explained(fault, path) from fault
     if application != APPLICATION_ID or version < 1:
         raise NotALedgerError(path=str(path))
@@ -161,4 +163,6 @@ def explained(fault: BaseException, path: Path) -> LedgerError:
         return _OF_PATH[code](path=str(path))
     if code in _OF_DISK:
         return _OF_DISK[code]()
+    if isinstance(fault, UnicodeDecodeError) or "Could not decode" in str(fault):
+        return LedgerDamagedError(path=str(path))
     return LedgerError(reason=str(fault))

@@ -8,7 +8,7 @@ from floorterm.entries import Draft
 from floorterm.ledger import connect
 from floorterm.ledger.chain import half_made
 from floorterm.ledger.export_lines import entry_line, seal_line
-from floorterm.ledger.faults import CopyFaultError
+from floorterm.ledger.faults import CopyFaultError, LedgerDamagedError
 from floorterm.ledger.ledger import Ledger
 from floorterm.ledger.seal import SEAL_MADE, Seal, seal_value
 from floorterm.ledger.transaction import Transaction
@@ -40,6 +40,8 @@ def _write(ledger: Ledger, path: Path, after_n: int, seal: Seal) -> None:
         with path.open("x", encoding="utf-8", newline="\n") as file:
             while rows := connection.execute(query, (after_n, seal.n)).fetchall():
                 file.writelines(entry_line(body, hash_) + "\n" for _, body, hash_ in rows)
+                if rows[-1][0] <= after_n:  # a damaged tree would be walked in circles for ever
+                    raise LedgerDamagedError(path=str(ledger.path))
                 after_n = rows[-1][0]
             file.write(seal_line(seal) + "\n")
     finally:

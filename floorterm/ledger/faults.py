@@ -148,6 +148,12 @@ class UnreadableEntryError(LedgerError):
     KEY = "ledger.unreadable_entry"
 
 
+class UnreadablePeopleError(LedgerError):
+    """The table of people holds what no person is."""
+
+    KEY = "ledger.unreadable_people"
+
+
 class NoSuchEntryError(LedgerError):
     """The ledger has no entry of that number."""
 

@@ -4,14 +4,20 @@ fit together.
 """
 
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import Connection, Row, Select, func, select
 
-from floorterm.entries import BodyError, Entry, entry_from_body, instant, read_body, stamp
-from floorterm.ledger.faults import NoSuchEntryError, NotALedgerError, UnreadableEntryError
+from floorterm.entries import Entry, entry_from_body, instant, read_body, stamp
+from floorterm.ledger.faults import (
+    NoSuchEntryError,
+    NotALedgerError,
+    UnreadableEntryError,
+    UnreadablePeopleError,
+)
 from floorterm.ledger.schema import ENTRIES, PEOPLE
 from floorterm.ledger.values import Head, Ref, Start
 from floorterm.people import LockoutStatus, Permission, Person
@@ -34,6 +40,12 @@ class Filters:
     after_n: int = 0
     since: datetime | None = None
     until: datetime | None = None
+
+    def __post_init__(self) -> None:
+        """Raise ValueError for a time without its zone before anything is asked of the database."""
+        for at in (self.since, self.until):
+            if at is not None:
+                stamp(at)
 
     def narrowed(self, query: Select[Any]) -> Select[Any]:
         """The query with these conditions."""
@@ -68,16 +80,26 @@ def _paged(
         yield from rows
         if len(rows) < size:
             return
+        if last is not None and (rows[-1][0] - last) * (-1 if newest_first else 1) <= 0:
+            # a damaged tree would be walked in circles for ever
+            raise UnreadableEntryError(n=last, reason="the numbers of the entries do not go up")
         last = rows[-1][0]
         left = None if left is None else left - len(rows)
 
 
+@contextmanager
+def _sound(n: int) -> Iterator[None]:
+    """Rows of a damaged file can hold anything: whatever no entry is made of is said to be unreadable."""
+    try:
+        yield
+    except (TypeError, ValueError, KeyError) as fault:
+        raise UnreadableEntryError(n=n, reason=str(fault)) from fault
+
+
 def to_entry(n: int, body: str, hash_: str) -> Entry:
     """The entry that a row stands for. Raises UnreadableEntryError."""
-    try:
+    with _sound(n):
         return entry_from_body(body, hash_)
-    except BodyError as fault:
-        raise UnreadableEntryError(n=n, reason=str(fault)) from fault
 
 
 def entries(
@@ -93,8 +115,12 @@ def refs(
 ) -> list[Ref]:
     """The same entries without their values."""
     query = filters.narrowed(select(*_REF))
-    return [
-        Ref(
+    return [_ref(row) for row in _paged(connection, query, limit, newest_first)]
+
+
+def _ref(row: Row[Any]) -> Ref:
+    with _sound(row.n):
+        return Ref(
             n=row.n,
             at=instant(row.at),
             kind=row.kind,
@@ -104,8 +130,6 @@ def refs(
             step=row.step or "",
             person=row.person or "",
         )
-        for row in _paged(connection, query, limit, newest_first)
-    ]
 
 
 def entry(connection: Connection, n: int) -> Entry:
@@ -126,8 +150,11 @@ def entry_of_key(connection: Connection, key: str) -> Entry | None:
 def head(connection: Connection, chain: str) -> Head:
     """The last entry's number, hash and time."""
     query = select(_COLUMNS.n, _COLUMNS.hash, _COLUMNS.at).order_by(_COLUMNS.n.desc()).limit(1)
-    row = connection.execute(query).one()
-    return Head(row.n, row.hash, instant(row.at), chain)
+    row = connection.execute(query).first()
+    if row is None:
+        raise UnreadableEntryError(n=1, reason="there is none")
+    with _sound(row.n):
+        return Head(row.n, row.hash, instant(row.at), chain)
 
 
 def last_pos(connection: Connection, changeover: str) -> int:
@@ -155,7 +182,7 @@ def start(connection: Connection, path: str) -> Start:
             plant_id=body.get("plant_id", ""),
             checklists=body.get("checklists", ""),
         )
-    except (BodyError, KeyError) as fault:
+    except (TypeError, ValueError, KeyError) as fault:
         raise NotALedgerError(path=path) from fault
 
 
@@ -177,14 +204,17 @@ def person_of_badge(connection: Connection, badge: str) -> Person | None:
 
 
 def _person(row: Row[Any]) -> Person:
-    return Person(
-        code=row.code,
-        name=row.name,
-        permission=Permission(row.permission),
-        duties=frozenset(row.duties.splitlines()),
-        lockout=LockoutStatus(row.lockout),
-        trained_on=date.fromisoformat(row.trained_on) if row.trained_on else None,
-        valid_to=date.fromisoformat(row.valid_to) if row.valid_to else None,
-        badge=row.badge or "",
-        active=bool(row.active),
-    )
+    try:
+        return Person(
+            code=row.code,
+            name=row.name,
+            permission=Permission(row.permission),
+            duties=frozenset(str(row.duties).splitlines()),
+            lockout=LockoutStatus(row.lockout),
+            trained_on=date.fromisoformat(row.trained_on) if row.trained_on else None,
+            valid_to=date.fromisoformat(row.valid_to) if row.valid_to else None,
+            badge=row.badge or "",
+            active=bool(row.active),
+        )
+    except (TypeError, ValueError) as fault:
+        raise UnreadablePeopleError(reason=str(fault)) from fault

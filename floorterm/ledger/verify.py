@@ -16,7 +16,7 @@ from floorterm.ledger.guards import COLUMNS, GUARDS
 from floorterm.ledger.seal import Seal
 from floorterm.ledger.walk import Problem, Report, Walk
 
-__all__ = ["Problem", "Report", "verify", "verify_export", "verify_file"]
+__all__ = ["Problem", "Report", "verify_export", "verify_file", "verify_ledger"]
 
 PAGE = 2000
 _PAGE = f"SELECT n, body, hash, {', '.join(COLUMNS)} FROM entries WHERE n >= ? ORDER BY n LIMIT {PAGE}"
@@ -27,7 +27,7 @@ def verify_file(path: Path, seals: Iterable[Seal] = ()) -> Report:
     """Verify whatever the file is, a ledger or an export. Raises LedgerError if it is neither."""
     seals = tuple(seals)
     try:
-        return verify(path, seals)
+        return verify_ledger(path, seals)
     except NotALedgerError:
         # Opening the file is harmless now: it is no ledger, so nobody holds a lock on it.
         if path.is_file():
@@ -37,7 +37,7 @@ def verify_file(path: Path, seals: Iterable[Seal] = ()) -> Report:
         raise
 
 
-def verify(path: Path, seals: Iterable[Seal] = ()) -> Report:
+def verify_ledger(path: Path, seals: Iterable[Seal] = ()) -> Report:
     """Verify a ledger file: SQLite's own check, guards, hashes, chain, generated columns, people, seals.
 
     May run while the ledger is in use; it reads to the head that it finds at the end. Raises a LedgerError if
@@ -49,23 +49,32 @@ def verify(path: Path, seals: Iterable[Seal] = ()) -> Report:
         connect.check_ours(connection, path)
         walk = Walk.against(seals)
         try:
+            connection.text_factory = _readable  # damaged text must not stop the check that finds it
             _integrity(connection, walk)
             _guards(connection, walk)
             connection.text_factory = bytes
             for row in _rows(connection):
                 _take(walk, row)
             _people(connection, walk)
-        except sqlite3.DatabaseError as fault:
+        except connect.FAULTS as fault:
             walk.note(0, "integrity", reason=str(fault))
         return walk.report()
     finally:
         connection.close()
 
 
+def _readable(text: bytes) -> str:
+    return text.decode("utf-8", errors="replace")
+
+
 def _integrity(connection: sqlite3.Connection, walk: Walk) -> None:
-    for (text,) in connection.execute("PRAGMA integrity_check"):
-        if text != "ok":
-            walk.note(0, "integrity", reason=text)
+    """SQLite's own check; where it breaks off (a text that is no JSON any more), the walk still goes on."""
+    try:
+        for (text,) in connection.execute("PRAGMA integrity_check"):
+            if text != "ok":
+                walk.note(0, "integrity", reason=text)
+    except connect.FAULTS as fault:
+        walk.note(0, "integrity", reason=str(fault))
 
 
 def _guards(connection: sqlite3.Connection, walk: Walk) -> None:
@@ -80,16 +89,24 @@ def _guards(connection: sqlite3.Connection, walk: Walk) -> None:
 def _rows(connection: sqlite3.Connection) -> Iterator[tuple[Any, ...]]:
     """Every row in order, page by page; the last page and the people after it are read in one transaction."""
     after = _FIRST
-    while True:
-        rows = connection.execute(_PAGE, (after,)).fetchall()
-        if len(rows) < PAGE:
-            break
+    while len(rows := _page(connection, after)) == PAGE:
         yield from rows
         after = rows[-1][0] + 1
     connection.execute("BEGIN")
-    while rows := connection.execute(_PAGE, (after,)).fetchall():
+    while rows := _page(connection, after):
         yield from rows
         after = rows[-1][0] + 1
+
+
+def _page(connection: sqlite3.Connection, after: int) -> list[tuple[Any, ...]]:
+    """Rows from number `after` on. A damaged tree can give others, and would be walked in circles for ever."""
+    rows = connection.execute(_PAGE, (after,)).fetchall()
+    wanted = after
+    for n, *_ in rows:
+        if not isinstance(n, int) or n < wanted:
+            raise sqlite3.DatabaseError("the numbers of the entries do not go up")
+        wanted = n + 1
+    return rows
 
 
 def _take(walk: Walk, row: tuple[Any, ...]) -> None:
@@ -97,7 +114,7 @@ def _take(walk: Walk, row: tuple[Any, ...]) -> None:
     if not isinstance(body, bytes) or not isinstance(hash_, bytes):
         walk.note(n, "column", column="body, hash")
         return
-    fields = walk.take(n, body, hash_.decode("utf-8", errors="replace"))
+    fields = walk.take(n, body, _readable(hash_))
     if not fields:
         return
     for name, stored in zip(COLUMNS, columns, strict=True):
@@ -114,7 +131,7 @@ _PERSON = ("code", "name", "permission", "duties", "lockout", "trained_on", "val
 def _people(connection: sqlite3.Connection, walk: Walk) -> None:
     rows = connection.execute(f"SELECT {', '.join(_PERSON)} FROM people ORDER BY code").fetchall()
     connection.execute("ROLLBACK")
-    table = {row[0].decode(): _record(row) for row in rows}
+    table = {record["code"]: record for record in map(_record, rows)}
     for code in sorted(walk.people.keys() | table.keys()):
         told, stored = walk.people.get(code, {}), table.get(code, {})
         differ = [name for name in _PERSON if told.get(name) != stored.get(name)]
@@ -123,12 +140,13 @@ def _people(connection: sqlite3.Connection, walk: Walk) -> None:
 
 
 def _record(row: tuple[Any, ...]) -> Mapping[str, Any]:
-    record = {
-        name: value.decode("utf-8", errors="replace") if isinstance(value, bytes) else value
+    record: dict[str, Any] = {
+        name: _readable(value) if isinstance(value, bytes) else value
         for name, value in zip(_PERSON, row, strict=True)
         if value is not None
     }
     return record | {
+        "code": str(record.get("code")),
         "duties": str(record.get("duties", "")).splitlines(),
         "active": record.get("active") == 1,
     }

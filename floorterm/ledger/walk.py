@@ -59,6 +59,7 @@ class Walk:
     sealed_n: int = 0
     people: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     _gap: bool = False
+    _part: bool = False
 
     @classmethod
     def against(cls, seals: Iterable[Seal]) -> "Walk":
@@ -78,7 +79,7 @@ class Walk:
 
     def begin_at(self, n: int, prev: str) -> None:
         """Begin in the middle: an export of a part says what its first entry followed."""
-        self.first, self.n, self.head = n, n - 1, prev
+        self.first, self.n, self.head, self._part = n, n - 1, prev, True
 
     def take(self, n: int, body: bytes, hash_: str) -> Mapping[str, Any]:
         """Check one entry against hash, number and predecessor. Gives its fields, none if unreadable."""
@@ -122,7 +123,7 @@ class Walk:
             self.note(n, "start")
         elif n != 1 and starts:
             self.note(n, "start_again")
-        if fields.get("kind") in FOLDED and self.first == 1:
+        if fields.get("kind") in FOLDED and not self._part:
             try:
                 self.people = fold_person(self.people, fields["kind"], fields.get("value", {}))
             except (PersonFoldError, AttributeError, TypeError):
