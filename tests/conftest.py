@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from floorterm.demo.clock import SetClock, counted_ids
-from floorterm.ledger import Ledger
+from floorterm.ledger import CHEAP_PROFILE, Ledger
 from floorterm.library import load, starter_folder
 from floorterm.library.model import Library
 from floorterm.people import LockoutStatus, Permission, Person
@@ -61,6 +61,7 @@ def plant(tmp_path: Path, library: Library, clock: SetClock) -> Plant:
         time_zone=library.plant.time_zone,
         clock=clock,
         new_id=counted_ids(),
+        pin_profile=CHEAP_PROFILE,
     )
     admin = Person(code="AD", name="A. Dmin", permission=Permission.ADMINISTRATOR)
     ledger.add_person(admin, PIN, by="")

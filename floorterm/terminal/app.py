@@ -17,7 +17,7 @@ from textual.binding import Binding, BindingType
 from floorterm.terminal import theme
 from floorterm.terminal.desk import Desk
 from floorterm.terminal.messages import LedgerMoved, MinutePassed, Retold, Scanned
-from floorterm.terminal.scan import GAP_S, Fed, Key, ScanCollector
+from floorterm.terminal.scan import ENTERS, GAP_S, Fed, Key, ScanCollector
 from floorterm.terminal.session import Session
 from floorterm.terminal.signer import PinAnswer, PinRequest, Signer
 from floorterm.wording import FALLBACK, LANGUAGES, words
@@ -28,7 +28,6 @@ if TYPE_CHECKING:
 
 TICK_S = 2.0  # how often the record's head and the clock are looked at; silent when nothing changed
 _TIMER_SLACK_S = 0.002
-_ENTER = frozenset({"enter", "ctrl+m", "ctrl+j", "newline"})
 
 
 class FloorApp(App[int]):
@@ -160,7 +159,7 @@ class FloorApp(App[int]):
     async def _pass_on(self, fed: Fed) -> None:
         for key in fed.keys:
             self._touched()
-            name = "enter" if key.key in _ENTER else key.key
+            name = "enter" if key.key in ENTERS else key.key
             await super().on_event(events.Key(name, key.character))
         if fed.scanned:
             self._touched()

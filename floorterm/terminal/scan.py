@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 GAP_S = 0.035
 LEAST_CHARACTERS = 4
 SAME_S = 2.0
+ENTERS = frozenset({"enter", "ctrl+m", "ctrl+j", "newline"})  # Enter as terminals and scanners send it
 GROUP_SEPARATOR = "\x1d"
 
 
@@ -52,9 +53,10 @@ class ScanCollector:
         if self._collects(key):
             self._held.append(key)
             return Fed(released)
-        if key.key in ("enter", "ctrl+m", "ctrl+j", "newline") and self._is_code():
-            return Fed(released, self._scanned(key.at))
-        if self._held and key.character is not None:  # a control character inside a code means nothing here
+        if key.key in ENTERS:
+            if self._is_code():
+                return Fed(released, self._scanned(key.at))
+        elif self._held and key.character is not None:  # a control character inside a code means nothing here
             return Fed(released)
         return Fed((*released, *self._release(), key))
 

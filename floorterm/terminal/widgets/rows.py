@@ -111,7 +111,7 @@ class Rows(Painted, can_focus=True):
             self.refresh()
         if fresh == self.rows:
             return
-        old, before = self.rows, self.chosen
+        old, before, at = self.rows, self.chosen, self._chosen
         self.rows = fresh
         found = next((i for i, row in enumerate(fresh) if before and row.key == before.key), None)
         self._chosen = self._choosable(self._chosen if found is None else found)
@@ -122,7 +122,7 @@ class Rows(Painted, can_focus=True):
             self.refresh()
         else:
             for index, (was, now) in enumerate(zip(old, fresh, strict=True)):
-                if was != now or (before is not self.chosen and index == self._chosen):
+                if was != now or (at != self._chosen and index in (at, self._chosen)):
                     self._refresh_row(index)
         if self.chosen is not None and (before is None or before.key != self.chosen.key):
             self.post_message(self.Chosen(self, self.chosen))
