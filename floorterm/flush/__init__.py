@@ -6,35 +6,68 @@ plant's YAML models into these values.
 
 from floorterm.flush.bars import Bar, Content, Oil, Part, Rules
 from floorterm.flush.errors import (
+    CapacityInputError,
+    DosingInputError,
     FlushError,
     LimitInputError,
     LineModelError,
     QuantityInputError,
+    TankInputError,
     WashoutInputError,
 )
-from floorterm.flush.explain import explain, governing_sentence
-from floorterm.flush.limits import Candidate, Gate, Governing, Limit, residual_limit
+from floorterm.flush.explain import explain, governing_sentence, item_words, reasoning
+from floorterm.flush.grounds import (
+    Active,
+    BarColour,
+    BarOdour,
+    ColourRule,
+    HealthRule,
+    Index,
+    Maximum,
+    NextUse,
+    OdourRule,
+)
+from floorterm.flush.limits import (
+    Candidate,
+    Gate,
+    Governing,
+    Limit,
+    residual_limit,
+    residual_limit_of_several,
+)
 from floorterm.flush.model import LineModel, Unit
 from floorterm.flush.quantity import FlushQuantity, Sensitivity, flush_quantity
 from floorterm.flush.washout import UnitStart, Washout, curve, washout
 
 __all__ = [
+    "Active",
     "Bar",
+    "BarColour",
+    "BarOdour",
     "Candidate",
+    "CapacityInputError",
+    "ColourRule",
     "Content",
+    "DosingInputError",
     "FlushError",
     "FlushQuantity",
     "Gate",
     "Governing",
+    "HealthRule",
+    "Index",
     "Limit",
     "LimitInputError",
     "LineModel",
     "LineModelError",
+    "Maximum",
+    "NextUse",
+    "OdourRule",
     "Oil",
     "Part",
     "QuantityInputError",
     "Rules",
     "Sensitivity",
+    "TankInputError",
     "Unit",
     "UnitStart",
     "Washout",
@@ -43,6 +76,9 @@ __all__ = [
     "explain",
     "flush_quantity",
     "governing_sentence",
+    "item_words",
+    "reasoning",
     "residual_limit",
+    "residual_limit_of_several",
     "washout",
 ]

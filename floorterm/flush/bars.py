@@ -1,13 +1,24 @@
 """The two bars of a changeover and the rules that judge them: what a residual limit is derived from."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date
 from math import fsum
 from types import MappingProxyType
 from typing import Literal, get_args
 
 from floorterm.flush.errors import LimitInputError, as_number, one_of
+from floorterm.flush.grounds import (
+    Active,
+    BarColour,
+    BarOdour,
+    ColourRule,
+    HealthRule,
+    Index,
+    Maximum,
+    NextUse,
+    OdourRule,
+)
 from floorterm.library.tables import (
     JURISDICTIONS,
     AmbiguousNameError,
@@ -18,6 +29,7 @@ from floorterm.library.tables import (
     label_item,
     oil,
     oil_names,
+    worst_confidence,
 )
 
 Claim = Literal["fragrance_free", "unscented", "organic"]
@@ -48,12 +60,14 @@ class Oil:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bar:
-    """One bar as the label rule sees it.
+    """One bar as the rules see it.
 
     `dose`: fragrance on finished bar mass, kg/kg. `contents`: label items known directly, kg/kg of bar,
     besides the oils. `background`: what other sources than the fragrance bring (raw materials, rework),
-    kg/kg of bar. `label`: what the label names. Raises LimitInputError naming the field for a content
-    outside 0..1, an item or oil that no table has, shares that do not sum to 1, or a dose without oils.
+    kg/kg of bar. `label`: what the label names. `maxima`: the most of an item that this bar may hold.
+    `indices`: as natural origin. `active`: a drug active in it; `next_use`: how this bar is used where one
+    may be carried over. Raises LimitInputError naming the field for a content outside 0..1, an item or oil
+    that no table has, shares that do not sum to 1, or a dose without oils.
     """
 
     name: str = ""
@@ -64,6 +78,12 @@ class Bar:
     label: tuple[str, ...] = ()
     leave_on: bool = False
     claims: tuple[Claim, ...] = ()
+    colour: BarColour | None = None
+    odour: BarOdour | None = None
+    indices: tuple[Index, ...] = ()
+    maxima: tuple[Maximum, ...] = ()
+    active: Active | None = None
+    next_use: NextUse | None = None
 
     def __post_init__(self) -> None:
         as_number(LimitInputError, "dose", self.dose, high=1.0)
@@ -83,6 +103,14 @@ class Bar:
         _check_contents("background", self.background)
         for claim in self.claims:
             one_of(LimitInputError, "claims", claim, CLAIMS)
+        _check_contents("maxima", self.maxima)
+        for field, names in (
+            ("indices", [index.name for index in self.indices]),
+            ("maxima", [item_named(maximum.item).name for maximum in self.maxima]),
+        ):
+            for place, name in enumerate(names):
+                if name in names[:place]:
+                    raise LimitInputError(field, "stands_twice", found=name)
 
     @property
     def fragranced(self) -> bool:
@@ -110,8 +138,8 @@ class Rules:
     """How a pair is judged: whose label list, on which day, with which margin.
 
     `threshold` (kg/kg) overrules that of the list. `safety_factor` >= 1 divides the limit. `mixing`: "safe"
-    adds the residue to the background, "exact" mixes both bars by mass. Raises LimitInputError naming the
-    field.
+    adds the residue to the background, "exact" mixes both bars by mass. `colour`, `odour`, `health`: how
+    these are judged; None leaves the rule out. Raises LimitInputError naming the field.
     """
 
     on: date
@@ -119,6 +147,9 @@ class Rules:
     threshold: float | None = None
     safety_factor: float = 1.0
     mixing: Mixing = "safe"
+    colour: ColourRule | None = field(default_factory=ColourRule)
+    odour: OdourRule | None = field(default_factory=OdourRule)
+    health: HealthRule | None = field(default_factory=HealthRule)
 
     def __post_init__(self) -> None:
         one_of(LimitInputError, "jurisdiction", self.jurisdiction, JURISDICTIONS)
@@ -194,7 +225,34 @@ def _oil_rows(portion: Oil) -> list[tuple[str, str, float, str, Confidence]]:
     ]
 
 
-def _check_contents(field: str, contents: tuple[Content, ...]) -> None:
+def together(bars: Sequence[Bar]) -> Bar:
+    """Several bars as one that holds all of each at full dose: doses, contents and odours add up.
+
+    Oils keep their mass, so that their shares are weighted by the doses. Colour, indices and a drug active
+    do not add up and are left out; of one bar the bar itself. Raises LimitInputError where the doses sum to
+    more than the bar.
+    """
+    if len(bars) == 1:
+        return bars[0]
+    dose = fsum(bar.dose for bar in bars)
+    odours = [bar.odour for bar in bars if bar.odour is not None]
+    return Bar(
+        name=", ".join(bar.name for bar in bars),
+        dose=dose,
+        oils=tuple(replace(oil, share=bar.dose * oil.share / dose) for bar in bars for oil in bar.oils),
+        contents=tuple(content for bar in bars for content in bar.contents),
+        background=tuple(content for bar in bars for content in bar.background),
+        odour=BarOdour(
+            activity=fsum(one.activity for one in odours),
+            source="; ".join(dict.fromkeys(one.source for one in odours if one.source)),
+            confidence=worst_confidence(*(one.confidence for one in odours)),
+        )
+        if odours
+        else None,
+    )
+
+
+def _check_contents(field: str, contents: Sequence[Content | Maximum]) -> None:
     for number, part in enumerate(contents):
         as_number(LimitInputError, f"{field}[{number}].content", part.content, high=1.0)
         try:

@@ -29,6 +29,18 @@ class LimitInputError(FlushError):
     """A bar or a rule that no residual limit can be derived from."""
 
 
+class TankInputError(FlushError):
+    """A dosing tank, a rinse or a target that no rinse plan can be made for."""
+
+
+class DosingInputError(FlushError):
+    """A dose, a pump reading or a run that no dosing check or plan follows from."""
+
+
+class CapacityInputError(FlushError):
+    """A rate, stroke or reject figure that no capacity follows from."""
+
+
 class QuantityInputError(FlushError):
     """A rate, slug mass or evidence mark that makes no sense for a flush quantity."""
 

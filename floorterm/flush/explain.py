@@ -1,10 +1,12 @@
 """What governs and why, in one sentence for people."""
 
+from collections.abc import Mapping
 from decimal import ROUND_FLOOR, Decimal
 from typing import Protocol
 
-from floorterm.flush.limits import Limit, Reason
-from floorterm.wording import Say
+from floorterm.flush.candidate import Candidate, Reason
+from floorterm.flush.limits import Limit
+from floorterm.wording import Fact, Say
 
 
 class Governs(Protocol):
@@ -47,10 +49,64 @@ def governing_sentence(
     if governing is None:
         return Say("flush.governs.nothing", {"outgoing": outgoing})
     facts = {"item": governing.item, "percent": percent(limit), "outgoing": outgoing}
+    if governing.criterion != "allergen_label":
+        return _other_sentence(status, governing, facts, reason)
     if status == "deviation":
         return Say(f"flush.deviation.{reason or 'any'}", facts)
-    kind = governing.criterion if governing.criterion == "allergen_label" else "other"
-    return Say(f"flush.{'unreachable' if status == 'unreachable' else 'governs'}.{kind}", facts)
+    return Say(f"flush.{'unreachable' if status == 'unreachable' else 'governs'}.allergen_label", facts)
+
+
+def _other_sentence(status: str, governing: Governs, facts: Mapping[str, Fact], reason: Reason | None) -> Say:
+    if status == "deviation":
+        # only a claim or a maximum can leave no room at all
+        return Say(f"limits.deviation.{governing.criterion}.{reason or 'any'}", facts)
+    start = "unreachable" if status == "unreachable" else "governs"
+    return Say(f"limits.{start}.{_kind(governing.criterion, governing.item)}", facts)
+
+
+def _kind(criterion: str, item: str) -> str:
+    return item if criterion == "health" else criterion
+
+
+def item_words(criterion: str, item: str) -> Say:
+    """What a candidate is about in words for a table: the label name itself, or "Colour", "Odour"…"""
+    return Say(f"limits.item.{_kind(criterion, item)}", {"item": item})
+
+
+def reasoning(limit: Limit) -> tuple[Say, ...]:
+    """The whole chain behind a residual limit, each step a sentence: every candidate from the strictest on
+    with its figures, source and confidence; the safety factor; what was not judged; gates.
+    """
+    ordered = sorted(limit.candidates, key=lambda one: one.limit)
+    found = [_step(one) for one in ordered]
+    if limit.governing is not None and limit.rules.safety_factor > 1.0:
+        facts = {"factor": f"{limit.rules.safety_factor:g}", "percent": percent(limit.value)}
+        found.append(Say("limits.step.safety_factor", facts))
+    return (*found, *limit.notes, *(gate.say for gate in limit.gates), explain(limit))
+
+
+def _step(one: Candidate) -> Say:
+    """One candidate as a sentence."""
+    facts: dict[str, Fact] = {
+        "item": one.item,
+        "outgoing": one.outgoing,
+        "percent": percent(one.limit),
+        "source": one.source,
+        "confidence": one.confidence,
+        "threshold": f"{one.threshold:.4g}" if one.threshold is not None else "0",
+        "content": f"{one.outgoing_content:.4g}",
+        "background": f"{one.background:.4g}",
+    }
+    facts |= {datum.name: _datum(datum.value) for datum in one.data}
+    if one.reason == "prohibited":
+        return Say("limits.step.prohibited", facts)
+    if one.criterion == "odour":
+        return Say(f"limits.step.{'odour' if 'incoming_activity' in facts else 'odour_unscented'}", facts)
+    return Say(f"limits.step.{_kind(one.criterion, one.item)}", facts)
+
+
+def _datum(value: float | str) -> str:
+    return value if isinstance(value, str) else f"{value:.4g}"
 
 
 def explain(limit: Limit, outgoing: str = "") -> Say:

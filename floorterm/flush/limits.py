@@ -1,60 +1,34 @@
 """The residual limit: how much of the outgoing fragrance may still be in the worst accepted bar.
 
-The rule: an item must be named on the label when its content exceeds the threshold (Reg. (EC) 1223/2009,
-Art. 19(1)(g) with Annex III: 0.01 % rinse-off, 0.001 % leave-on; equality is still free). r is the part of
-the full outgoing dose.
+Each rule gives candidates; the smallest decides. r is the part of the full outgoing dose.
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from math import fsum
-from typing import Literal, NamedTuple
+from typing import Literal
 
-from floorterm.flush.bars import Bar, Part, Rules, contents_of
-from floorterm.library.tables import (
-    Confidence,
-    LabelItem,
-    must_be_named,
-    prohibited_items,
-    worst_confidence,
-)
+from floorterm.flush.allergens import label_candidates
+from floorterm.flush.bars import Bar, Rules, contents_of, together
+from floorterm.flush.candidate import CRITERIA, SLACK, Candidate, Governing, Reason
+from floorterm.flush.claims import claim_candidates, claim_notes
+from floorterm.flush.colour import colour_candidates, colour_notes
+from floorterm.flush.errors import LimitInputError
+from floorterm.flush.health import health_candidates
+from floorterm.flush.maxima import maximum_candidates
+from floorterm.flush.odour import odour_candidates, odour_notes
 from floorterm.wording import Say
 
-CRITERIA = ("allergen_label", "colour", "odour", "claim", "health", "safety_max")  # in the order of ties
-_SLACK = 1e-9  # relative, so that equality stays free in floating-point numbers
-
-Reason = Literal["limits", "free", "formula", "at_threshold", "prohibited"]
-
-
-class Governing(NamedTuple):
-    """What decides: the criterion and its item."""
-
-    criterion: str
-    item: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Candidate:
-    """One limit of one rule, before the safety factor, with all that it rests on.
-
-    `limit` 1 means that the rule does not limit, 0 that flushing cannot help. `reason`: "limits"; "free"
-    (can never reach the threshold); "formula" (the incoming bar exceeds it by itself); "at_threshold" (the
-    incoming bar leaves no room); "prohibited". Contents and threshold in kg/kg of bar; `outgoing` names the
-    bar whose residue it is.
-    """
-
-    criterion: str
-    item: str
-    limit: float
-    reason: Reason
-    outgoing: str
-    entry: str
-    threshold: float | None
-    outgoing_content: float
-    background: float
-    parts: tuple[Part, ...]
-    source: str
-    confidence: Confidence
+__all__ = [
+    "CRITERIA",
+    "Candidate",
+    "Gate",
+    "Governing",
+    "Limit",
+    "Reason",
+    "residual_limit",
+    "residual_limit_of_several",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +45,7 @@ class Limit:
     help.
 
     `value` is in 0..1 with the safety factor taken off; `governing` is None where no rule limits (value 1).
+    `notes`: what was not judged or was judged on thin data.
     """
 
     value: float
@@ -79,44 +54,53 @@ class Limit:
     candidates: tuple[Candidate, ...]
     gates: tuple[Gate, ...]
     rules: Rules
+    notes: tuple[Say, ...] = ()
 
     @property
     def decisive(self) -> Candidate | None:
         """The candidate that governs, with its data and sources."""
-        for candidate in self.candidates:
-            if self.governing == (candidate.criterion, candidate.item):
-                return candidate
-        return None
+        if self.governing is None:
+            return None
+        same = [one for one in self.candidates if self.governing == (one.criterion, one.item)]
+        return min(same, key=lambda one: one.limit)
 
 
 def residual_limit(outgoing: Bar, incoming: Bar, rules: Rules) -> Limit:
     """The residual limit for going from one bar to another: min(1, all candidates) / safety factor.
 
-    Candidates are all items of the list in force that the outgoing bar holds, or that the incoming bar
-    exceeds by itself, and that the incoming label does not name; prohibited substances in either bar count
-    whatever the label says. Ties (within 1e-9) go by criterion, then by item name.
+    Candidates come from the label rule, colour, odour, claims, health and safety maxima, each where the bars
+    state what it needs. Ties (within 1e-9) go by criterion, then by item name. Raises LimitInputError.
     """
-    held, own = contents_of(outgoing), contents_of(incoming)
-    named = incoming.labelled
+    return residual_limit_of_several((outgoing,), incoming, rules)
 
-    def seen(items: tuple[LabelItem, ...]) -> Iterator[_Seen]:
-        for item in items:
-            if item.entry in held or item.entry in own:
-                outside, inside = held.get(item.entry, ()), own.get(item.entry, ())
-                yield _Seen(item, rules, outgoing.name, outside, inside)
 
-    found = [
-        _candidate(one, None, 0.0, "prohibited")
-        for one in seen(prohibited_items(rules.jurisdiction, rules.on))
-    ]
-    for one in seen(must_be_named(rules.jurisdiction, rules.on)):
-        if one.item.entry not in named:
-            found.extend(_labelled(one, leave_on=incoming.leave_on))
-    found.sort(key=lambda candidate: (CRITERIA.index(candidate.criterion), candidate.item))
+def residual_limit_of_several(outgoing: Sequence[Bar], incoming: Bar, rules: Rules) -> Limit:
+    """The residual limit where a line may hold several outgoing bars, each at its full dose.
+
+    Contents of the same item and odours are summed over the bars, as nobody has measured how they share the
+    line: the safe side. Colour, claims and drug actives are judged bar by bar, and the worst one counts.
+    Raises LimitInputError, also where no bar is named.
+    """
+    if not outgoing:
+        raise LimitInputError("outgoing", "no_bars")
+    mixed = together(outgoing)
+    found = [*label_candidates(mixed, incoming, rules), *maximum_candidates(mixed, incoming)]
+    found = [replace(one, outgoing=_bringer(outgoing, one.entry)) for one in found]
+    strongest = max(outgoing, key=lambda bar: bar.odour.activity if bar.odour else 0.0)
+    found += [replace(one, outgoing=strongest.name) for one in odour_candidates(mixed, incoming, rules)]
+    notes: list[Say] = []
+    for old in outgoing:
+        found += colour_candidates(old, incoming, rules)
+        found += claim_candidates(old, incoming)
+        found += health_candidates(old, incoming, rules)
+        notes += colour_notes(old, incoming, rules)
+        notes += odour_notes(old, incoming, rules)
+        notes += claim_notes(old, incoming)
+    found.sort(key=lambda one: (CRITERIA.index(one.criterion), one.item))
     smallest = min((candidate.limit for candidate in found), default=1.0)
     governing = None
-    if smallest < 1.0 - _SLACK:
-        first = next(candidate for candidate in found if candidate.limit <= smallest * (1.0 + _SLACK))
+    if smallest < 1.0 - SLACK:
+        first = next(candidate for candidate in found if candidate.limit <= smallest * (1.0 + SLACK))
         governing = Governing(first.criterion, first.item)
     return Limit(
         value=smallest / rules.safety_factor if governing else 1.0,
@@ -125,82 +109,27 @@ def residual_limit(outgoing: Bar, incoming: Bar, rules: Rules) -> Limit:
         candidates=tuple(found),
         gates=_gates(outgoing, incoming),
         rules=rules,
+        notes=tuple(one for place, one in enumerate(notes) if one not in notes[:place]),
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Seen:
-    """An item with what the outgoing bar holds of it and what the incoming bar has by itself."""
+def _bringer(bars: Sequence[Bar], entry: str) -> str:
+    """The name of the bar that brings most of an item; the first of them where none does."""
 
-    item: LabelItem
-    rules: Rules
-    outgoing: str
-    held: tuple[Part, ...]
-    own: tuple[Part, ...]
+    def content(bar: Bar) -> float:
+        return fsum(part.content for part in contents_of(bar).get(entry, ()))
 
-    @property
-    def content(self) -> float:
-        return fsum(part.content for part in self.held)
-
-    @property
-    def background(self) -> float:
-        return fsum(part.content for part in self.own)
+    return max(bars, key=content).name if len(bars) > 1 else bars[0].name
 
 
-def _labelled(seen: _Seen, *, leave_on: bool) -> tuple[Candidate, ...]:
-    rules = seen.rules
-    threshold = seen.item.threshold(leave_on=leave_on) if rules.threshold is None else rules.threshold
-    if threshold is None or (not seen.held and seen.background <= threshold * (1.0 + _SLACK)):
-        return ()
-    limit, reason = _label_limit(threshold, seen.content, seen.background, exact=rules.mixing == "exact")
-    return (_candidate(seen, threshold, limit, reason),)
-
-
-def _label_limit(threshold: float, content: float, background: float, *, exact: bool) -> tuple[float, Reason]:
-    """The largest residue r with background + r content <= threshold, or exactly mixed
-    (1 - r) background + r content <= threshold.
-    """
-    most, least = threshold * (1.0 + _SLACK), threshold * (1.0 - _SLACK)
-    if background > most:
-        return 0.0, "formula"
-    if content <= most and exact:
-        return 1.0, "free"
-    if background >= least:
-        return 0.0, "at_threshold"
-    if content + background <= most:
-        return 1.0, "free"
-    room = threshold - background
-    limit = room / (content - background) if exact else room / content
-    return (limit, "limits") if limit < 1.0 else (1.0, "free")
-
-
-def _candidate(seen: _Seen, threshold: float | None, limit: float, reason: Reason) -> Candidate:
-    item, parts = seen.item, (*seen.held, *seen.own)
-    duty = item.duty(seen.rules.jurisdiction, seen.rules.on)
-    sources = dict.fromkeys(part.source for part in parts if part.source)
-    return Candidate(
-        criterion="allergen_label",
-        item=item.name,
-        limit=limit,
-        reason=reason,
-        outgoing=seen.outgoing,
-        entry=item.entry,
-        threshold=threshold,
-        outgoing_content=seen.content,
-        background=seen.background,
-        parts=parts,
-        source="; ".join((item.source, *sources)),
-        confidence=worst_confidence(
-            *(part.confidence for part in parts), duty.confidence if duty else item.confidence
-        ),
-    )
-
-
-def _gates(outgoing: Bar, incoming: Bar) -> tuple[Gate, ...]:
+def _gates(outgoing: Sequence[Bar], incoming: Bar) -> tuple[Gate, ...]:
     """The claims that this sequence may not reach by flushing alone."""
     found = []
     for claim in incoming.claims:
-        closed = "organic" not in outgoing.claims if claim == "organic" else outgoing.fragranced
+        if claim == "organic":
+            closed = any("organic" not in bar.claims for bar in outgoing)
+        else:
+            closed = any(bar.fragranced for bar in outgoing)
         if closed:
             found.append(Gate(claim, Say(f"flush.gate.{claim}")))
     return tuple(found)

@@ -177,6 +177,8 @@ def _warnings(line: LineModel, limit: Limit, curve: Washout) -> tuple[Say, ...]:
         found.append(Say("flush.warn.conveyor", {"kg": f"{line.return_kg:g}"}))
     decisive = limit.decisive
     if decisive is not None and decisive.confidence != "text-seen":
-        facts = {"item": decisive.item}
-        found.append(Say(f"flush.warn.confidence_{decisive.confidence.replace('-', '_')}", facts))
+        catalogue = "flush" if decisive.criterion in ("allergen_label", "safety_max") else "limits"
+        mark = decisive.confidence.replace("-", "_")
+        found.append(Say(f"{catalogue}.warn.confidence_{mark}", {"item": decisive.item}))
+    found.extend(limit.notes)
     return tuple(found)
