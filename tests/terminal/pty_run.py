@@ -69,8 +69,16 @@ class PseudoTerminal:
         return "\n".join(self.screen.display)
 
     def send(self, keys: bytes) -> None:
-        """Type."""
+        """Send keys at once, as a scanner does or as one key press."""
         os.write(self.fd, keys)
+
+    def type(self, text: str, gap_s: float = 0.06) -> None:
+        """Type as a person does: key after key, slower than any scanner, and Enter."""
+        for character in f"{text}\r":
+            self.send(character.encode())
+            until = time.monotonic() + gap_s
+            while time.monotonic() < until:
+                self.pump(until - time.monotonic())
 
     def exit_status(self, limit_s: float = 20.0) -> int:
         """Wait for the child to end. AssertionError when it does not."""
