@@ -8,7 +8,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.widget import Widget
 
-from floorterm.changeover.acts import Act, PushFlush, Release, SignStep
+from floorterm.changeover.acts import Act, Note, PushFlush, Release, SignStep
 from floorterm.changeover.entering import EntrySpec, Given, act_of, counter_of, echo
 from floorterm.changeover.rules import may
 from floorterm.changeover.view import WorkView, checklist, view
@@ -321,10 +321,12 @@ class WorkScreen(FloorScreen[None]):
     def on_recorded(self, message: Recorded) -> None:
         """It is in the record: the next step, with an empty field."""
         super().on_recorded(message)
-        self._retry, self._at = None, ""
-        self.late = ""
+        self._retry = None
         self.drafts.clear()
-        self.entry.forget()
+        step = message.entry.step
+        if step and self.entry.about.startswith(f"{step} ") and message.entry.kind != Note.KIND:
+            self._at = self.late = ""
+            self.entry.forget()
         self.retell()
         self._tell_deviation(message.entry.n)
 

@@ -34,14 +34,16 @@ class Pad(Zones):
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(per_row=7, id=id)
-        self._kind = ""
 
-    def show_kind(self, kind: str, language: str) -> None:
+    def show_kind(self, kind: str, language: str, *, capitals: bool) -> None:
         """Show no pad (""), "numbers" or "letters"."""
         self._per_row = _PAD_ROW.get(kind, 7)
-        labels = {"": (), "numbers": _NUMBERS, "letters": _LETTERS}[kind]
+        labels: tuple[str, ...] = {"": (), "numbers": _NUMBERS, "letters": _LETTERS}[kind]
+        if capitals:
+            labels = tuple(label.upper() for label in labels)
         zones = [Zone(label, label) for label in labels]
         if kind == "letters":
+            zones.append(Zone("shift", "abc" if capitals else "ABC"))
             zones.append(Zone(" ", words("work.pad_space", language)))
         if kind:
             zones.append(Zone("backspace", words("work.pad_back", language)))
@@ -76,6 +78,7 @@ class Entry(Vertical, can_focus=True):
         self._cursor = 0
         self._echo = Echo(text="")
         self._pad_always = pad_always
+        self._capitals = False
 
     def compose(self) -> Iterable[Widget]:
         """Field, answers, pad."""
@@ -90,6 +93,7 @@ class Entry(Vertical, can_focus=True):
         if about != self.about:
             self.given = Given(chosen=spec.chosen)
             self._cursor = 0
+            self._capitals = spec.mode == "code"  # codes on labels are mostly in capitals
             self._echo = Echo(text="")
         self.spec, self.about = spec, about
         self._draw()
@@ -116,6 +120,7 @@ class Entry(Vertical, can_focus=True):
     def forget(self) -> None:
         """The entry was recorded: the next one starts empty, also at the same step."""
         self.about = ""
+        self.given = Given()
 
     @property
     def is_field(self) -> bool:
@@ -145,7 +150,9 @@ class Entry(Vertical, can_focus=True):
         field.styles.height = len(lines)
         field.show(lines)
         self.query_one("#answers", Zones).show(self._answers())
-        self.query_one("#pad", Pad).show_kind(self._pad_kind(), self._language)
+        self.query_one("#pad", Pad).show_kind(
+            self._pad_kind(), self._language, capitals=self._capitals
+        )
 
     @property
     def _language(self) -> str:
@@ -279,6 +286,9 @@ class Entry(Vertical, can_focus=True):
     def _tap_pad(self, key: str) -> None:
         if key == "backspace":
             self._change(text=self.given.text[:-1])
+        elif key == "shift":
+            self._capitals = not self._capitals
+            self._draw()
         elif self._allowed(key):
             self._change(text=(self.given.text + key)[:_MOST])
 

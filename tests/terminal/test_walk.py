@@ -1,0 +1,271 @@
+"""One changeover with strip-down, from Lines to release: by keyboard, by touch, by scanner, with equal entries.
+
+The plant is real (starter checklists, a real SQLite file, a set clock that ticks); only the PIN's cost is low,
+and this plant asks the PIN again for witnesses, dispositions and the release alone, as its settings allow.
+"""
+
+from datetime import datetime, timedelta
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from floorterm.changeover.acts import STARTED
+from floorterm.changeover.worksheet import Step
+from floorterm.demo.clock import SetClock, counted_ids
+from floorterm.ledger import CHEAP_PROFILE, Ledger, verify_file
+from floorterm.library.model import Library
+from floorterm.people import LockoutStatus, Permission, Person
+from floorterm.plant import Plant, Who
+from floorterm.terminal.app import FloorApp
+from floorterm.terminal.messages import MinutePassed
+from floorterm.terminal.screens.work import WorkScreen
+from floorterm.terminal.widgets.rows import Rows
+from tests.conftest import DAY, PIN, START
+from tests.terminal.hands import Hands, Keyboard, Scanner, Touch
+
+LINE, OUTGOING, INCOMING = "L2", "palmarosa", "plain"
+SIZES = {"keyboard": (80, 24), "touch": (120, 40), "scanner": (80, 24)}
+WITNESSES = {"supervisor": "SS", "quality": "QQ", "packer": "BB", "safety_officer": "VV"}
+_TICK = timedelta(milliseconds=20)
+
+
+class TickingClock(SetClock):
+    """A set clock that goes on by a fixed amount with every look at it."""
+
+    def __call__(self) -> datetime:
+        self.advance(_TICK)
+        return super().__call__()
+
+
+def person(code: str, name: str, *duties: str, permission: Permission = Permission.OPERATOR) -> Person:
+    return Person(
+        code=code,
+        name=name,
+        permission=permission,
+        duties=frozenset(duties),
+        lockout=LockoutStatus.AUTHORIZED,
+        trained_on=DAY - timedelta(days=100),
+        valid_to=DAY + timedelta(days=400),
+        badge=f"BADGE-{code}",
+    )
+
+
+PEOPLE = (
+    person("OO", "R. Ode", "line_operator", "mixer", "packer", "quality", "mechanic", "supervisor"),
+    person("BB", "B. Brand", "packer"),
+    person("QQ", "Q. Quist", "quality"),
+    person("SS", "S. Stern", "supervisor", permission=Permission.SUPERVISOR),
+    person("VV", "V. Voss", "safety_officer", permission=Permission.SAFETY_OFFICER),
+)
+
+
+def plant_at(path: Path, library: Library, *, again_for: tuple[str, ...]) -> tuple[Plant, TickingClock]:
+    clock = TickingClock(START)
+    pins = library.plant.pins.model_copy(update={"again_for": again_for})
+    settings = library.plant.model_copy(update={"pins": pins})
+    ledger = Ledger.create(
+        path,
+        plant_id=library.plant.id,
+        plant_name=library.plant.name,
+        time_zone=library.plant.time_zone,
+        clock=clock,
+        new_id=counted_ids(),
+        pin_profile=CHEAP_PROFILE,
+    )
+    ledger.add_person(Person(code="AD", name="A. Dmin", permission=Permission.ADMINISTRATOR), PIN, by="")
+    for one in PEOPLE:
+        ledger.add_person(one, PIN, by="AD")
+    plant = Plant(library.model_copy(update={"plant": settings}), ledger, "T1")
+    supervisor = Who(ledger.person("SS"), "pin")
+    for line, holds in {"L1": "plain", LINE: OUTGOING}.items():
+        plant.state_holds(supervisor, line, (holds,), "first statement", key=ledger.new_id())
+    return plant, clock
+
+
+class Walk:
+    """One person walks a changeover; witnesses come when they are called."""
+
+    def __init__(self, hands: Hands, clock: TickingClock) -> None:
+        self.hands, self.clock = hands, clock
+        self.counter = 40_000
+        self.signed: list[str] = []
+
+    @property
+    def work(self) -> WorkScreen:
+        screen = self.hands.app.screen
+        assert isinstance(screen, WorkScreen), type(screen)
+        return screen
+
+    async def from_lines(self) -> None:
+        """Choose the line, the fragrance, confirm, sign in."""
+        hands = self.hands
+        await hands.until(lambda: hands.app.desk.is_open, "the record")
+        await hands.until_top("LinesScreen")
+        if isinstance(hands, Scanner):
+            await hands.scan(f"{LINE}")  # three characters are no code: nothing happens
+            await hands.pick(LINE)
+        else:
+            await hands.pick(LINE)
+        await hands.until_top("StartChangeoverScreen")
+        await hands.until(lambda: bool(hands.app.screen._candidates), "what may begin")  # type: ignore[attr-defined]
+        if isinstance(hands, Scanner):
+            await hands.scan(hands.app.desk.plant.library.fragrances[INCOMING].code)
+        else:
+            await hands.pick(INCOMING)
+        await hands.until(lambda: not isinstance(hands.app.focused, Rows), "the page to confirm")
+        await hands.key("enter")
+        await hands.until_top("SignInScreen")
+        await hands.sign("OO")
+        await hands.until_top("WorkScreen")
+        await hands.until(
+            lambda: self.work.view is not None and self.work.view.step is not None, "the first step"
+        )
+
+    async def all_steps(self) -> None:
+        """Every step until none is open."""
+        while (step := self.work.step) is not None:
+            await self._sign(step)
+            assert self.signed.count(step.id) < 3, f"{step.id} again and again"
+
+    async def _sign(self, step: Step) -> None:
+        hands, screen = self.hands, self.work
+        if step.kind == "wait":
+            self.clock.advance(timedelta(minutes=float(step.dwell_min or 0)))
+            hands.app.screen.post_message(MinutePassed())
+            await hands.until(
+                lambda: bool(screen.view and screen.view.step and not screen.view.step.refused), "the dwell"
+            )
+        view = screen.view
+        assert view is not None and view.step is not None
+        assert not view.step.refusals, (step.id, view.step.refusals)
+        await self._enter(step)
+        n = screen.state.last_n
+        await hands.key("enter")
+        if step.witness:
+            await self._witness(step)
+        await hands.until(
+            lambda: screen.state.last_n > n and not hands.app.desk.pending, f"{step.id} to be recorded"
+        )
+        await hands.until(lambda: self._is_past(screen, step), "the next step")
+        self.signed.append(step.id)
+
+    def _is_past(self, screen: WorkScreen, step: Step) -> bool:
+        view = screen.view
+        moved = view is not None and (view.step is None or view.step.id != step.id)
+        return moved and self.hands.app.screen is screen
+
+    async def _witness(self, step: Step) -> None:
+        hands = self.hands
+        await hands.until_top("SignInScreen")
+        await hands.pilot.pause()
+        if not hands.app.screen.query_one("#people").display:  # the signer's own PIN comes first
+            await hands.sign("OO")
+            await hands.until_top("SignInScreen")
+        await hands.sign(WITNESSES[step.witness])
+
+    async def _enter(self, step: Step) -> None:
+        hands = self.hands
+        spec = hands.entry.spec
+        match spec.mode:
+            case "number":
+                await hands.type(middle(step))
+            case "text":
+                await hands.type("as it is")
+            case "kg":
+                await hands.type(str(step.required_kg))
+            case "counter":
+                self.counter += 1217
+                await hands.type(str(self.counter))
+            case "code":
+                await hands.code(step.expect or f"LOCK-{step.point}")
+            case "one":
+                first = next(option for option in spec.options if not option.raises)
+                if first.id not in hands.entry.given.chosen:
+                    await hands.choose(first.id)
+            case "some":
+                for option in spec.options:
+                    if option.id not in hands.entry.given.chosen:
+                        await hands.choose(option.id)
+
+    async def release(self) -> None:
+        """The end: the release asks the PIN once more."""
+        hands, screen = self.hands, self.work
+        view = screen.view
+        assert view is not None and view.finish is not None and view.finish.ready, view
+        await hands.key("enter")
+        await hands.until_top("SignInScreen")
+        await hands.sign("OO")
+        await hands.until(lambda: screen.state.status == "released", "the release")
+
+
+def middle(step: Step) -> str:
+    """A reading within the limits, as somebody types it."""
+    low, high = step.low, step.high
+    if low is None and high is None:
+        return "1"
+    if low is None or high is None:
+        return str(high if low is None else low)
+    return str(((low + high) / 2).quantize(Decimal("0.1"))).replace(".", ",")
+
+
+def told(plant: Plant, work: str) -> list[tuple[str, str, dict[str, Any], str, str]]:
+    """What the entries of a work say, without number, hash and time."""
+    return [
+        (entry.kind, entry.step, dict(entry.value), entry.person, entry.witness)
+        for entry in plant.ledger.entries(changeover=work)
+    ]
+
+
+async def walked(way: str, folder: Path, library: Library) -> tuple[Plant, str]:
+    plant, clock = plant_at(folder / f"{way}.db", library, again_for=("witness", "disposition", "release"))
+    gap = {"keyboard": 0.0}.get(way, 0.035)
+    app = FloorApp(lambda: plant, scan_gap_s=gap)
+    async with app.run_test(size=SIZES[way]) as pilot:
+        hands = {"keyboard": Keyboard, "touch": Touch, "scanner": Scanner}[way](app, pilot)
+        walk = Walk(hands, clock)
+        await walk.from_lines()
+        work = walk.work.work
+        await walk.all_steps()
+        await walk.release()
+    return plant, work
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("walks")
+
+
+@pytest.fixture(scope="module")
+def ended() -> dict[str, list[tuple[str, str, dict[str, Any], str, str]]]:
+    """What the entries of each way say, for the comparison at the end."""
+    return {}
+
+
+@pytest.mark.xdist_group("walks")
+@pytest.mark.parametrize("way", SIZES)
+async def test_a_changeover_with_strip_down_is_walked_from_lines_to_release(
+    way: str, folder: Path, library: Library, ended: dict[str, Any]
+) -> None:
+    plant, work = await walked(way, folder, library)
+    state = plant.state(work)
+    steps = list(state.worksheet.steps())
+    assert len(steps) >= 45
+    assert state.worksheet.facts["strip_down"] is True
+    assert set(state.signed) == {step.id for step in steps}
+    assert state.status == "released"
+    assert not state.deviations
+    assert plant.holds(LINE).fragrances == (INCOMING,)
+    assert not plant.line_now(LINE).works
+    assert not verify_file(folder / f"{way}.db").problems
+    ended[way] = told(plant, work)
+
+
+@pytest.mark.xdist_group("walks")
+def test_the_three_ways_end_in_the_same_entries(ended: dict[str, Any]) -> None:
+    assert set(ended) == set(SIZES)
+    first, *others = ended.values()
+    assert first[0][0] == STARTED
+    for other in others:
+        assert other == first
