@@ -1,0 +1,54 @@
+"""Every worksheet of the starter plant can be walked to its release, and left from anywhere without a lock on."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, date, datetime
+
+import pytest
+
+from floorterm.changeover.compose import compose, compose_procedure
+from floorterm.changeover.worksheet import Worksheet
+from floorterm.library import load, starter_folder
+from tests.changeover import sheets, walkers
+from tests.changeover.sheets import Record
+
+NOW = datetime(2026, 11, 24, 14, 0, tzinfo=UTC)
+LIBRARY = load(starter_folder())
+CREW = tuple(
+    replace(person, trained_on=date(2026, 11, 1), duties=frozenset(duty.id for duty in LIBRARY.plant.duties))
+    for person in (sheets.ODE, sheets.TAMM, sheets.PELL)
+)
+
+
+def worksheets() -> Iterator[tuple[str, Worksheet]]:
+    for line in LIBRARY.lines:
+        made = [name for name, fragrance in LIBRARY.fragrances.items() if line in fragrance.lines]
+        for index, outgoing in enumerate(made):
+            incoming = made[(index + 1) % len(made)]
+            yield f"{line}-{outgoing}-{incoming}", compose(LIBRARY, line, outgoing, incoming, NOW.date())
+    for name, alone in LIBRARY.alone.items():
+        for line in alone.lines:
+            yield f"{line}-{name}", compose_procedure(LIBRARY, line, name, NOW.date())
+
+
+ALL = dict(worksheets())
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_each_worksheet_has_a_way_to_its_release(name):
+    record = Record(ALL[name], now=NOW)
+    walkers.release(record, CREW)
+    assert record.state.status == "released"
+    assert not record.state.locks_on()
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_each_worksheet_can_be_abandoned_half_way_and_the_locks_come_off(name):
+    whole = Record(ALL[name], now=NOW)
+    walkers.release(whole, CREW)
+    for cut in range(1, len(whole.entries) - 1, 13):
+        record = Record(ALL[name])
+        record.entries, record.now = whole.entries[:cut], whole.entries[cut - 1].at
+        record.state = sheets.fold("C-0001", record.entries)
+        walkers.abandon(record, CREW)
+        assert not record.state.locks_on()
