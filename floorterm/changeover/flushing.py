@@ -6,13 +6,18 @@ from datetime import date
 from decimal import Decimal
 
 from floorterm.changeover.worksheet import FlushNote, LimitCandidate
-from floorterm.flush import Candidate, FlushQuantity, LineModel, Unit, flush_quantity, residual_limit
+from floorterm.flush import (
+    Candidate,
+    FlushQuantity,
+    LineModel,
+    Unit,
+    flush_quantity,
+    residual_limit_of_several,
+)
 from floorterm.flush.from_library import bar, evidence, line_model, rules
 from floorterm.library import tables
 from floorterm.library.model import FragranceFile, Library, LineFile
 from floorterm.wording import sentence
-
-_WORST = ("deviation", "unreachable", "ok", "none")  # what a pair with several outgoing fragrances comes to
 
 
 def decimal(number: float) -> Decimal:
@@ -30,48 +35,37 @@ def flush_note(
 ) -> FlushNote:
     """The flush of a line from every fragrance that it may hold, each at full dose, to the incoming one.
 
-    The largest quantity counts; candidates of all of them are kept. Raises FlushError for inputs that make no sense.
+    What several of them bring of the same label item is summed. Raises FlushError for inputs that make no sense.
     """
-    policy = rules(library.plant.limits, on)
     model = line_model(line)
-    new = bar(incoming)
-    found = [
-        flush_quantity(
-            model,
-            residual_limit(bar(old), new, policy),
-            float(line.rate_kg_h),
-            float(line.slug_g),
-            evidence(line),
-        )
-        for old in outgoing
-    ]
-    worst = min(found, key=lambda quantity: (_WORST.index(quantity.status), -quantity.m_star_kg))
-    gates = tuple(dict.fromkeys(gate.claim for quantity in found for gate in quantity.limit.gates))
-    candidates = tuple(_candidate(one) for quantity in found for one in quantity.limit.candidates)
-    governing = worst.limit.decisive
+    limit = residual_limit_of_several(
+        [bar(old) for old in outgoing], bar(incoming), rules(library.plant.limits, on)
+    )
+    found = flush_quantity(model, limit, float(line.rate_kg_h), float(line.slug_g), evidence(line))
+    governing = limit.decisive
     return FlushNote(
-        status=worst.status,
-        required_kg=Decimal(worst.required_kg),
-        bars=worst.bars,
-        diverted_kg=Decimal(worst.diverted_kg),
-        minutes=worst.minutes,
-        limit=decimal(worst.limit.value),
+        status=found.status,
+        required_kg=Decimal(found.required_kg),
+        bars=found.bars,
+        diverted_kg=Decimal(found.diverted_kg),
+        minutes=found.minutes,
+        limit=decimal(limit.value),
         governing=_candidate(governing) if governing else None,
-        candidates=candidates,
-        evidence=worst.evidence,
-        measured=worst.measured,
-        assumed=worst.assumed,
+        candidates=tuple(_candidate(one) for one in limit.candidates),
+        evidence=found.evidence,
+        measured=found.measured,
+        assumed=found.assumed,
         warnings=_warnings(found),
         line_model=line_to_json(model),
         rate_kg_h=line.rate_kg_h,
         slug_g=line.slug_g,
-        gate=",".join(gates),
+        gate=",".join(gate.claim for gate in limit.gates),
     )
 
 
-def _warnings(found: Sequence[FlushQuantity]) -> tuple[str, ...]:
+def _warnings(found: FlushQuantity) -> tuple[str, ...]:
     """Each warning once, in English: a warning is for the engineer who reads the record."""
-    return tuple(dict.fromkeys(sentence(say) for quantity in found for say in quantity.warnings))
+    return tuple(dict.fromkeys(sentence(say) for say in found.warnings))
 
 
 def _candidate(one: Candidate) -> LimitCandidate:

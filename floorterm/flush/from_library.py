@@ -1,11 +1,21 @@
 """From the plant's words to the values of this room. The only module here that knows the YAML models."""
 
+from collections.abc import Mapping
 from datetime import date
 
 from floorterm.flush.bars import Bar, Content, Oil, Rules
+from floorterm.flush.grounds import BarColour, BarOdour, ColourRule, Index, Maximum, OdourRule
 from floorterm.flush.model import LineModel, Unit
 from floorterm.flush.quantity import Evidence
-from floorterm.library.model import FragranceFile, LimitPolicy, LineFile
+from floorterm.flush.tank import Tank
+from floorterm.library.model import Colour, DosingTank, FragranceFile, LimitPolicy, LineFile
+from floorterm.library.tables import Confidence
+
+_CONFIDENCE: Mapping[Evidence, Confidence] = {
+    "measured": "text-seen",
+    "estimated": "second-hand",
+    "guessed": "from-memory",
+}
 
 
 def line_model(line: LineFile) -> LineModel:
@@ -35,7 +45,7 @@ def evidence(line: LineFile) -> dict[str, Evidence]:
 
 
 def bar(fragrance: FragranceFile, *, name: str = "") -> Bar:
-    """The bar as the label rule sees it; `name` defaults to the fragrance's id. Raises LimitInputError."""
+    """The bar as the rules see it; `name` defaults to the fragrance's id. Raises LimitInputError."""
     return Bar(
         name=name or fragrance.id,
         dose=float(fragrance.dose),
@@ -46,6 +56,53 @@ def bar(fragrance: FragranceFile, *, name: str = "") -> Bar:
         label=fragrance.label,
         leave_on=fragrance.leave_on,
         claims=fragrance.claims,
+        colour=_colour(fragrance.colour),
+        odour=BarOdour(
+            activity=float(fragrance.odour.activity),
+            source=fragrance.odour.source,
+            confidence=_CONFIDENCE[fragrance.odour.evidence],
+        )
+        if fragrance.odour
+        else None,
+        indices=tuple(
+            Index(
+                name=index.name,
+                value=float(index.value),
+                claim=None if index.claim is None else float(index.claim),
+                source=index.source,
+                confidence=_CONFIDENCE[index.evidence],
+            )
+            for index in fragrance.indices
+        ),
+        maxima=tuple(
+            Maximum(
+                item=one.item,
+                content=float(one.content),
+                source=one.source,
+                confidence=_CONFIDENCE[one.evidence],
+            )
+            for one in fragrance.maxima
+        ),
+    )
+
+
+def _colour(colour: Colour) -> BarColour:
+    lightness, a, b = (float(value) for value in colour.lab)
+    return BarColour(
+        bands=tuple(float(band) for band in colour.bands or ()),
+        lab=(lightness, a, b),
+        source=colour.source,
+        confidence=_CONFIDENCE[colour.evidence],
+    )
+
+
+def dosing_tank(tank: DosingTank) -> Tank:
+    """A line's tank, in kg; without a rinse of its own the whole fill is the largest charge."""
+    return Tank(
+        heel=float(tank.heel_kg),
+        fill=float(tank.fill_kg),
+        largest_charge=float(tank.rinse_kg or tank.fill_kg),
+        dedicated=tank.only is not None,
     )
 
 
@@ -56,4 +113,12 @@ def rules(policy: LimitPolicy, on: date) -> Rules:
         jurisdiction=policy.jurisdiction,
         safety_factor=float(policy.safety_factor),
         mixing=policy.mixing,
+        colour=ColourRule(
+            warn_de=float(policy.colour.warn_de),
+            limit_de=float(policy.colour.limit_de),
+            straight_line=policy.colour.straight_line,
+        )
+        if policy.colour.apply
+        else None,
+        odour=OdourRule(difference=float(policy.odour.difference)) if policy.odour.apply else None,
     )

@@ -12,6 +12,14 @@ from zoneinfo import available_timezones
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
+from floorterm.library.bar_data import (
+    BarIndex,
+    Colour,
+    ColourPolicy,
+    Odour,
+    OdourPolicy,
+    SafetyMaximum,
+)
 from floorterm.library.procedures import (
     AloneFile,
     BlockFile,
@@ -46,9 +54,11 @@ from floorterm.library.words import (
 __all__ = [
     "AloneFile",
     "Background",
+    "BarIndex",
     "BlockFile",
     "Choice",
     "Colour",
+    "ColourPolicy",
     "DosingTank",
     "Duty",
     "FirstAidTopic",
@@ -61,10 +71,13 @@ __all__ = [
     "LockoutContent",
     "LockoutFile",
     "LockoutPolicy",
+    "Odour",
+    "OdourPolicy",
     "OilShare",
     "PinPolicy",
     "PlantFile",
     "ProcedureFile",
+    "SafetyMaximum",
     "SectionSpec",
     "SequenceFile",
     "Shift",
@@ -126,11 +139,13 @@ class LockoutPolicy(Model):
 
 
 class LimitPolicy(Model):
-    """Choices behind the residual limit: jurisdiction of the label list, safety factor, mixing."""
+    """Choices behind the residual limit: jurisdiction of the label list, safety factor, mixing, colour, odour."""
 
     jurisdiction: Literal["EU", "CA", "GB", "US"] = "EU"
     safety_factor: Annotated[Number, Field(ge=1, le=100)] = Decimal(1)
     mixing: Literal["safe", "exact"] = "safe"
+    colour: ColourPolicy = ColourPolicy()
+    odour: OdourPolicy = OdourPolicy()
 
 
 class PlantFile(Model):
@@ -261,15 +276,8 @@ class Background(Model):
     source: str
 
 
-class Colour(Model):
-    """The bar's colour standard (CIE L*a*b*, D65) and a word for it."""
-
-    word: Text
-    lab: Annotated[tuple[Number, ...], Field(min_length=3, max_length=3)]
-
-
 class FragranceFile(Model):
-    """`fragrances/*.yaml`: one bar's fragrance: dose, oils, colour, label, claims, tank, its own steps."""
+    """`fragrances/*.yaml`: one bar's fragrance: dose, oils, colour, odour, label, claims, tank, own steps."""
 
     format: Format
     id: Id
@@ -281,6 +289,9 @@ class FragranceFile(Model):
     oils: tuple[OilShare, ...] = ()
     background: tuple[Background, ...] = ()
     colour: Colour
+    odour: Odour | None = None
+    indices: tuple[BarIndex, ...] = ()
+    maxima: tuple[SafetyMaximum, ...] = ()
     bar_format: Id
     label: tuple[str, ...] = ()
     claims: tuple[Claim, ...] = ()
@@ -305,6 +316,8 @@ class FragranceFile(Model):
             broken.append("dose: 0 for a bar without oils, more than 0 for one with oils")
         if set(self.claims) & {"fragrance_free", "unscented"} and self.oils:
             broken.append("claims: no claim of being without fragrance on a bar that has oils")
+        if self.odour is not None and not self.oils:
+            broken.append("odour: none for a bar without oils")
         return unbroken(self, broken)
 
     @property

@@ -152,7 +152,14 @@ def _fragrance(documents: Documents, fragrance: Document) -> Iterator[Fault]:
     yield from _known(fragrance, node.each("lines"), "a line", documents.line_ids, documents.knows("lines"))
     oils = frozenset(tables.oil_names())
     yield from _known(fragrance, names_of(node, "oils", "oil"), "an oil of the oil table", oils, True)
-    for item in (*node.each("label"), *names_of(node, "background", "item")):
+    yield from repeats(fragrance, names_of(node, "indices", "name"), "index")
+    yield from repeats(fragrance, names_of(node, "maxima", "item"), "safety maximum")
+    listed_items = (
+        *node.each("label"),
+        *names_of(node, "background", "item"),
+        *names_of(node, "maxima", "item"),
+    )
+    for item in listed_items:
         yield from _label_item(fragrance, item)
     yield from _fragrance_tanks(documents, fragrance)
 

@@ -1,6 +1,7 @@
 """Composing worksheets from the starter plant: every ordered pair is complete without being typed."""
 
 from datetime import date
+from decimal import Decimal
 from itertools import permutations
 
 import pytest
@@ -160,8 +161,8 @@ def test_texts_name_the_pair_in_each_language_and_codes_are_those_of_the_scanner
     assert step.expect == "OIL-" + library.fragrances["clove-leaf"].code
 
 
-def test_a_line_that_may_hold_more_is_flushed_for_the_worst_of_it(library: Library) -> None:
-    """Each fragrance is taken at full dose: the result can only be too much."""
+def test_a_line_that_may_hold_more_is_flushed_for_all_of_it_together(library: Library) -> None:
+    """What several fragrances bring of the same item is summed at full dose: more than for any one alone."""
     alone = {
         name: compose(library, "L1", name, "petitgrain", DAY).flush
         for name in ("plain", "clove-leaf", "litsea")
@@ -169,7 +170,20 @@ def test_a_line_that_may_hold_more_is_flushed_for_the_worst_of_it(library: Libra
     both = compose(library, "L1", "plain", "petitgrain", DAY, traces=("litsea", "clove-leaf")).flush
     assert both is not None
     needed = max(note.required_kg for note in alone.values() if note is not None)
-    assert both.required_kg == needed > 0
+    assert both.required_kg >= needed > 0
+    assert {one.outgoing for one in both.candidates} >= {"clove-leaf", "litsea"}
+
+
+def test_the_same_item_of_two_fragrances_is_summed(library: Library) -> None:
+    """Palmarosa and geranium both bring geraniol, which the plain bar's label cannot name."""
+
+    def geraniol(outgoing: str, *traces: str) -> Decimal:
+        note = compose(library, "L1", outgoing, "plain", DAY, traces=traces).flush
+        assert note is not None
+        return next(one.limit for one in note.candidates if one.item == "Geraniol")
+
+    one, other, both = geraniol("palmarosa"), geraniol("geranium"), geraniol("palmarosa", "geranium")
+    assert float(1 / both) == pytest.approx(float(1 / one + 1 / other), rel=1e-9)
 
 
 def test_a_claim_is_a_gate_and_stands_on_the_worksheet(library: Library) -> None:
