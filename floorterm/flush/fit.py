@@ -345,6 +345,8 @@ def _says(problem: Problem, solution: Solution, readings: tuple[FittedReading, .
     for place in solution.held:
         value = problem.natural(solution.values)[place]
         found.append(Say("calibrate.at_edge", {"figure": problem.names[place], "value": f"{value:.3g}"}))
+    if TANKS in problem.names and problem.natural(solution.values)[problem.names.index(TANKS)] < 1.0:
+        found.append(Say("calibrate.below_one_tank"))
     last = readings[-1]
     if last.standardised > _ABOVE and DEAD not in problem.names:
         found.append(Say("calibrate.last_above", {"kg": f"{last.m_kg:g}"}))

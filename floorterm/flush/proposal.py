@@ -26,7 +26,9 @@ from floorterm.wording import Say
 _E_FOLDS = 2.5  # how far a content may move from the line file: beyond that something else is wrong
 _MOST_TANKS = 12
 _LOG_OF_NOTHING = -700.0
-_MISFIT = 0.15  # scatter in ln r above which the line's structure hardly describes the samples (tuning value)
+# Scatter in ln r above which the line's structure hardly describes the samples, and above which figures from
+# it would be no better than invented (tuning values).
+_MISFIT, _NO_FIT = 0.15, 0.35
 
 LineAt = Callable[[float], LineModel]
 
@@ -221,6 +223,8 @@ def _fit(at: LineAt, samples: Samples, divert: bool, parameters: int) -> OneFit:
     if not 0.0 < inverse < 1e12:
         raise NotIdentifiableError("mixed_kg", "not_identifiable")
     variance = found.sse / degrees
+    if variance > _NO_FIT**2:
+        raise CalibrationError("samples", "misfit", percent=f"{math.sqrt(variance) * 100:.0f}")
     return OneFit(
         log_factor=found.values[0],
         se_log=math.sqrt(variance * inverse),

@@ -1,0 +1,331 @@
+"""`floorterm calibrate`: what check samples say about a line, as a proposal that a person accepts."""
+
+import math
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from floorterm.cli.common import checklists_option, fail, json_option, load_library, print_json, print_table
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from floorterm.flush.calibrate import Fit, FlushChange, Proposal, Samples
+    from floorterm.library.model import Library
+
+Pair = tuple[str, str]
+
+
+def _read(files: tuple[Path, ...], detection_limit: float, language: str) -> "list[Samples]":
+    from floorterm.flush.calibrate import SampleError, read_samples  # noqa: PLC0415
+    from floorterm.wording import sentence  # noqa: PLC0415
+
+    found = []
+    for file in files:
+        try:
+            found.append(read_samples(file.read_text(encoding="utf-8-sig"), detection_limit=detection_limit))
+        except SampleError as fault:
+            fail(f"{file}: {sentence(fault.say, language)}")
+        except UnicodeDecodeError:
+            fail(f"{file}: this is no text in UTF-8.")
+        except OSError as fault:
+            fail(f"{file}: {fault.strerror}.")
+    return found
+
+
+def _curve(samples: "Samples", plug_kg: float | None) -> "Fit":
+    """The readings by themselves, with the plug fitted where it is not known."""
+    from floorterm.flush.calibrate import fit  # noqa: PLC0415
+
+    return fit(samples, plug_kg=plug_kg)
+
+
+def _limits(library: "Library", line: str, day: date) -> "tuple[Mapping[Pair, float], list[Pair]]":
+    """Residual limit of every pair of the line, and the pairs that flushing cannot help."""
+    from floorterm.changeover.flushing import flush_note  # noqa: PLC0415
+
+    here = [one for one in library.fragrances.values() if line in one.lines]
+    limits: dict[Pair, float] = {}
+    without = []
+    for old in here:
+        for new in here:
+            if old.id != new.id:
+                note = flush_note(library, library.lines[line], (old,), new, day)
+                if note.status in ("ok", "none"):
+                    limits[old.id, new.id] = float(note.limit)
+                else:
+                    without.append((old.id, new.id))
+    return limits, without
+
+
+@click.command()
+@click.argument("files", nargs=-1, required=True, metavar="SAMPLES.csv...", type=click.Path(path_type=Path))
+@click.option("--line", required=True, help="Line id, such as L1.")
+@click.option("--unit", default="", help="Fit this unit alone (default: one factor on the whole line).")
+@click.option("--plug", type=float, help="Known plug in kg for the readings by themselves (default: fitted).")
+@click.option("--diverted", is_flag=True, help="The flash left the line while the samples were taken.")
+@click.option("--detection-limit", type=float, default=0.0, help="Readings below are left out and counted.")
+@click.option("--confidence", type=float, default=0.95, show_default=True, help="One-sided.")
+@click.option(
+    "--on",
+    type=click.DateTime(["%Y-%m-%d"]),
+    help="Day whose label rule sets the limits of the pairs (default: today).",
+)
+@click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
+@checklists_option
+@json_option
+def calibrate(
+    files: tuple[Path, ...],
+    line: str,
+    unit: str,
+    plug: float | None,
+    diverted: bool,
+    detection_limit: float,
+    confidence: float,
+    on: Any,
+    language: str,
+    checklists: Path | None,
+    as_json: bool,
+) -> None:
+    """Propose new figures for a line from check samples (CSV with the columns m_kg and residual).
+
+    One file a changeover, the oldest first. Nothing is changed: a person accepts the proposal.
+    """
+    from floorterm.flush.calibrate import CalibrationError, Fit, propose  # noqa: PLC0415
+    from floorterm.flush.from_library import line_model  # noqa: PLC0415
+    from floorterm.wording import Say, sentence  # noqa: PLC0415
+
+    library = load_library(checklists)
+    day = on.date() if on else date.today()  # noqa: DTZ011  the caller's own day decides which rule is in force
+    if line not in library.lines:
+        fail(f"There is no line {line!r}; known are {', '.join(library.lines)}.")
+    samples = _read(files, detection_limit, language)
+    try:
+        found = propose(
+            line_model(library.lines[line]),
+            samples,
+            unit=unit,
+            confidence=confidence,
+            divert_flash=diverted,
+        )
+    except CalibrationError as fault:
+        fail(sentence(fault.say, language))
+    alone: Fit | Say
+    try:
+        alone = _curve(samples[-1], plug)
+    except CalibrationError as fault:
+        alone = fault.say
+    limits, without = _limits(library, line, day)
+    known = {limit: found.change(limit) for limit in set(limits.values())}
+    changes = {pair: known[limit] for pair, limit in limits.items()}
+    if as_json:
+        print_json(_as_json(line, found, alone, changes, without, language))
+    else:
+        _print(library, line, found, alone, changes, without, language)
+
+
+def _kg(value: float) -> int | None:
+    """Whole kg, rounded up; None for never."""
+    from floorterm.flush.quantity import round_up  # noqa: PLC0415
+
+    return None if math.isinf(value) else round_up(value)
+
+
+def _as_json(
+    line: str,
+    found: "Proposal",
+    alone: Any,
+    changes: "Mapping[Pair, FlushChange]",
+    without: list[Pair],
+    language: str,
+) -> dict[str, Any]:
+    from floorterm.flush.calibrate import Fit  # noqa: PLC0415
+    from floorterm.wording import sentence  # noqa: PLC0415
+
+    return {
+        "line": line,
+        "unit": found.unit,
+        "confidence": found.confidence,
+        "factor": found.factor,
+        "factor_low": found.factor_low,
+        "factor_high": found.factor_high,
+        "scatter": [one.rms for one in found.fits],
+        "values": [
+            {
+                "unit": one.unit,
+                "field": one.field,
+                "old": one.old,
+                "new": one.new,
+                "low": one.low,
+                "high": one.high,
+            }
+            for one in found.values
+        ],
+        "readings_alone": _fit_as_json(alone) if isinstance(alone, Fit) else None,
+        "pairs": [
+            {
+                "outgoing": old,
+                "incoming": new,
+                "residual_limit": change.limit,
+                "old_kg": _kg(change.old_kg),
+                "proposed_kg": _kg(change.proposed_kg),
+                "upper_kg": _kg(change.upper_kg),
+                "change_kg": change.change_kg,
+            }
+            for (old, new), change in changes.items()
+        ],
+        "pairs_without_figure": [{"outgoing": old, "incoming": new} for old, new in without],
+        "notes": [sentence(say, language) for say in _notes(found, alone)],
+        "accepted": False,
+    }
+
+
+def _fit_as_json(alone: "Fit") -> dict[str, Any]:
+    from floorterm.flush.calibrate import whole_tanks  # noqa: PLC0415
+
+    whole = whole_tanks(alone) if alone.tanks >= 1 else None
+    return {
+        "holdup_kg": alone.holdup_kg,
+        "tanks": alone.tanks,
+        "plug_kg": alone.plug_kg,
+        "fitted": list(alone.fitted),
+        "covariance": [list(row) for row in alone.covariance],
+        "scatter": alone.rms,
+        "whole_tanks": whole and int(whole.tanks),
+        "whole_tanks_holdup_kg": whole and whole.holdup_kg,
+        "readings": [
+            {
+                "m_kg": one.m_kg,
+                "residual": one.residual,
+                "fitted": one.fitted,
+                "standardised": one.standardised,
+                "outlier": one.outlier,
+            }
+            for one in alone.readings
+        ],
+    }
+
+
+def _notes(found: "Proposal", alone: Any) -> list[Any]:
+    """Every sentence once: those of the readings by themselves first, the one about accepting last."""
+    from floorterm.flush.calibrate import Fit  # noqa: PLC0415
+
+    says = [*(alone.says if isinstance(alone, Fit) else ()), *found.says]
+    return [say for place, say in enumerate(says) if say not in says[:place]]
+
+
+def _print(
+    library: "Library",
+    line: str,
+    found: "Proposal",
+    alone: Any,
+    changes: "Mapping[Pair, FlushChange]",
+    without: list[Pair],
+    language: str,
+) -> None:
+    from floorterm.changeover.lockout_steps import in_, spoken  # noqa: PLC0415
+    from floorterm.wording import sentence, words  # noqa: PLC0415
+
+    click.echo(
+        words("calibrate.print_heading", language, line=in_(spoken(library.lines[line].name), language))
+    )
+    _print_alone(alone, language)
+    click.echo(
+        words(
+            "calibrate.print_factor_unit" if found.unit else "calibrate.print_factor",
+            language,
+            factor=f"{found.factor:.3f}",
+            low=f"{found.factor_low:.3f}",
+            high=f"{found.factor_high:.3f}",
+            sure=f"{found.confidence * 100:g}",
+            **({"unit": found.unit} if found.unit else {}),
+        )
+    )
+    heads = ("unit", "figure", "now", "proposed", "from", "to")
+    print_table(
+        [words(f"calibrate.print_{name}", language) for name in heads],
+        [
+            (one.unit, one.field, *(f"{value:.3g}" for value in (one.old, one.new, one.low, one.high)))
+            for one in found.values
+        ],
+        numbers=(2, 3, 4, 5),
+    )
+    click.echo("\n" + words("calibrate.print_flush", language))
+    _print_pairs(changes, language)
+    if without:
+        pairs = ", ".join(f"{old} > {new}" for old, new in without)
+        click.echo(words("calibrate.print_skipped", language, pairs=pairs))
+    for say in _notes(found, alone):
+        click.echo(f"! {sentence(say, language)}")
+
+
+def _print_pairs(changes: "Mapping[Pair, FlushChange]", language: str) -> None:
+    from floorterm.flush.explain import percent  # noqa: PLC0415
+    from floorterm.wording import words  # noqa: PLC0415
+
+    never = words("calibrate.print_never", language)
+
+    def kg(value: float) -> str:
+        whole = _kg(value)
+        return never if whole is None else str(whole)
+
+    heads = ("pair", "limit", "now", "proposed", "sure", "change")
+    print_table(
+        [words(f"calibrate.print_{name}", language) for name in heads],
+        [
+            (
+                f"{old} > {new}",
+                percent(one.limit),
+                kg(one.old_kg),
+                kg(one.proposed_kg),
+                kg(one.upper_kg),
+                "" if one.change_kg is None else f"{one.change_kg:+d}",
+            )
+            for (old, new), one in changes.items()
+        ],
+        numbers=range(1, len(heads)),
+    )
+
+
+def _print_alone(alone: Any, language: str) -> None:
+    from floorterm.flush.calibrate import Fit, whole_tanks  # noqa: PLC0415
+    from floorterm.wording import sentence, words  # noqa: PLC0415
+
+    if not isinstance(alone, Fit):
+        click.echo(words("calibrate.print_no_curve", language, reason=sentence(alone, language)))
+        return
+    heads = ("kg", "read", "fitted", "off")
+    print_table(
+        [*(words(f"calibrate.print_{name}", language) for name in heads), ""],
+        [
+            (
+                f"{one.m_kg:g}",
+                f"{one.residual * 100:.3g}",
+                f"{one.fitted * 100:.3g}",
+                f"{one.standardised:+.2f}",
+                words("calibrate.print_outlier", language) if one.outlier else "",
+            )
+            for one in alone.readings
+        ],
+        numbers=range(4),
+    )
+    click.echo(
+        words(
+            "calibrate.print_curve",
+            language,
+            plug=f"{alone.plug_kg:.1f}",
+            holdup=f"{alone.holdup_kg:.1f}",
+            holdup_se=f"{alone.standard_error('holdup_kg'):.1f}",
+            tanks=f"{alone.tanks:.2f}",
+            tanks_se=f"{alone.standard_error('tanks'):.2f}",
+            scatter=f"{alone.rms * 100:.1f}",
+        )
+    )
+    if alone.tanks < 1:
+        return  # no whole number of tanks describes it; a note says why
+    whole = whole_tanks(alone)
+    click.echo(
+        words("calibrate.print_whole", language, tanks=f"{whole.tanks:g}", holdup=f"{whole.holdup_kg:.1f}")
+    )

@@ -1,0 +1,265 @@
+"""Plots for documents, as SVG text: the washout curve of a flush, and horizontal bars for what is compared.
+
+Black on white with grey, dashes and words, so that a photocopy says the same. The same values give the same
+text, byte for byte.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from html import escape
+
+from floorterm.wording import words
+
+_FONT = "font-family='sans-serif' font-size='12'"
+_LEFT, _RIGHT, _TOP, _BOTTOM = 64, 24, 40, 52
+_SMALLEST = 1e-12
+_BAR_HEIGHT, _BAR_GAP = 22, 14
+_CHAR = 6.7  # width of a letter of this size, on average
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WashoutPlot:
+    """What a washout plot shows; residuals are fractions, kg are line mass.
+
+    `points`: (kg, residual). `limit` and `crossing_kg`: the residual limit and where it is kept (math.inf:
+    never). `band`: (kg, low, high). `samples`: (kg, residual) of check samples. `outgoing`: a name.
+    """
+
+    points: Sequence[tuple[float, float]]
+    limit: float
+    crossing_kg: float
+    outgoing: str = ""
+    band: Sequence[tuple[float, float, float]] = ()
+    samples: Sequence[tuple[float, float]] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class BarRow:
+    """One bar: label, value (None: not allowed), and a note that stands beside it. `chosen` is proposed."""
+
+    label: str
+    value: float | None
+    note: str = ""
+    chosen: bool = False
+
+
+class _Scale:
+    """Where kg and residuals stand on the picture; residuals by decades."""
+
+    def __init__(self, most_kg: float, least: float, width: int, height: int) -> None:
+        self.most_kg, self.width, self.height = most_kg, width, height
+        self.decades = max(1, math.ceil(-math.log10(max(least, _SMALLEST)) - 1e-9))
+
+    def x(self, kg: float) -> float:
+        """Across."""
+        share = min(max(kg / self.most_kg, 0.0), 1.0)
+        return _LEFT + share * (self.width - _LEFT - _RIGHT)
+
+    def y(self, residual: float) -> float:
+        """Down: 1 at the top, the last decade at the bottom."""
+        down = -math.log10(max(residual, _SMALLEST)) / self.decades
+        return _TOP + min(max(down, 0.0), 1.0) * (self.height - _TOP - _BOTTOM)
+
+    @property
+    def bottom(self) -> float:
+        """The lower edge."""
+        return float(self.height - _BOTTOM)
+
+    @property
+    def right(self) -> float:
+        """The right edge."""
+        return float(self.width - _RIGHT)
+
+
+def washout_svg(plot: WashoutPlot, *, language: str = "en", width: int = 640, height: int = 400) -> str:
+    """The washout curve by decades, with limit, crossing, band and samples, as one SVG document.
+
+    Raises ValueError for fewer than two points, for kg that do not rise, or for a limit outside (0, 1].
+    """
+    if len(plot.points) < 2 or any(b[0] <= a[0] for a, b in zip(plot.points, plot.points[1:], strict=False)):
+        raise ValueError("a curve needs at least two points with rising kg")
+    if not 0.0 < plot.limit <= 1.0:
+        raise ValueError("a residual limit lies above 0 and not above 1")
+    least = min(plot.limit, *(max(r, _SMALLEST) for _, r in plot.points)) * 0.999
+    scale = _Scale(plot.points[-1][0], max(least, plot.limit / 100.0), width, height)
+    body = [
+        *_axes(scale, language),
+        *_band(scale, plot, language),
+        *_limit(scale, plot, language),
+        _line([(scale.x(kg), scale.y(r)) for kg, r in plot.points], "stroke-width='2.5'"),
+        *_samples(scale, plot, language),
+    ]
+    title = words("plots.washout", language, outgoing=plot.outgoing)
+    return _document(width, height, title, _described(plot, language), body)
+
+
+def bars_svg(
+    title: str, rows: Sequence[BarRow], *, unit: str = "", language: str = "en", width: int = 640
+) -> str:
+    """Horizontal bars with their values and notes in words, as one SVG document.
+
+    Bars start at 0; a chosen one is dark, the others light; one without a value says that it is not allowed.
+    Raises ValueError for no rows or for a value that is negative or not finite.
+    """
+    values = [row.value for row in rows if row.value is not None]
+    if not rows:
+        raise ValueError("bars need at least one row")
+    if any(not math.isfinite(value) or value < 0.0 for value in values):
+        raise ValueError("a bar's value is finite and not negative")
+    most = max(values, default=0.0)
+    labels = min(max(len(row.label) for row in rows) * _CHAR + 12.0, width * 0.4)
+    room = (width - labels - 24.0) * 0.45
+    step = _BAR_HEIGHT + _BAR_GAP
+    height = _TOP + step * len(rows) + 16
+    body: list[str] = []
+    for place, row in enumerate(rows):
+        top = _TOP + place * step
+        middle = top + _BAR_HEIGHT / 2 + 4
+        body.append(_text(12, middle, row.label, weight=row.chosen))
+        length = room * row.value / most if row.value and most else 0.0
+        if row.value is not None:
+            fill = "#555" if row.chosen else "#ddd"
+            body.append(
+                f"<rect x='{_n(12 + labels)}' y='{_n(top)}' width='{_n(length)}' height='{_BAR_HEIGHT}'"
+                f" fill='{fill}' stroke='black'/>"
+            )
+        said = [
+            words("plots.not_allowed", language) if row.value is None else f"{row.value:g} {unit}".strip()
+        ]
+        said += [row.note] if row.note else []
+        body.append(_text(12 + labels + length + 6, middle, ", ".join(said), weight=row.chosen))
+    told = "; ".join(
+        f"{row.label}: {'-' if row.value is None else f'{row.value:g} {unit}'.strip()}" for row in rows
+    )
+    return _document(
+        width, height, title, words("plots.bars_described", language, most=f"{most:g}", rows=told), body
+    )
+
+
+# --- how ---------------------------------------------------------------------------------------------
+
+
+def _document(width: int, height: int, title: str, described: str, body: Sequence[str]) -> str:
+    head = (
+        f"<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 {width} {height}' width='{width}'"
+        f" height='{height}' role='img' {_FONT}>"
+    )
+    return "\n".join(
+        [
+            head,
+            f"<title>{escape(title)}</title>",
+            f"<desc>{escape(described)}</desc>",
+            f"<rect width='{width}' height='{height}' fill='white'/>",
+            _text(12, 22, title, weight=True),
+            *body,
+            "</svg>\n",
+        ]
+    )
+
+
+def _n(value: float) -> str:
+    """A coordinate with two digits; no negative zero."""
+    return f"{round(value, 2) + 0.0:g}" if abs(value) < 1e5 else f"{value:.0f}"
+
+
+def _text(x: float, y: float, text: str, *, anchor: str = "start", weight: bool = False) -> str:
+    bold = " font-weight='bold'" if weight else ""
+    return f"<text x='{_n(x)}' y='{_n(y)}' text-anchor='{anchor}'{bold}>{escape(text)}</text>"
+
+
+def _line(points: Sequence[tuple[float, float]], style: str, *, closed: bool = False) -> str:
+    spots = " ".join(f"{_n(x)},{_n(y)}" for x, y in points)
+    if closed:
+        return f"<polygon points='{spots}' {style}/>"
+    return f"<polyline points='{spots}' fill='none' stroke='black' {style}/>"
+
+
+def _steps(most: float) -> list[float]:
+    """Round figures along an axis, four to ten of them."""
+    rough = most / 6.0
+    power = 10.0 ** math.floor(math.log10(rough))
+    step = next(times * power for times in (1.0, 2.0, 5.0, 10.0) if times * power >= rough * 0.999)
+    return [k * step for k in range(int(most / step + 1e-9) + 1)]
+
+
+def _axes(scale: _Scale, language: str) -> list[str]:
+    thin = "stroke-width='0.5' stroke='#999'"
+    found = []
+    for kg in _steps(scale.most_kg):
+        x = scale.x(kg)
+        found.append(f"<line x1='{_n(x)}' y1='{_TOP}' x2='{_n(x)}' y2='{_n(scale.bottom)}' {thin}/>")
+        found.append(_text(x, scale.bottom + 16, f"{kg:g}", anchor="middle"))
+    for decade in range(scale.decades + 1):
+        y = scale.y(10.0**-decade)
+        found.append(f"<line x1='{_LEFT}' y1='{_n(y)}' x2='{_n(scale.right)}' y2='{_n(y)}' {thin}/>")
+        found.append(_text(_LEFT - 6, y + 4, f"{10.0 ** (2 - decade):g}", anchor="end"))
+    found.append(
+        f"<rect x='{_LEFT}' y='{_TOP}' width='{_n(scale.right - _LEFT)}' height='{_n(scale.bottom - _TOP)}'"
+        " fill='none' stroke='black'/>"
+    )
+    found.append(
+        _text((_LEFT + scale.right) / 2, scale.height - 14, words("plots.kg", language), anchor="middle")
+    )
+    middle = (_TOP + scale.bottom) / 2
+    found.append(
+        f"<text transform='translate(16 {_n(middle)}) rotate(-90)' text-anchor='middle'>"
+        f"{escape(words('plots.residual', language))}</text>"
+    )
+    return found
+
+
+def _band(scale: _Scale, plot: WashoutPlot, language: str) -> list[str]:
+    if not plot.band:
+        return []
+    upper = [(scale.x(kg), scale.y(high)) for kg, _, high in plot.band]
+    lower = [(scale.x(kg), scale.y(low)) for kg, low, _ in plot.band]
+    return [
+        _line([*upper, *reversed(lower)], "fill='#ccc' stroke='#777' stroke-width='0.5'", closed=True),
+        _text(scale.right - 4, _TOP + 16, words("plots.band", language), anchor="end"),
+    ]
+
+
+def _limit(scale: _Scale, plot: WashoutPlot, language: str) -> list[str]:
+    y = scale.y(plot.limit)
+    found = [
+        _line([(_LEFT, y), (scale.right, y)], "stroke-dasharray='8 4'"),
+        _text(_LEFT + 6, y - 5, words("plots.limit", language, percent=_percent(plot.limit))),
+    ]
+    if plot.crossing_kg <= scale.most_kg:
+        x = scale.x(plot.crossing_kg)
+        kg = f"{math.ceil(plot.crossing_kg - 1e-9)}"
+        found.append(_line([(x, _TOP), (x, scale.bottom)], "stroke-dasharray='2 3'"))
+        end = x > (_LEFT + scale.right) * 0.7
+        anchor, aside = ("end", -5) if end else ("start", 5)
+        found.append(
+            _text(x + aside, scale.bottom - 6, words("plots.crossing", language, kg=kg), anchor=anchor)
+        )
+    return found
+
+
+def _samples(scale: _Scale, plot: WashoutPlot, language: str) -> list[str]:
+    if not plot.samples:
+        return []
+    found = [
+        f"<circle cx='{_n(scale.x(kg))}' cy='{_n(scale.y(r))}' r='4' fill='white' stroke='black'/>"
+        for kg, r in plot.samples
+    ]
+    return [*found, _text(scale.right - 4, _TOP + 32, words("plots.samples", language), anchor="end")]
+
+
+def _percent(fraction: float) -> str:
+    return f"{fraction * 100:.3g}"
+
+
+def _described(plot: WashoutPlot, language: str) -> str:
+    facts = {
+        "first": _percent(plot.points[0][1]),
+        "last": _percent(plot.points[-1][1]),
+        "kg": f"{plot.points[-1][0]:.0f}",
+        "percent": _percent(plot.limit),
+    }
+    if math.isinf(plot.crossing_kg):
+        return words("plots.described_never", language, **facts)
+    kg = math.ceil(plot.crossing_kg - 1e-9)
+    return words("plots.described", language, crossing=f"{kg}", **facts)
