@@ -176,12 +176,13 @@ def _no_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     return found
 
 
+_STRICT = json.JSONDecoder(parse_float=_no_float, parse_constant=_no_float, object_pairs_hook=_no_repeats)
+
+
 def read_body(body: str) -> dict[str, Any]:
     """Parse a stored body strictly: no floats, no repeated keys, an object at the top. Raises BodyError."""
     try:
-        value = json.loads(
-            body, parse_float=_no_float, parse_constant=_no_float, object_pairs_hook=_no_repeats
-        )
+        value = _STRICT.decode(body)
     except (json.JSONDecodeError, RecursionError) as fault:
         raise BodyError(f"the body is not JSON: {fault}") from fault
     if not isinstance(value, dict):

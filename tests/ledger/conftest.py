@@ -1,7 +1,9 @@
 """A small ledger with an administrator, a supervisor and two operators, on a set clock."""
 
+import tempfile
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from itertools import count
 from pathlib import Path
 
@@ -35,8 +37,8 @@ class Clock:
         self.at += timedelta(seconds=seconds)
 
 
-def counted() -> Callable[[], str]:
-    numbers = count(1)
+def counted(first: int = 1) -> Callable[[], str]:
+    numbers = count(first)
     return lambda: f"id-{next(numbers)}"
 
 
@@ -54,11 +56,20 @@ def new_ledger(path: Path, clock: Clock | None = None) -> Ledger:
 
 
 def staffed(path: Path, clock: Clock | None = None) -> Ledger:
-    ledger = new_ledger(path, clock)
-    ledger.add_person(ADMIN, PIN)
-    for person in CREW:
-        ledger.add_person(person, PIN, by="A01")
-    return ledger
+    """A ledger with the crew: five entries. The file is made once for each opening time, then copied."""
+    clock = clock or Clock()
+    path.write_bytes(_staffed_file(clock.at))
+    return Ledger.open(path, clock=clock, new_id=counted(6), pin_profile=CHEAP_PROFILE)
+
+
+@cache
+def _staffed_file(at: datetime) -> bytes:
+    with tempfile.TemporaryDirectory() as folder:
+        ledger = new_ledger(Path(folder) / "ledger.db", Clock(at))
+        ledger.add_person(ADMIN, PIN)
+        for person in CREW:
+            ledger.add_person(person, PIN, by="A01")
+        return ledger.path.read_bytes()
 
 
 def note(key: str, person: str = "P01", **fields: object) -> Draft:

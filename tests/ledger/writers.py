@@ -1,0 +1,33 @@
+"""Writers that run in processes of their own, for tests that race or kill them."""
+
+import itertools
+from multiprocessing.connection import Connection
+from pathlib import Path
+
+from floorterm.ledger import Ledger
+from tests.ledger.conftest import note
+
+
+def write_for_ever(path: str, name: str, pipe: Connection) -> None:
+    """Record one entry after the other; each is acknowledged with number and hash once it is recorded."""
+    ledger = Ledger.open(Path(path))
+    for number in itertools.count():
+        entry = ledger.append(note(f"{name}-{number}"))
+        pipe.send_bytes(f"{entry.n} {entry.hash}".encode())
+
+
+def write_some(path: str, name: str, count: int, pipe: Connection) -> None:
+    """Wait for the start, then record so many entries."""
+    ledger = Ledger.open(Path(path))
+    pipe.send_bytes(b"ready")
+    pipe.recv_bytes()
+    for number in range(count):
+        ledger.append(note(f"{name}-{number}", person="P01" if name < "w1" else "P02"))
+    pipe.send_bytes(b"done")
+
+
+def write_once_and_hang(path: str, key: str, pipe: Connection) -> None:
+    """Record an entry and never say so: the reply that is lost."""
+    ledger = Ledger.open(Path(path))
+    ledger.append(note(key, changeover="", terminal="T1"))
+    pipe.recv_bytes()
