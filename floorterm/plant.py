@@ -11,13 +11,14 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from floorterm.changeover.acts import STARTED, Abandon, Act, Redirect, Release
+from floorterm.changeover.acts import STARTED, Abandon, Act, LockoutAct, Redirect, Release
 from floorterm.changeover.compose import compose, compose_procedure
 from floorterm.changeover.fold import apply, fold
 from floorterm.changeover.rules import may
 from floorterm.changeover.state import State
 from floorterm.changeover.worksheet import Worksheet, to_json
 from floorterm.entries import Draft, Entry, clean_text
+from floorterm.lockout.model import NEVER_REFUSED
 from floorterm.lockout.state import LockOn
 from floorterm.people import Permission, Person
 from floorterm.wording import Refusal, Say
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 HOLDS = "line.holds"
 APPROVED = "library.approved"
 ENDS = (Release.KIND, Abandon.KIND)
+UNCONFIRMED = "unconfirmed"  # somebody named themselves, and their PIN could not be asked
 _LAST_RESORT = "site policy"
 
 
@@ -53,7 +55,7 @@ class Holds:
 class LineNow:
     """One line at a glance. `changeover` is the open one; `procedures` are the open stand-alone ones.
 
-    `leftover` are ended works on this line that still have locks on.
+    `leftover` are abandoned works on this line whose lockout is not ended: a lock on, or a point isolated.
     """
 
     line: str
@@ -139,7 +141,7 @@ class Plant:
             holds=self.holds(line),
             changeover=next((state for state in open_works if state.worksheet.procedure is None), None),
             procedures=tuple(state for state in open_works if state.worksheet.procedure is not None),
-            leftover=tuple(state for state in abandoned if _locks_on(state)),
+            leftover=tuple(state for state in abandoned if _under_lockout(state)),
         )
 
     def lines(self) -> tuple[LineNow, ...]:
@@ -206,6 +208,8 @@ class Plant:
         def guard(asked: "Asked") -> Sequence[Refusal]:
             state = _fold_on(work, self._cache.states.get(work), asked.entries)
             assert asked.person is not None  # an act always names a person; the ledger looked them up
+            if who.identity == UNCONFIRMED and not _way_out(act):
+                return (Refusal(Say("plant.unconfirmed"), _LAST_RESORT),)
             return may(
                 state, act, asked.person, asked.now, witness=asked.witness, elsewhere=self.elsewhere(work)
             )
@@ -295,9 +299,10 @@ class Plant:
         )
 
     def elsewhere(self, work: str) -> tuple[LockOn, ...]:
-        """Locks that other works on the same line have on its points: nobody energises a point under them."""
-        line = self.state(work).worksheet.line.id
-        others = (state for state in self.line_now(line).works if state.work != work)
+        """Locks of other works, on every line: nobody energises a point under them, no lock is in two places."""
+        others = (
+            state for line in self.library.lines for state in self.line_now(line).works if state.work != work
+        )
         return tuple(lock for state in others for job in state.locks.values() for lock in job.locks_on())
 
     def _start(
@@ -342,6 +347,11 @@ class Plant:
         return self.state(entry.changeover)
 
 
+def _way_out(act: Act) -> bool:
+    """Whether the act only makes its person safer: these need no proof of who it is."""
+    return isinstance(act, LockoutAct) and act.event in NEVER_REFUSED
+
+
 def _tidy(act: Act) -> Act:
     """The act with every typed text as the record keeps texts."""
     texts = {
@@ -358,6 +368,10 @@ def _fold_on(work: str, known: State | None, entries: Callable[..., Sequence[Ent
     for entry in entries(changeover=work, after_n=known.last_n):
         known = apply(known, entry)
     return known
+
+
+def _under_lockout(state: State) -> bool:
+    return any(not job.is_idle for job in state.locks.values())
 
 
 def _locks_on(state: State) -> bool:

@@ -14,7 +14,7 @@ from importlib.resources import files
 FALLBACK = "en"
 LANGUAGES = ("en", "es")
 
-Fact = str | int
+Fact = str | int | Mapping[str, str]  # a mapping is a text of the plant, spoken in the language of the sentence
 
 
 class UnknownWordingError(KeyError):
@@ -59,15 +59,22 @@ def sentence(say: Say, language: str = FALLBACK) -> str:
     """
     for chosen in (language, FALLBACK):
         catalogue = _catalogue(chosen)
-        count = say.facts.get("n")
+        facts = {name: _spoken(fact, chosen) for name, fact in say.facts.items()}
+        count = facts.get("n")
         if count is not None:
             plural = catalogue.get(f"{say.key}.{'one' if count == 1 else 'other'}")
             if plural is not None:
-                return plural.format_map(say.facts)
+                return plural.format_map(facts)
         text = catalogue.get(say.key)
         if text is not None:
-            return text.format_map(say.facts)
+            return text.format_map(facts)
     raise UnknownWordingError(say.key)
+
+
+def _spoken(fact: Fact, language: str) -> str | int:
+    if isinstance(fact, Mapping):
+        return fact.get(language) or fact.get(f"{language}_draft") or fact.get(FALLBACK, "")
+    return fact
 
 
 def words(key: str, language: str = FALLBACK, **facts: Fact) -> str:

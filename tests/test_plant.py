@@ -109,7 +109,6 @@ def test_locks_left_on_by_an_abandoned_changeover_keep_the_line_from_a_new_one(
     assert _keys(refused) == {"plant.locks_left"}
     job = plant.state(work).worksheet.jobs[0].id
     plant.act(work, LockoutAct(job=job, event=Event.LOCK_OFF), who(plant, "AA"), key="off")
-    assert plant.line_now("L1").leftover == ()
 
 
 def test_nobody_energises_a_point_under_another_works_lock(plant: Plant, clock: SetClock) -> None:
@@ -161,3 +160,27 @@ def _locked(plant: Plant, clock: SetClock) -> str:
     for point in job.required:
         event(Event.LOCK_ON, operator, points=(point,), lock=f"AA-{point}")
     return work
+
+
+def test_without_a_pin_only_the_way_out_is_recorded(plant: Plant, clock: SetClock) -> None:
+    """A blocked PIN keeps nobody at work or under a lock (deviation and all), and signs nothing else."""
+    work = _locked(plant, clock)
+    job = plant.state(work).worksheet.jobs[0].id
+    unproved = Who(plant.ledger.person("AA"), "unconfirmed")
+    with pytest.raises(RefusedError) as refused:
+        plant.act(work, SignStep(step="prep/read-worksheet"), unproved, key="sign")
+    assert _keys(refused) == {"plant.unconfirmed"}
+    entry = plant.act(work, LockoutAct(job=job, event=Event.LOCK_OFF), unproved, key="off")
+    assert entry.identity == "unconfirmed"
+    deviations = plant.state(work).open_deviations
+    assert "changeover.deviation.unconfirmed" in {deviation.key for deviation in deviations}
+
+
+def test_a_point_left_isolated_by_an_abandoned_changeover_is_not_forgotten(
+    plant: Plant, clock: SetClock
+) -> None:
+    work = _locked(plant, clock)
+    plant.act(work, Abandon(reason="motor fault", holds=("clove-leaf",)), who(plant, "AA"), key="abandon")
+    job = plant.state(work).worksheet.jobs[0].id
+    plant.act(work, LockoutAct(job=job, event=Event.LOCK_OFF), who(plant, "AA"), key="off")
+    assert [state.work for state in plant.line_now("L1").leftover] == [work], "no lock, but still isolated"

@@ -94,7 +94,7 @@ def compose_procedure(
         on=on,
         facts=known,
         sections=(),
-        release_duties=alone.release_duties,
+        release_duties=alone.release_duties or library.plant.release_duties,
         pin_again=library.plant.pins.again_for,
         library_digest=library.digest,
     )

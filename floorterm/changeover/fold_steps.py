@@ -20,13 +20,14 @@ from floorterm.changeover.state import Deviation, FlushProgress, Push, Signed, S
 from floorterm.changeover.worksheet import Step
 from floorterm.entries import Entry
 from floorterm.lockout.model import Event, LockEvent
+from floorterm.wording import Fact
 
 
 def deviates(
     state: State,
     entry: Entry,
     key: str,
-    facts: Mapping[str, str],
+    facts: Mapping[str, Fact],
     *,
     critical: Literal["", "safety", "quality"] = "",
     stops: bool = False,
@@ -132,7 +133,7 @@ def _event(state: State, entry: Entry, job: str, event: LockEvent) -> State:
     early = premature(state.locks[job], after.locks[job], event)
     if early is None:
         return after
-    facts = {"name": entry.name, "machine": after.locks[job].job.machine}
+    facts: dict[str, Fact] = {"name": entry.name, "machine": after.locks[job].job.machine}
     return deviates(after, entry, early, facts, critical="safety")
 
 

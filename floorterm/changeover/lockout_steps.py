@@ -96,7 +96,7 @@ def job_of(job_id: str, lockout: LockoutFile, line: LineFile, on: date, months: 
         procedure=lockout.id,
         revision=lockout.revision,
         title=spoken(lockout.title),
-        machine=lockout.machine,
+        machine=spoken(lockout.machine),
         points=tuple(point_of(points[name]) for name in lockout.points),
         affected_duties=line.affected_duties,
         inspection_due=inspection_due(lockout, on, months),
@@ -170,7 +170,7 @@ def before(job: Job, lockout: LockoutFile, after: Iterable[str]) -> Section:
               why=_say("lock.verify_why"), caution=_say("lock.authority"))
     )  # fmt: skip
     return Section(
-        id=section, title=_say("lock.section_before", {"machine": {"en": job.machine}}), steps=tuple(steps)
+        id=section, title=_say("lock.section_before", {"machine": job.machine}), steps=tuple(steps)
     )
 
 
@@ -205,5 +205,5 @@ def behind(job: Job, lockout: LockoutFile, after: Iterable[str]) -> Section:
     )  # fmt: skip
     steps.append(_step(job, section, "close", Event.CLOSE, _say("lock.close"), [f"{section}/restart"]))
     return Section(
-        id=section, title=_say("lock.section_after", {"machine": {"en": job.machine}}), steps=tuple(steps)
+        id=section, title=_say("lock.section_after", {"machine": job.machine}), steps=tuple(steps)
     )

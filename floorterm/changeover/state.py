@@ -12,6 +12,7 @@ from typing import Literal
 from floorterm.changeover.acts import Disposal, SignStep
 from floorterm.changeover.worksheet import Worksheet
 from floorterm.lockout.state import LockOn, LockoutState
+from floorterm.wording import Fact
 
 Status = Literal["open", "paused", "released", "abandoned"]
 
@@ -45,7 +46,7 @@ class Deviation:
     by: str
     by_name: str
     key: str
-    facts: Mapping[str, str]
+    facts: Mapping[str, Fact]
     critical: Literal["", "safety", "quality"] = ""
     stops: bool = False
     decision: Disposal | None = None

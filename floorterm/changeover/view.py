@@ -28,13 +28,13 @@ from floorterm.changeover.view_step import (
     step_view,
 )
 from floorterm.changeover.view_words import Texts, clock, kg, minutes_between, number, say, span, spoken, tell
-from floorterm.changeover.worksheet import Named, Step, Worksheet
-from floorterm.flush.explain import governing_sentence
+from floorterm.changeover.worksheet import LimitCandidate, Named, Step, Worksheet
+from floorterm.flush.explain import governing_sentence, item_words
 from floorterm.lockout.state import LockOn
 from floorterm.people import Person
 from floorterm.wording import Say
 
-__all__ = ["ListRow", "WorkView", "checklist", "governs", "title_of", "view"]
+__all__ = ["ListRow", "WorkView", "checklist", "governing_item", "governs", "title_of", "view"]
 
 _SOON_MIN = 5  # a repeated verification that falls due within this time is shown already
 Level = Literal["notice", "caution", "danger"]
@@ -220,7 +220,7 @@ def _banners(state: State, person: Person | None, now: datetime, language: str) 
 
 
 def _monitor_banner(
-    due: Mapping[str, datetime | None], machine: str, now: datetime, language: str
+    due: Mapping[str, datetime | None], machine: Texts, now: datetime, language: str
 ) -> Iterable[Banner]:
     times = [time for time in due.values() if time is not None]
     if not times:
@@ -343,6 +343,11 @@ def governs(sheet: Worksheet, language: str) -> str:
     return spoken(governing_sentence(note.status, note.governing, note.limit, name), language)
 
 
+def governing_item(candidate: LimitCandidate, language: str) -> str:
+    """What a candidate for the limit is about: the label name itself, or colour, odour… in words."""
+    return spoken(item_words(candidate.criterion, candidate.item), language)
+
+
 def _flush(state: State, now: datetime, language: str) -> FlushLine | None:
     """What is still to be flushed in steps that are open; None for a work that flushes nothing."""
     sheet, note = state.worksheet, state.worksheet.flush
@@ -350,7 +355,7 @@ def _flush(state: State, now: datetime, language: str) -> FlushLine | None:
     if note is None or not steps:
         return None
     left = sum((state.flush[step.id].left_kg for step in steps if not state.stands(step.id, now)), Decimal(0))
-    item = note.governing.item if note.governing else ""
+    item = governing_item(note.governing, language) if note.governing else ""
     facts = {"kg": kg(left, language), "item": item, **left_facts(left, note, language)}
     if not left:
         text = say("flush_nothing", language)
@@ -358,7 +363,8 @@ def _flush(state: State, now: datetime, language: str) -> FlushLine | None:
         pushed = any(state.flush[step.id].pushed_kg for step in steps)
         text = say("flush_now" if pushed else "flush_later", language, **facts)
         if item:
-            text += say("flush_decides", language, **facts)
+            on_label = note.governing is not None and note.governing.criterion == "allergen_label"
+            text += say("flush_decides_label" if on_label else "flush_decides", language, **facts)
     return FlushLine(left_kg=left, left_text=say("flush_heading", language, **facts), text=text)
 
 

@@ -152,7 +152,7 @@ def _job(
     return JobView(
         work=state.work,
         job=name,
-        machine=job.job.machine,
+        machine=tell(job.job.machine, language),
         title=tell(job.job.title, language),
         status=say(_status(job), language),
         points=tuple(_point(job, point, person, now, speaker, elsewhere) for point in job.job.points),

@@ -24,6 +24,7 @@ from floorterm.changeover.view_words import (
     say,
     spoken,
     tell,
+    unit_text,
     unreviewed,
 )
 from floorterm.changeover.worksheet import FlushNote, Step
@@ -178,7 +179,7 @@ def step_view(
         witness=speaker.duty(step.witness) if step.witness else "",
         witness_id=step.witness,
         critical=say(f"critical_{step.critical}", language) if step.critical else "",
-        under_lockout=_machine(state, step),
+        under_lockout=_machine(state, step, language),
         minutes=minutes,
         standard_min=standard,
         time_text=_time_text(minutes, standard, language),
@@ -193,9 +194,9 @@ def step_view(
     )
 
 
-def _machine(state: State, step: Step) -> str:
+def _machine(state: State, step: Step, language: str) -> str:
     job = state.locks.get(step.needs_lockout) if step.needs_lockout else None
-    return job.job.machine if job else ""
+    return tell(job.job.machine, language) if job else ""
 
 
 def _ready_at(state: State, step: Step, person: Person | None) -> datetime:
@@ -324,7 +325,8 @@ def value_text(step: Step | None, signed: Signed, language: str) -> str:
         return say("value_not_applicable", language, reason=act.reason)
     parts = []
     if act.number:
-        parts.append(f"{number(act.number, language)} {step.unit if step else ''}".rstrip())
+        unit = unit_text(step.unit, language) if step else ""
+        parts.append(f"{number(act.number, language)} {unit}".rstrip())
     chosen = choice_of(step, act) if step else None
     if act.choice:
         parts.append(tell(chosen.text, language) if chosen else act.choice)

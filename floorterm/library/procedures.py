@@ -140,7 +140,7 @@ class LockoutFile(Model):
     id: Id
     title: Text
     lines: tuple[Id, ...]
-    machine: str
+    machine: Text
     revision: Annotated[Whole, Field(ge=1)]
     effective_on: Day
     changed_on: Day

@@ -70,7 +70,7 @@ class Job:
     procedure: str
     revision: int
     title: Mapping[str, str]
-    machine: str
+    machine: Mapping[str, str]
     points: tuple[Point, ...]
     affected_duties: tuple[str, ...]
     inspection_due: date | None = None

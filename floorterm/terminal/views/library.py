@@ -89,7 +89,7 @@ def _lockout_note(lockout: "LockoutFile", language: str) -> str:
     return words(
         "terminal.lockout_note",
         language,
-        machine=lockout.machine,
+        machine=tell(lockout.machine, language),
         revision=lockout.revision,
         date=lockout.effective_on.isoformat(),
         points=len(lockout.points),

@@ -32,12 +32,13 @@ def changeover_candidate(key: str, code: str, sheet: "Worksheet", language: str)
     cautions: list[str] = []
     if note is not None:
         told += [flush_text(note, language), governs(sheet, language)]
-        told.append(words(f"terminal.evidence_{note.evidence}", language))
+        if note.required_kg:
+            told.append(words(f"terminal.evidence_{note.evidence}", language))
         if note.gate:
             cautions.append(words("terminal.gate", language))
         if note.status in ("deviation", "unreachable"):
             cautions.append(words(f"terminal.flush_{note.status}", language))
-    machines = lockouts(sheet)
+    machines = lockouts(sheet, language)
     if machines:
         told.append(words("terminal.start_lockouts", language, machines=", ".join(machines)))
     name: Line = (Span(incoming, "strong"), Span(f"   {code}", "quiet"))
@@ -49,7 +50,7 @@ def changeover_candidate(key: str, code: str, sheet: "Worksheet", language: str)
 def procedure_candidate(key: str, sheet: "Worksheet", language: str) -> Candidate:
     """A procedure that stands alone."""
     told = [_size(sheet, language)]
-    machines = lockouts(sheet)
+    machines = lockouts(sheet, language)
     if machines:
         told.append(words("terminal.start_lockouts", language, machines=", ".join(machines)))
     title = title_of(sheet, language)
@@ -57,9 +58,9 @@ def procedure_candidate(key: str, sheet: "Worksheet", language: str) -> Candidat
     return Candidate(key, row, title, tuple(told), ())
 
 
-def lockouts(sheet: "Worksheet") -> tuple[str, ...]:
+def lockouts(sheet: "Worksheet", language: str) -> tuple[str, ...]:
     """The machines that are locked out on the way."""
-    return tuple(dict.fromkeys(job.machine for job in sheet.jobs))
+    return tuple(dict.fromkeys(tell(job.machine, language) for job in sheet.jobs))
 
 
 def flush_text(note: "FlushNote", language: str) -> str:
