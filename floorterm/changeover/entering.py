@@ -11,7 +11,7 @@ from typing import Final, Literal
 from floorterm.changeover.acts import PushFlush, SignStep
 from floorterm.changeover.entry_rules import NumberError, number_of, typed, within
 from floorterm.changeover.state import State
-from floorterm.changeover.view_words import Texts, duty_name, kg, number, say, tell
+from floorterm.changeover.view_words import Texts, duty_name, kg, number, say, tell, unit_text
 from floorterm.changeover.worksheet import FlushNote, Step
 from floorterm.lockout.model import Event
 from floorterm.people import Person
@@ -92,7 +92,7 @@ def limit_text(step: Step, language: str) -> str:
     """The limits of a reading in words; empty where there are none."""
     low = number(step.low, language) if step.low is not None else ""
     high = number(step.high, language) if step.high is not None else ""
-    facts = {"low": low, "high": high, "unit": step.unit}
+    facts = {"low": low, "high": high, "unit": unit_text(step.unit, language)}
     if low and low == high:
         return say("limit_exactly", language, **facts)
     if low and high:
@@ -109,7 +109,8 @@ def entry_spec(state: State, step: Step, speaker: Speaker) -> EntrySpec:
         case "reading":
             limit = limit_text(step, language)
             prompt = say("enter_number", language)
-            return EntrySpec(mode="number", prompt=prompt, unit=step.unit, limit=limit, counter=counter)
+            unit = unit_text(step.unit, language)
+            return EntrySpec(mode="number", prompt=prompt, unit=unit, limit=limit, counter=counter)
         case "choice":
             prompt = say("enter_choice", language)
             return EntrySpec(mode="one", prompt=prompt, options=_choices(step, language), counter=counter)
@@ -318,7 +319,7 @@ def _echo_number(step: Step, text: str, language: str) -> Echo:
         typed(text)
     except NumberError:
         return Echo(text=say("echo_no_number", language), level="bad")
-    shown = f"{number(_as_point(text), language)} {step.unit}".rstrip()
+    shown = f"{number(_as_point(text), language)} {unit_text(step.unit, language)}".rstrip()
     if step.low is None and step.high is None:
         return Echo(text=say("echo_plain", language, value=shown), level="ok")
     if within(step, SignStep(step=step.id, number=_as_point(text))):

@@ -208,7 +208,7 @@ def _banners(state: State, person: Person | None, now: datetime, language: str) 
         if state.locks_on():
             yield Banner(text=say("ended_with_locks", language), level="danger")
     for job in state.locks.values():
-        machine = job.job.machine
+        machine = tell(job.job.machine, language)
         if job.alarm:
             yield Banner(text=say("alarm", language, machine=machine), level="danger")
         elif job.at_work:
@@ -216,11 +216,13 @@ def _banners(state: State, person: Person | None, now: datetime, language: str) 
     if person is not None:
         for job in state.locks.values():
             if person.code in job.at_work:
-                yield Banner(text=say("you_at_work", language, machine=job.job.machine), level="notice")
+                yield Banner(
+                    text=say("you_at_work", language, machine=tell(job.job.machine, language)), level="notice"
+                )
 
 
 def _monitor_banner(
-    due: Mapping[str, datetime | None], machine: Texts, now: datetime, language: str
+    due: Mapping[str, datetime | None], machine: str, now: datetime, language: str
 ) -> Iterable[Banner]:
     times = [time for time in due.values() if time is not None]
     if not times:

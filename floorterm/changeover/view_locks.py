@@ -274,7 +274,7 @@ def _offers(
     if person.lockout is LockoutStatus.AUTHORIZED and job.begun and lapsing and job.full:
         yield Offer(
             id=f"{state.work}/{name}/monitor",
-            text=say("offer_monitor", speaker.language, machine=job.job.machine),
+            text=say("offer_monitor", speaker.language, machine=tell(job.job.machine, speaker.language)),
             work=state.work,
             acts=(LockoutAct(job=name, event=Event.MONITOR, points=tuple(lapsing)),),
             asks=answer_spec(Event.MONITOR, speaker.language),
@@ -284,7 +284,7 @@ def _offers(
 def _safer(state: State, name: str, person: Person | None, speaker: Speaker) -> Iterable[Offer]:
     """Getting out and taking one's own locks off: offered to whoever it could be about, never refused."""
     job, language = state.locks[name], speaker.language
-    machine = job.job.machine
+    machine = tell(job.job.machine, language)
     if job.at_work if person is None else person.code in job.at_work:
         yield Offer(
             id=f"{state.work}/{name}/work_end",
@@ -319,7 +319,7 @@ def _offer(state: State, name: str, move: Move, speaker: Speaker) -> Offer:
     else:
         acts = (LockoutAct(job=name, event=event, points=move.points),)
     if event is Event.WORK_START:
-        text = say("offer_work_start", language, machine=job.job.machine)
+        text = say("offer_work_start", language, machine=tell(job.job.machine, language))
     return Offer(id=id_, text=text, work=state.work, acts=acts, asks=_asks(job, event, speaker))
 
 

@@ -7,6 +7,10 @@ from decimal import ROUND_HALF_UP, Decimal
 from floorterm.wording import FALLBACK, Fact, Refusal, Say, sentence, words
 
 Texts = Mapping[str, str]
+_WORD_UNITS = frozenset(
+    {"bars", "cartons", "cases", "pallets", "labels", "wraps", "reels", "screens", "tools", "dies", "bolts", "locks",
+     "people", "count"}
+)  # fmt: skip
 
 
 def tell(text: Texts, language: str) -> str:
@@ -53,6 +57,11 @@ def clock(at: datetime, now: datetime) -> str:
 def minutes_between(since: datetime, until: datetime) -> int:
     """Whole minutes from one instant to the other; never negative."""
     return max(0, int((until - since).total_seconds() // 60))
+
+
+def unit_text(unit: str, language: str) -> str:
+    """A unit as people say it: the few that are words are spoken in their language, symbols stay."""
+    return say(f"unit_{unit}", language) if unit in _WORD_UNITS else unit
 
 
 def duty_name(duty: str, language: str, duties: Mapping[str, Texts]) -> str:

@@ -134,11 +134,10 @@ class Walk:
         if step.kind == "wait":
             self.clock.advance(timedelta(minutes=float(step.dwell_min or 0)))
             hands.app.screen.post_message(MinutePassed())
-            await hands.until(
-                lambda: bool(screen.view and screen.view.step and not screen.view.step.refused), "the dwell"
-            )
+            await hands.until(lambda: self._may_sign(screen), "the dwell")
         view = screen.view
-        assert view is not None and view.step is not None
+        assert view is not None
+        assert view.step is not None
         assert not view.step.refusals, (step.id, view.step.refusals)
         await self._enter(step)
         n = screen.state.last_n
@@ -150,6 +149,9 @@ class Walk:
         )
         await hands.until(lambda: self._is_past(screen, step), "the next step")
         self.signed.append(step.id)
+
+    def _may_sign(self, screen: WorkScreen) -> bool:
+        return screen.view is not None and screen.view.step is not None and not screen.view.step.refused
 
     def _is_past(self, screen: WorkScreen, step: Step) -> bool:
         view = screen.view
@@ -193,7 +195,9 @@ class Walk:
         """The end: the release asks the PIN once more."""
         hands, screen = self.hands, self.work
         view = screen.view
-        assert view is not None and view.finish is not None and view.finish.ready, view
+        assert view is not None
+        assert view.finish is not None
+        assert view.finish.ready, view.finish
         await hands.key("enter")
         await hands.until_top("SignInScreen")
         await hands.sign("OO")

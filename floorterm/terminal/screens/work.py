@@ -151,7 +151,8 @@ class WorkScreen(FloorScreen[None]):
         card = self._card(fresh, width)
         self.query_one(StepCard).show(card, fresh.step.id if fresh.step else fresh.status)
         if fresh.step is not None:
-            self.entry.show(fresh.step.entry, f"{fresh.step.id} {fresh.step.round}")
+            spec = EntrySpec() if fresh.step.refused else fresh.step.entry
+            self.entry.show(spec, f"{fresh.step.id} {fresh.step.round}")
         else:
             self.entry.show(EntrySpec(), "")
         foot = foot_lines(fresh, self.language, width, 4 if self.size.height < 34 else 8)
@@ -183,7 +184,8 @@ class WorkScreen(FloorScreen[None]):
             text = say("late_set", self.language, time=self.late[11:16])
             lines += labelled(say("label_late", self.language), text, width, "notice", "notice")
         if fresh.step is not None:
-            return lines + step_lines(fresh.step, self.language, width)
+            most = 2 if self.size.height < 34 else 0
+            return lines + step_lines(fresh.step, self.language, width, most=most)
         return lines + finish_lines(fresh, self.language, width)
 
     def _keep_words(self, fresh: WorkView, state: "State") -> None:

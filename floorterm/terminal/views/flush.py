@@ -9,9 +9,10 @@ from floorterm.changeover.view import governs
 from floorterm.changeover.view_step import flush_view, left_facts
 from floorterm.changeover.view_words import kg, number
 from floorterm.changeover.worksheet import FlushNote, LimitCandidate
-from floorterm.flush.explain import percent
+from floorterm.flush.explain import item_words, percent
 from floorterm.terminal.views.text import Line, Span, Tone, fit
 from floorterm.terminal.views.work import flush_lines, labelled, say
+from floorterm.wording import sentence
 
 Points = Sequence[tuple[float, float]]
 _INPUTS = frozenset({"rate_kg_h", "slug_g", "flash_fraction", "return_kg"})
@@ -94,7 +95,8 @@ def _candidate(one: LimitCandidate, governing: LimitCandidate | None, language: 
     mark = ">" if governs_now else " "
     share = f"{number(percent(one.limit), language):>5} %"
     room = max(14, min(34, width - 40))
-    text = f" {mark} {share}  {fit(one.item, room):<{room}} {one.confidence:<12} {one.source}"
+    item = sentence(item_words(one.criterion, one.item), language)
+    text = f" {mark} {share}  {fit(item, room):<{room}} {one.confidence:<12} {one.source}"
     return (Span(fit(text, width), "strong" if governs_now else ""),)
 
 

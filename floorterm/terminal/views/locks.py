@@ -2,7 +2,7 @@
 
 from floorterm.changeover.view_locks import JobView, LocksView, PointRow
 from floorterm.terminal.views.text import Line, Span, Tone, fit
-from floorterm.terminal.views.work import LABEL, labelled, refusal_lines, say
+from floorterm.terminal.views.work import labelled, refusal_lines, say
 
 
 def locks_lines(view: LocksView, language: str, width: int, *, signed_in: bool) -> list[Line]:
@@ -25,7 +25,7 @@ def _job(job: JobView, language: str, width: int, *, signed_in: bool) -> list[Li
         )
     ]
     if signed_in and job.next:
-        lines += labelled(say("label_next", language), "; ".join(job.next), width, "strong", "quiet")
+        lines += labelled(say("label_next", language), job.next[0], width, "strong", "quiet")
     elif not signed_in:
         lines += labelled(say("label_next", language), say("sign_in_for_next", language), width)
     if job.refusals:
@@ -39,7 +39,7 @@ def _job(job: JobView, language: str, width: int, *, signed_in: bool) -> list[Li
 
 
 def _point(point: PointRow, width: int) -> Line:
-    name_room, position_room = (30, 12) if width >= 100 else (24, 11)
+    name_room, position_room = (54, 12) if width >= 100 else (25, 11)
     mark = "x" if point.isolated else " "
     tone: Tone = "done" if point.isolated else "quiet"
     place = f", {point.place}" if width >= 100 else ""
@@ -49,8 +49,10 @@ def _point(point: PointRow, width: int) -> Line:
         Span(f"{fit(point.position, position_room):<{position_room}} ", tone),
     )
     locks = "; ".join(point.locks)
-    room = width - name_room - position_room - LABEL // 2
-    if point.note:
-        note: Tone = point.note_level or "quiet"
-        return (*head, Span(fit(point.note, room), note), Span(f" {locks}"))
-    return (*head, Span(locks, "strong" if point.own else ""))
+    lock = Span(locks, "strong" if point.own else "")
+    if not point.note:
+        return (*head, lock)
+    note: Tone = point.note_level or "quiet"
+    if point.note_level:  # what is wrong comes before whose lock it is
+        return (*head, Span(f" {point.note} ", note), Span(f" {locks}"))
+    return (*head, lock, Span(f"  {point.note}", note))

@@ -72,11 +72,14 @@ def top_lines(view: WorkView, language: str, width: int) -> list[Line]:
 # --- the step -----------------------------------------------------------------------------------------
 
 
-def step_lines(step: StepView, language: str, width: int) -> list[Line]:
-    """The step with everything that belongs to it, the most important first."""
+def step_lines(step: StepView, language: str, width: int, *, most: int = 0) -> list[Line]:
+    """The step with everything that belongs to it, the most important first.
+
+    A refusal takes at most `most` lines (0: all that it needs).
+    """
     lines = labelled(say("label_now", language), step.text, width, "strong", "strong")
     lines += _facts(step, language, width)
-    lines += refusal_lines(step.refusals, language, width)
+    lines += refusal_lines(step.refusals, language, width, most=most)
     if step.caution:
         lines += labelled(say("label_caution", language), step.caution, width, "caution", "caution")
     if step.wear:
@@ -117,12 +120,16 @@ def _facts(step: StepView, language: str, width: int) -> list[Line]:
     return lines
 
 
-def refusal_lines(refusals: Sequence[RefusalView], language: str, width: int) -> list[Line]:
-    """Every refusal with what to do instead and the rule behind it."""
+def refusal_lines(refusals: Sequence[RefusalView], language: str, width: int, *, most: int = 0) -> list[Line]:
+    """Every refusal with what to do instead and the rule behind it; at most `most` lines each, 0 for all."""
     lines: list[Line] = []
     for place, refusal in enumerate(refusals):
         label = say("label_refused", language) if place == 0 else ""
-        lines += labelled(label, f"{refusal.text} ({refusal.rule})", width, "", "danger" if label else "")
+        text = f"{refusal.text} ({refusal.rule})"
+        room = most * (width - LABEL - 10)
+        if most and len(text) > room:  # the rule stays, the sentence is cut
+            text = f"{fit(refusal.text, room - len(refusal.rule) - 4)} ({refusal.rule})"
+        lines += labelled(label, text, width, "", "danger" if label else "", most)
     return lines
 
 

@@ -150,9 +150,7 @@ class Entry(Vertical, can_focus=True):
         field.styles.height = len(lines)
         field.show(lines)
         self.query_one("#answers", Zones).show(self._answers())
-        self.query_one("#pad", Pad).show_kind(
-            self._pad_kind(), self._language, capitals=self._capitals
-        )
+        self.query_one("#pad", Pad).show_kind(self._pad_kind(), self._language, capitals=self._capitals)
 
     @property
     def _language(self) -> str:
