@@ -45,6 +45,21 @@ async def until_top(pilot: Pilot[int], name: str) -> None:
     await until(pilot, lambda: type(pilot.app.screen).__name__ == name and pilot.app.screen.is_mounted)
 
 
+@asynccontextmanager
+async def visited(pilot: Pilot[int], key: str) -> AsyncIterator[None]:
+    """The screen that a key of Lines opens ("" is Lines itself), and back again."""
+    app = pilot.app
+    if key:
+        await pilot.press(key)
+        await until(pilot, lambda: len(app.screen_stack) > 2 and app.screen.is_mounted)
+        await until(pilot, lambda: app.screen.query_one(KeyBar).caps)
+    yield
+    while len(app.screen_stack) > 2:
+        depth = len(app.screen_stack)
+        await pilot.press("escape")
+        await until(pilot, lambda depth=depth: len(app.screen_stack) < depth or depth == 3)  # type: ignore[misc]
+
+
 def rows(app: App[int]) -> Rows:
     """The list on top."""
     return app.screen.query(Rows).first()

@@ -19,7 +19,6 @@ from tests.terminal.shell import (
     recorded,
     rows,
     sign_in,
-    tap_key,
     tap_row,
     text_of,
     until,
@@ -286,7 +285,11 @@ async def test_too_many_wrong_pins_say_how_long_to_wait(plant: Plant, clock: Set
 def test_people_are_found_by_code_name_and_part_of_the_name() -> None:
     from floorterm.terminal.views.sign_in import people_rows
 
-    people = [Person(code="RO", name="Ragna Ode"), Person(code="ODE", name="Other"), Person(code="X", name="Max")]
+    people = [
+        Person(code="RO", name="Ragna Ode"),
+        Person(code="ODE", name="Other"),
+        Person(code="X", name="Max"),
+    ]
 
     def found(typed: str) -> list[str]:
         return [row.key for row in people_rows(people, (), typed, "en")[1]]

@@ -33,6 +33,7 @@ class StartScreen(FloorScreen[str]):
     """
 
     CSS_PATH = "start.tcss"
+    NOTHING: ClassVar[str] = "terminal.nothing_to_start"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "start", "terminal.key_start", id="start.start"),
     ]
@@ -74,6 +75,7 @@ class StartScreen(FloorScreen[str]):
         """Compute the candidates in the reading thread once a language, then show them."""
         if self._spoken != self.language:
             self._spoken = self.language
+            self.query_one("#candidates", Rows).show((), empty=words("terminal.computing", self.language))
             self.run_worker(self._compute(), group="candidates", exclusive=True)
         self._show_phase()
 
@@ -85,7 +87,7 @@ class StartScreen(FloorScreen[str]):
             self._confirming = matching(found, self._confirming.key)
         rows = self.query_one("#candidates", Rows)
         rows.show(
-            [Row(one.key, one.row) for one in found], empty=words("terminal.nothing_to_start", self.language)
+            [Row(one.key, one.row) for one in found], empty=words(self.NOTHING, self.language)
         )
         if self._wanted:
             wanted, self._wanted = self._wanted, ""
@@ -106,8 +108,6 @@ class StartScreen(FloorScreen[str]):
         page = self.query_one("#confirm", Page)
         page.display = confirming is not None
         rows = self.query_one("#candidates", Rows)
-        if not self._candidates:
-            rows.show((), empty=words("terminal.computing", self.language))
         if confirming is not None:
             page.show(detail_lines(confirming, self.size.width - 6))
         else:
@@ -189,6 +189,7 @@ class StartChangeoverScreen(StartScreen):
 
     NAME = "terminal.start_changeover"
     QUESTION = "terminal.start_changeover_question"
+    NOTHING = "terminal.holds_first"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f5", "state_holds", "terminal.key_state_holds", id="start.holds"),
     ]

@@ -31,7 +31,7 @@ class KeyBar(Painted):
     DEFAULT_CSS = """
     KeyBar { height: 3; }
     KeyBar > .tone--head { background: $cap-back; color: $cap-fore; }
-    KeyBar > .tone--off { background: $cap-back; color: $cap-off; }
+    KeyBar > .tone--off { background: $ground; color: $cap-off; }
     KeyBar > .tone--strong { background: $cap-back; color: $cap-name; text-style: $cap-style; }
     """
 

@@ -1,0 +1,258 @@
+"""Shift: which shift it is, what waits, decisions and releases, and looking back at the record."""
+
+from datetime import UTC, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from floorterm.changeover.acts import Abandon, Dispose, Note, RaiseDeviation, Release
+from floorterm.demo.clock import SetClock
+from floorterm.library.model import Shift, Text
+from floorterm.plant import Plant
+from floorterm.terminal.views.record import entry_lines, kind_text, whole_entry
+from floorterm.terminal.views.shift import window_after, window_at, window_before, window_text
+from floorterm.terminal.views.text import Line
+from floorterm.wording import LANGUAGES
+from tests.conftest import who
+from tests.terminal.shell import (
+    COMFORTABLE,
+    SMALL,
+    opened,
+    recorded,
+    rows,
+    sign_in,
+    tap_key,
+    tap_row,
+    text_of,
+    until,
+    until_top,
+)
+
+ZONE = ZoneInfo("America/Denver")
+
+
+def _shift(id_: str, hour: int, hours: int = 8) -> Shift:
+    return Shift(id=id_, name=Text(en=id_), start=time(hour), hours=hours)
+
+
+THREE = (_shift("early", 6), _shift("late", 14), _shift("night", 22))
+
+
+# --- which shift ------------------------------------------------------------------------------------
+
+
+@given(
+    st.integers(0, 365 * 24 * 60).map(
+        lambda minutes: datetime(2026, 1, 1, tzinfo=UTC) + timedelta(minutes=minutes)
+    )
+)
+def test_every_moment_lies_in_its_shift_and_the_shifts_follow_each_other(at: datetime) -> None:
+    window = window_at(THREE, at, ZONE)
+    assert (
+        window.since <= at.astimezone(ZONE) < window.until
+        or window.until.utcoffset() != window.since.utcoffset()
+    )
+    assert window_before(THREE, window_after(THREE, window, ZONE), ZONE) == window
+
+
+def test_a_night_shift_crosses_midnight() -> None:
+    window = window_at(THREE, datetime(2026, 11, 25, 3, 0, tzinfo=ZONE), ZONE)
+    assert window_text(window, "en") == "night, Tue 2026-11-24, 22:00-06:00"
+
+
+def test_between_two_shifts_the_last_one_is_shown() -> None:
+    window = window_at((_shift("day", 7),), datetime(2026, 11, 25, 20, 0, tzinfo=ZONE), ZONE)
+    assert (window.since.day, window.until.hour) == (25, 15)
+
+
+# --- what the screen says ---------------------------------------------------------------------------
+
+
+def _work_with_deviation(plant: Plant) -> str:
+    work = plant.start_changeover(who(plant, "SS"), "L1", "clove-leaf", "begin").work
+    plant.act(work, RaiseDeviation(text="bars crack", critical="quality"), who(plant, "AA"), key="raise")
+    return work
+
+
+@pytest.mark.parametrize("size", [SMALL, COMFORTABLE])
+async def test_shift_shows_what_waits_and_what_ran(plant: Plant, size: tuple[int, int]) -> None:
+    work = _work_with_deviation(plant)
+    async with opened(plant, size) as (app, pilot):
+        await pilot.press("f8")
+        await until_top(pilot, "ShiftScreen")
+        text = text_of(app)
+        for part in (
+            "early shift, Tue 2026-11-24", "1 deviation waits for a decision", "bars crack", "QUALITY",
+            "Plain > Clove leaf", "under way", work,
+        ):  # fmt: skip
+            assert part in text
+
+
+async def test_a_supervisor_decides_by_keys(plant: Plant) -> None:
+    _work_with_deviation(plant)
+    async with opened(plant) as (app, pilot):
+        await pilot.press("f8")
+        await until_top(pilot, "ShiftScreen")
+        await pilot.press("enter")
+        await until_top(pilot, "MenuScreen")
+        await pilot.press("2")
+        await until_top(pilot, "AskScreen")
+        await pilot.press("c", "u", "t", "space", "o", "k", "enter")
+        await sign_in(pilot, "SS")
+        await recorded(pilot, plant, Dispose.KIND)
+        entry = plant.ledger.entries(kinds=(Dispose.KIND,))[0]
+        assert (entry.value["decision"], entry.reason, entry.identity) == ("rework", "cut ok", "pin")
+        await until(pilot, lambda: "deviation waits" not in text_of(app))
+
+
+async def test_a_supervisor_decides_by_touch(plant: Plant) -> None:
+    _work_with_deviation(plant)
+    async with opened(plant, COMFORTABLE) as (app, pilot):
+        app.session.begin(plant.ledger.person("SS"))
+        await tap_key(pilot, "f8")
+        await until_top(pilot, "ShiftScreen")
+        await tap_key(pilot, "f5")
+        await until_top(pilot, "MenuScreen")
+        await tap_row(pilot, "accept")
+        await until_top(pilot, "AskScreen")
+        from floorterm.terminal.widgets.entry import Pad
+
+        pad = app.screen.query_one(Pad)
+        await until(pilot, lambda: pad.size.width > 0)
+        for letter in "ok":
+            at = pad.zone_of(letter)
+            assert at is not None
+            await pilot.click(pad, offset=at)
+            await pilot.pause()
+        await tap_key(pilot, "enter")
+        await sign_in(pilot, "SS")
+        await recorded(pilot, plant, Dispose.KIND)
+        assert plant.ledger.entries(kinds=(Dispose.KIND,))[0].reason == "ok"
+
+
+async def test_an_operator_cannot_decide_and_is_told_whom_to_call(plant: Plant) -> None:
+    _work_with_deviation(plant)
+    async with opened(plant) as (app, pilot):
+        await pilot.press("f8")
+        await until_top(pilot, "ShiftScreen")
+        await pilot.press("enter")
+        await until_top(pilot, "MenuScreen")
+        await pilot.press("1")
+        await until_top(pilot, "AskScreen")
+        await pilot.press("o", "k", "enter")
+        await sign_in(pilot, "BB")
+        await until(pilot, lambda: "supervisor" in text_of(app) and "NOT RECORDED" in text_of(app))
+        assert plant.ledger.entries(kinds=(Dispose.KIND,)) == []
+
+
+async def test_release_is_offered_only_when_nothing_else_is_left(plant: Plant) -> None:
+    _work_with_deviation(plant)
+    async with opened(plant) as (app, pilot):
+        await pilot.press("f8")
+        await until_top(pilot, "ShiftScreen")
+        cap = next(cap for cap in app.screen.query_one("#keys").caps if cap.key == "f6")  # type: ignore[attr-defined]
+        assert not cap.enabled
+        await pilot.press("f6")
+        await pilot.pause()
+        assert plant.ledger.entries(kinds=(Release.KIND,)) == []
+
+
+async def test_a_finished_work_is_released_with_a_pin(plant: Plant, clock: SetClock) -> None:
+    from tests.terminal.finish import finish
+
+    work = finish(plant, clock, "eyewash-weekly")
+    async with opened(plant) as (app, pilot):
+        app.session.begin(plant.ledger.person("SS"))
+        await pilot.press("f8")
+        await until_top(pilot, "ShiftScreen")
+        assert "1 waits for its release" in text_of(app)
+        await pilot.press("f6")
+        await sign_in(pilot, "SS")
+        await recorded(pilot, plant, Release.KIND)
+        assert plant.state(work).status == "released"
+        await until(pilot, lambda: "released" in text_of(app))
+
+
+async def test_the_shift_before_shows_its_own_works(plant: Plant, clock: SetClock) -> None:
+    work = _work_with_deviation(plant)
+    plant.act(work, Abandon(reason="no film"), who(plant, "AA"), key="a")
+    clock.advance(timedelta(hours=9))
+    async with opened(plant) as (app, pilot):
+        await pilot.press("f8")
+        await until_top(pilot, "ShiftScreen")
+        assert "late shift" in text_of(app)
+        assert work not in text_of(app)
+        await pilot.press("left")
+        await until(pilot, lambda: "early shift" in text_of(app))
+        assert work in text_of(app)
+        assert "abandoned" in text_of(app)
+        await pilot.press("right", "right")
+        await until(pilot, lambda: "late shift" in text_of(app))
+
+
+async def test_one_looks_back_at_a_work_down_to_the_single_entry(plant: Plant) -> None:
+    work = _work_with_deviation(plant)
+    plant.act(work, Note(text="new mesh screen in the rack"), who(plant, "BB"), key="note")
+    async with opened(plant) as (app, pilot):
+        await pilot.press("f8")
+        await until_top(pilot, "ShiftScreen")
+        await pilot.press("down", "enter")
+        await until_top(pilot, "EntriesScreen")
+        text = text_of(app)
+        for part in (
+            f"Record of {work}",
+            "started",
+            "Plain > Clove leaf",
+            "note",
+            "new mesh screen in the rack",
+        ):
+            assert part in text
+        assert rows(app).chosen == rows(app).rows[-1]
+        await pilot.press("enter")
+        await until_top(pilot, "ReadScreen")
+        entry = plant.ledger.entries(kinds=(Note.KIND,))[0]
+        for part in (entry.hash, "BB", "work.note", "new mesh screen in the rack"):
+            assert part in text_of(app).replace("\n", "") or part[:40] in text_of(app)
+
+
+async def test_the_sign_offs_of_a_shift_are_its_entries(plant: Plant) -> None:
+    _work_with_deviation(plant)
+    async with opened(plant) as (app, pilot):
+        await pilot.press("f8")
+        await until_top(pilot, "ShiftScreen")
+        await pilot.press("f4")
+        await until_top(pilot, "EntriesScreen")
+        assert [int(row.key) for row in rows(app).rows] == [entry.n for entry in plant.ledger.entries()]
+
+
+# --- how entries read -------------------------------------------------------------------------------
+
+
+def _said(lines: tuple[Line, ...]) -> str:
+    return "\n".join("".join(span.text for span in line) for line in lines)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_kind_of_entry_that_acts_make_has_words(language: str) -> None:
+    from floorterm.changeover.acts import ACTS, STARTED
+
+    for kind in (*ACTS, STARTED, "line.holds", "library.approved", "person.added"):
+        assert kind_text(kind, language) != kind
+
+
+def test_a_kind_of_a_later_version_is_shown_as_it_is_written() -> None:
+    assert kind_text("later.kind", "en") == "later.kind"
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_entry_of_a_plant_reads(plant: Plant, language: str) -> None:
+    work = _work_with_deviation(plant)
+    sheet = plant.state(work).worksheet
+    for entry in plant.ledger.entries():
+        _, right = entry_lines(entry, sheet if entry.changeover else None, ZONE, language)
+        assert str(entry.n) in _said(right)
+        whole = _said(whole_entry(entry, ZONE, 74, language))
+        assert entry.hash[:30] in whole
+        assert max(len(line) for line in whole.splitlines()) <= 74

@@ -1,0 +1,173 @@
+"""Starting work: what is told before, that it takes two steps, and that the record decides."""
+
+import pytest
+
+from floorterm.changeover.acts import STARTED
+from floorterm.ledger import CHEAP_PROFILE, Ledger
+from floorterm.plant import HOLDS, Plant
+from floorterm.terminal.messages import Scanned
+from floorterm.terminal.views.start import changeover_candidate, flush_text
+from floorterm.terminal.views.text import thousands
+from floorterm.wording import LANGUAGES
+from tests.conftest import PEOPLE, PIN, who
+from tests.terminal.shell import (
+    COMFORTABLE,
+    SMALL,
+    opened,
+    recorded,
+    rows,
+    sign_in,
+    tap_key,
+    tap_row,
+    text_of,
+    until,
+    until_top,
+)
+
+
+@pytest.mark.parametrize("size", [SMALL, COMFORTABLE])
+async def test_the_flush_is_told_before_anything_is_started(plant: Plant, size: tuple[int, int]) -> None:
+    plant.state_holds(who(plant, "SS"), "L1", ("clove-leaf",), "for this test", key="holds")
+    sheet = plant.worksheet("L1", "juniper")
+    assert sheet.flush is not None
+    assert sheet.flush.required_kg > 0
+    async with opened(plant, size) as (app, pilot):
+        await pilot.press("f6")
+        await until_top(pilot, "StartChangeoverScreen")
+        await until(pilot, lambda: rows(app).rows)
+        rows(app).choose("juniper")
+        await pilot.press("enter")
+        text = " ".join(text_of(app).split())
+        assert f"Flush {thousands(sheet.flush.required_kg)} kg of line mass" in text
+        assert f"{thousands(sheet.flush.bars)} bars" in text
+        assert f"{sheet.flush.minutes} min" in text
+        assert "Clove leaf > Juniper" in text
+        assert plant.works() == ()
+
+
+async def test_a_changeover_starts_by_keys_after_sign_in_and_opens(plant: Plant) -> None:
+    async with opened(plant) as (app, pilot):
+        await pilot.press("f6")
+        await until_top(pilot, "StartChangeoverScreen")
+        await until(pilot, lambda: rows(app).rows)
+        chosen = rows(app).rows[1].key
+        await pilot.press("2", "enter", "enter")
+        await sign_in(pilot, "AA")
+        await until_top(pilot, "WorkScreen")
+        (state,) = plant.works()
+        assert (state.title, state.started_by) == (("plain", chosen), "A. Abel")
+
+
+async def test_a_changeover_starts_by_touch(plant: Plant) -> None:
+    async with opened(plant, COMFORTABLE) as (app, pilot):
+        app.session.begin(plant.ledger.person("SS"))
+        await tap_key(pilot, "f6")
+        await until_top(pilot, "StartChangeoverScreen")
+        await until(pilot, lambda: rows(app).rows)
+        await tap_row(pilot, "juniper")
+        await tap_row(pilot, "juniper")
+        await until(pilot, lambda: app.screen.query_one("#confirm").display)
+        await tap_key(pilot, "enter")
+        await until_top(pilot, "WorkScreen")
+        assert plant.works()[0].title == ("plain", "juniper")
+
+
+async def test_esc_leads_from_the_page_to_the_list_and_out(plant: Plant) -> None:
+    async with opened(plant) as (app, pilot):
+        await pilot.press("f6")
+        await until_top(pilot, "StartChangeoverScreen")
+        await until(pilot, lambda: rows(app).rows)
+        await pilot.press("enter")
+        await until(pilot, lambda: app.screen.query_one("#confirm").display)
+        await pilot.press("escape")
+        await until(pilot, lambda: not app.screen.query_one("#confirm").display)
+        assert app.focused is rows(app)
+        await pilot.press("escape")
+        await until_top(pilot, "LinesScreen")
+
+
+async def test_a_scan_chooses_and_never_starts(plant: Plant) -> None:
+    async with opened(plant) as (app, pilot):
+        await pilot.press("f6")
+        await until_top(pilot, "StartChangeoverScreen")
+        await until(pilot, lambda: rows(app).rows)
+        code = plant.library.fragrances["juniper"].code
+        for _ in range(2):
+            app.screen.post_message(Scanned(code))
+            await pilot.pause()
+        await until(pilot, lambda: "Plain > Juniper" in text_of(app))
+        assert plant.works() == ()
+
+
+async def test_a_line_that_got_busy_meanwhile_refuses_with_what_to_do(plant: Plant) -> None:
+    async with opened(plant) as (app, pilot):
+        app.session.begin(plant.ledger.person("SS"))
+        await pilot.press("f6")
+        await until_top(pilot, "StartChangeoverScreen")
+        await until(pilot, lambda: rows(app).rows)
+        work = plant.start_changeover(who(plant, "SS"), "L1", "clove-leaf", "other hand").work
+        await pilot.press("enter", "enter")
+        await until(
+            pilot, lambda: f"{work} is still under way on this line." in " ".join(text_of(app).split())
+        )
+        assert len(plant.works()) == 1
+
+
+async def test_a_procedure_starts_beside_a_changeover(plant: Plant) -> None:
+    plant.start_changeover(who(plant, "SS"), "L1", "clove-leaf", "begin")
+    async with opened(plant) as (app, pilot):
+        app.session.begin(plant.ledger.person("AA"))
+        await pilot.press("f7")
+        await until_top(pilot, "StartProcedureScreen")
+        await until(pilot, lambda: rows(app).rows)
+        rows(app).choose("jam-or-torn-screen")
+        await pilot.press("enter", "enter")
+        await recorded(pilot, plant, STARTED)
+        await until_top(pilot, "WorkScreen")
+        assert [state.work for state in plant.line_now("L1").procedures] == ["P-0001"]
+
+
+async def test_a_new_ledger_lets_a_supervisor_state_what_the_line_holds(
+    plant: Plant, tmp_path: object
+) -> None:
+    from pathlib import Path
+
+    fresh = Ledger.create(
+        Path(str(tmp_path)) / "fresh.db",
+        plant_id=plant.library.plant.id,
+        plant_name=plant.library.plant.name,
+        time_zone=plant.library.plant.time_zone,
+        pin_profile=CHEAP_PROFILE,
+    )
+    admin = plant.ledger.person("AD")
+    fresh.add_person(admin, PIN, by="")
+    for person in PEOPLE:
+        fresh.add_person(person, PIN, by="AD")
+    bare = Plant(plant.library, fresh, "T1")
+    async with opened(bare) as (app, pilot):
+        assert "nobody has stated what it holds" in text_of(app)
+        app.session.begin(fresh.person("SS"))
+        await pilot.press("f6")
+        await until_top(pilot, "StartChangeoverScreen")
+        await until(pilot, lambda: "Nobody has stated what this line holds" in text_of(app))
+        await pilot.press("f5")
+        await until_top(pilot, "MenuScreen")
+        await tap_row(pilot, "plain")
+        await until_top(pilot, "AskScreen")
+        await pilot.press("s", "e", "e", "n", "enter")
+        await recorded(pilot, bare, HOLDS)
+        await until(pilot, lambda: rows(app).rows)
+        assert bare.holds("L1").fragrances == ("plain",)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_pair_of_the_starter_plant_can_be_told(plant: Plant, language: str) -> None:
+    for name, one in plant.library.fragrances.items():
+        for line in one.lines:
+            if name == "plain":
+                continue
+            sheet = plant.worksheet(line, name)
+            told = changeover_candidate(name, one.code, sheet, language)
+            assert sheet.flush is not None
+            assert flush_text(sheet.flush, language) in told.lines
+            assert "{" not in "".join(told.lines)
