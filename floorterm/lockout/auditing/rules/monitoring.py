@@ -1,0 +1,106 @@
+"""LO-28: verification goes on where energy can build up again (29 CFR 1910.147(d)(5)(ii))."""
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+
+from floorterm.lockout.auditing.findings import Found
+from floorterm.lockout.auditing.record import Point
+from floorterm.lockout.auditing.replay import READINGS, Replay
+from floorterm.lockout.auditing.table import Level
+
+
+def exposed(replay: Replay) -> Iterator[tuple[int, int]]:
+    """Each time during which anybody is at work: index of its start and of its end (open: past the last)."""
+    start: int | None = None
+    for i in range(len(replay.events)):
+        working = bool(replay.moments[i + 1].working)
+        if working and start is None:
+            start = i
+        elif not working and start is not None:
+            yield start, i
+            start = None
+    if start is not None:
+        yield start, len(replay.events)
+
+
+def monitored(replay: Replay) -> Iterator[Found]:
+    """Readings not further apart than the point's interval while anybody works; what follows energy found."""
+    for point in replay.required:
+        if not point.reaccumulates:
+            continue
+        if point.monitor_min is None:
+            yield Found("LO-28", "A", "LO-28.no_interval", points=(point.id,))
+            continue
+        for start, end in exposed(replay):
+            yield from _gaps(replay, point, start, end)
+    for i, event in replay.each(*READINGS):
+        if event.result == "not_zero" and replay.touches(event):
+            yield from _left(replay, i)
+            yield from _again(replay, i)
+
+
+def _gaps(replay: Replay, point: Point, start: int, end: int) -> Iterator[Found]:
+    assert point.monitor_min is not None
+    limit = timedelta(minutes=float(point.monitor_min))
+    readings = [
+        i
+        for i, event in replay.each(*READINGS)
+        if i < end and event.result == "zero" and point.id in replay.points_of(event)
+    ]
+    earlier = [i for i in readings if i <= start]
+    at = replay.events[earlier[-1] if earlier else start].t
+    for i in [*(i for i in readings if i > start), end]:
+        now = _time(replay, i)
+        if now - at > limit:
+            event = replay.events[min(i, len(replay.events) - 1)]
+            gap = (now - at) / timedelta(minutes=1)
+            facts = {"minutes": f"{gap:.1f}".removesuffix(".0"), "limit": str(point.monitor_min)}
+            yield Found("LO-28", "V", "LO-28", event, tuple(replay.before(i).working), (point.id,), facts)
+            return
+        at = now
+
+
+def _time(replay: Replay, index: int) -> datetime:
+    """The instant of an event; past the last one the moment for which the record is judged."""
+    if index < len(replay.events):
+        return replay.events[index].t
+    last = replay.events[-1].t
+    return max(last, replay.record.as_of) if replay.record.as_of else last
+
+
+def _left(replay: Replay, found: int) -> Iterator[Found]:
+    """After energy was found nothing but ends of work may follow until nobody is at work."""
+    for i in range(found + 1, len(replay.events)):
+        if not replay.before(i).working:
+            return
+        if replay.events[i].ev != "work_end":
+            persons = tuple(replay.before(i).working)
+            facts = {"found": replay.events[found].n}
+            yield Found("LO-28", "V", "LO-28.stayed", replay.events[i], persons, facts=facts)
+            return
+    if replay.end.working:
+        level: Level = "V" if replay.job.closed else "P"
+        yield Found("LO-28", level, "LO-28.still_in", replay.events[found], tuple(replay.end.working))
+
+
+def _again(replay: Replay, found: int) -> Iterator[Found]:
+    """Before anybody starts again, what was found is relieved and verified."""
+    start = next((i for i, _ in replay.each("work_start") if i > found), None)
+    if start is None:
+        return
+    points = [k for k in replay.points_of(replay.events[found]) if k in replay.required_ids]
+    stored = {p.id for p in replay.required if p.needs_release or p.reaccumulates}
+    missing = []
+    for k in points:
+        relieved = [i for i, e in replay.each("release") if found < i < start and k in replay.points_of(e)]
+        since = relieved[0] if relieved else found
+        verified = any(
+            since < i < start and e.result == "zero" and k in replay.points_of(e)
+            for i, e in replay.each("verify")
+        )
+        if (k in stored and not relieved) or not verified:
+            missing.append(k)
+    if missing:
+        event = replay.events[start]
+        facts = {"found": replay.events[found].n}
+        yield Found("LO-28", "V", "LO-28.not_again", event, (event.by,), tuple(missing), facts)

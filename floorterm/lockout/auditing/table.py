@@ -1,0 +1,83 @@
+"""The rules and the jurisdictions as data: `rule_table.json` and `profiles.json` beside this module.
+
+`source` tells how a rule's wording was obtained: S the clause was read, P part of it was read, M from memory,
+"own" a rule of this program. What rests on memory stays marked until a person compares it with the current
+regulation and puts their name into `confirmed_by`.
+"""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from importlib.resources import files
+from types import MappingProxyType
+from typing import Any, Literal
+
+from floorterm.wording import words
+
+Level = Literal["V", "W", "P", "A"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rule:
+    """One rule: its clause, how its wording was obtained, and whether it is only the site's own."""
+
+    id: str
+    clause: str
+    source: str
+    site_policy: bool = False
+    confirmed_by: str = ""
+
+    def requirement(self, language: str = "en") -> str:
+        """What the rule asks for, in our own words."""
+        return words(f"audit.rule.{self.id}", language)
+
+    @property
+    def from_memory(self) -> bool:
+        """Whether any of its wording rests on memory and nobody has confirmed it yet."""
+        return any(mark in self.source for mark in ("M", "P")) and not self.confirmed_by
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Profile:
+    """A jurisdiction: which rules are only site policy there, which are not asked, which are added.
+
+    `source` names the texts, `status` marks how they were read.
+    """
+
+    id: str
+    source: str
+    status: str
+    site_policy: frozenset[str] = frozenset()
+    not_asked: frozenset[str] = frozenset()
+    added: frozenset[str] = frozenset()
+    options: frozenset[str] = frozenset()
+    notes: tuple[str, ...] = field(default=())
+
+
+def _data(name: str) -> Any:
+    return json.loads((files(__package__) / name).read_text(encoding="utf-8"))
+
+
+@cache
+def rules() -> Mapping[str, Rule]:
+    """Every rule by its id, in the order of the table."""
+    return MappingProxyType({name: Rule(id=name, **row) for name, row in _data("rule_table.json").items()})
+
+
+@cache
+def profiles() -> Mapping[str, Profile]:
+    """Every jurisdiction by its id."""
+    sets = ("site_policy", "not_asked", "added", "options")
+    return MappingProxyType(
+        {
+            name: Profile(
+                id=name,
+                source=row["source"],
+                status=row["status"],
+                notes=tuple(row.get("notes", ())),
+                **{key: frozenset(row.get(key, ())) for key in sets},
+            )
+            for name, row in _data("profiles.json").items()
+        }
+    )
