@@ -1,0 +1,131 @@
+"""`floorterm calibrate`: a proposal from files of check samples, refusals with file, line and field."""
+
+import json
+import math
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from floorterm.cli import main
+from floorterm.flush import washout
+from floorterm.flush.from_library import line_model
+from floorterm.library import load, starter_folder
+
+
+def _run(*arguments: object) -> Result:
+    return CliRunner().invoke(main, ["calibrate", *map(str, arguments)])
+
+
+@pytest.fixture(scope="module")
+def larger(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Readings of line L2 with its contents 10 % larger than in its file, and a fixed error of 2 %."""
+    line = line_model(load(starter_folder()).lines["L2"])
+    units = tuple(
+        replace(unit, mixed_kg=unit.mixed_kg * 1.1, plug_kg=unit.plug_kg * 1.1) for unit in line.units
+    )
+    curve = washout(replace(line, units=units))
+    rows = []
+    for place, wanted in enumerate((0.93, 0.75, 0.5, 0.25, 0.1, 0.03, 0.008)):
+        kg = round(curve.kg_to_reach(wanted), 1)
+        read = curve.residual(kg) * math.exp(0.02 * (-1) ** place)
+        rows.append(f"{kg:.1f};{read:.6f}".replace(".", ","))
+    path = tmp_path_factory.mktemp("samples") / "larger.csv"
+    path.write_text("m_kg;residual\n" + "\n".join(rows) + "\n999;<0,0001\n", encoding="utf-8")
+    return path
+
+
+def test_a_proposal_names_values_uncertainty_and_the_change_of_every_pair(larger: Path) -> None:
+    done = _run("--line", "L2", larger, "--json", "--on", "2030-01-01")
+    assert done.exit_code == 0, done.output
+    said = json.loads(done.stdout)
+    assert said["factor_low"] < said["factor"] < said["factor_high"]
+    assert said["factor"] == pytest.approx(1.1, abs=0.03)
+    assert said["accepted"] is False
+    assert {"unit", "field", "old", "new", "low", "high"} == said["values"][0].keys()
+    changed = [pair for pair in said["pairs"] if pair["residual_limit"] < 1]
+    assert changed
+    for pair in changed:
+        assert pair["old_kg"] < pair["proposed_kg"] <= pair["upper_kg"]
+        assert pair["change_kg"] == pair["upper_kg"] - pair["old_kg"]
+    fragrances = [one for one in load(starter_folder()).fragrances.values() if "L2" in one.lines]
+    assert len(said["pairs"]) + len(said["pairs_without_figure"]) == len(fragrances) * (len(fragrances) - 1)
+    assert any("below the detection limit" in note for note in said["notes"])
+
+
+@pytest.mark.parametrize(
+    ("language", "word"), [("en", "A person accepts it"), ("es", "La acepta una persona")]
+)
+def test_people_read_that_a_person_accepts(larger: Path, language: str, word: str) -> None:
+    done = _run("--line", "L2", larger, "--language", language)
+    assert done.exit_code == 0, done.output
+    assert done.stdout.rstrip().endswith(f"{word}.")
+
+
+def test_the_old_kg_are_those_of_the_flush_command(larger: Path) -> None:
+    said = json.loads(_run("--line", "L2", larger, "--json", "--on", "2030-01-01").stdout)
+    pair = next(one for one in said["pairs"] if one["residual_limit"] < 1)
+    flush = CliRunner().invoke(
+        main,
+        [
+            *("flush", "--line", "L2", "--from", pair["outgoing"], "--to", pair["incoming"]),
+            *("--on", "2030-01-01", "--json"),
+        ],
+    )
+    assert json.loads(flush.stdout)["required_kg"] == pair["old_kg"]
+
+
+def test_one_unit_and_several_changeovers(larger: Path) -> None:
+    done = _run("--line", "L2", larger, larger, "--json")
+    assert done.exit_code == 0, done.output
+    assert any("From 2 changeovers" in note for note in json.loads(done.stdout)["notes"])
+    alone = _run("--line", "L2", larger, "--unit", "ribbon-mixer", "--json")
+    assert alone.exit_code == 0, alone.output
+    assert {one["unit"] for one in json.loads(alone.stdout)["values"]} == {"ribbon-mixer"}
+    upstream = _run("--line", "L2", larger, "--unit", "bin")
+    assert upstream.exit_code == 2
+    assert "mixed_kg: these readings say nothing" in upstream.stderr
+    assert "unit: nowhere is not known" in _run("--line", "L2", larger, "--unit", "nowhere").stderr
+
+
+@pytest.mark.parametrize(
+    ("text", "word"),
+    [
+        ("m_kg,residual\n100,0.9\n200,25%\n", "line 3, residual"),
+        ("m_kg,residual\n100,0.1\n200,0.3\n300,0.6\n400,0.9\n", "residual: the readings do not fall"),
+        ("m_kg,residual\n100,0.9\n", "1 usable readings"),
+        ("", "no reading at all"),
+    ],
+)
+def test_what_cannot_be_used_leaves_with_2_a_reason_and_no_number(
+    tmp_path: Path, text: str, word: str
+) -> None:
+    path = tmp_path / "bad.csv"
+    path.write_text(text, encoding="utf-8")
+    done = _run("--line", "L1", path, "--json")
+    assert done.exit_code == 2
+    assert word in done.stderr
+    assert not done.stdout
+
+
+def test_files_that_are_missing_or_no_text_are_told(tmp_path: Path) -> None:
+    (tmp_path / "b.csv").write_bytes(b"\xff\xfe\x00")
+    assert "UTF-8" in _run("--line", "L1", tmp_path / "b.csv").stderr
+    assert "No such file" in _run("--line", "L1", tmp_path / "none.csv").stderr
+    assert "There is no line" in _run("--line", "L9", tmp_path / "none.csv").stderr
+
+
+def test_calibration_needs_no_numeric_library(larger: Path) -> None:
+    code = (
+        "import sys\n"
+        "from floorterm.cli import main\n"
+        f"try:\n    main(['calibrate', '--line', 'L2', {str(larger)!r}])\n"
+        "except SystemExit as left:\n    assert not left.code\n"
+        "heavy = {'textual', 'sqlalchemy', 'sqlmodel', 'sqlite3', 'numpy', 'scipy', 'jinja2'}\n"
+        "sys.exit(', '.join(sorted(heavy & sys.modules.keys())) or 0)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
