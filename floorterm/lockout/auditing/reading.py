@@ -7,7 +7,7 @@ key is listed in `Record.unread`.
 """
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal, InvalidOperation
 from difflib import get_close_matches
@@ -52,12 +52,17 @@ _CLOSE = 0.8  # how alike an unknown key must be to count as a known one misspel
 
 @dataclass(frozen=True, slots=True)
 class RecordFault:
-    """One fault of a document: the way to it (list items from 0), what was expected and found."""
+    """One fault of a document: the way to it (list items from 0), what was expected and found.
+
+    `line` and `column` count from 1; both are 0 where the document was no file.
+    """
 
     loc: Loc
     expected: str
     found: str
     hint: str = ""
+    line: int = 0
+    column: int = 0
 
     @property
     def field(self) -> str:
@@ -66,7 +71,9 @@ class RecordFault:
 
     def __str__(self) -> str:
         hint = f"; {self.hint}" if self.hint else ""
-        return f"{self.field or 'the document'}: expected {self.expected}, found {self.found}{hint}."
+        end = "" if hint.endswith("?") else "."
+        place = f"{self.line}:{self.column}: " if self.line else ""
+        return f"{place}{self.field or 'the document'}: expected {self.expected}, found {self.found}{hint}{end}"
 
 
 class RecordError(ValueError):
@@ -87,9 +94,11 @@ def read_record(data: Mapping[str, Any]) -> Record:
     notes = _Notes()
     whole = _Table(notes, (), data if isinstance(data, Mapping) else {})
     if not isinstance(data, Mapping):
-        notes.fault((), "keys with values", type(data).__name__)
+        notes.fault((), "keys with values", _kind(data) if data is not None else "nothing")
     elif whole.text("format") not in ("", "1"):
         notes.fault(("format",), "1", quoted(data["format"]), "this program knows format 1 only")
+    if isinstance(data, Mapping) and not whole.has("jobs"):
+        notes.fault(("jobs",), "a list of jobs", "nothing")
     people = {code: _person(code, table) for code, table in whole.tables("people")}
     procedures = {name: _procedure(name, table) for name, table in whole.tables("procedures")}
     locks = (
@@ -108,14 +117,11 @@ def read_record(data: Mapping[str, Any]) -> Record:
         profile=profile,
         as_of=whole.instant("as_of"),
         chain_valid=whole.flag("chain_valid"),
-        unread=tuple(notes.unread),
     )
     whole.done()
     if notes.faults:
         raise RecordError(notes.faults)
-    return Record(
-        **{name: getattr(record, name) for name in Record.__slots__} | {"unread": tuple(notes.unread)}
-    )
+    return replace(record, unread=tuple(notes.unread))
 
 
 @dataclass
@@ -339,6 +345,8 @@ def _procedure(name: str, table: _Table) -> Procedure:
 
 
 def _point(table: _Table) -> Point:
+    if not table.text("id"):
+        table.notes.fault((*table.loc, "id"), "the id of a point", "nothing")
     return Point(
         id=table.text("id"),
         device=table.text("device") if table.has("device") else None,

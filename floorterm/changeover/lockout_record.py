@@ -1,0 +1,170 @@
+"""The lockouts of a piece of work as a record that the audit can judge.
+
+What the ledger keeps elsewhere or not at all (a register of locks, the certificates of an older revision) is
+left out, so that the audit asks a person to attest it. A notice names duties, not people: each affected duty
+stands in the record as a duty. A job that was begun again after its record was closed becomes one job a run.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
+from datetime import date, datetime
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from floorterm.changeover.state import State
+from floorterm.lockout.auditing import record
+from floorterm.lockout.model import Event, Job, LockEvent, Point
+from floorterm.lockout.state import LockoutState, apply_event, covered
+from floorterm.people import Person
+
+if TYPE_CHECKING:
+    from floorterm.library.model import LockoutFile
+
+_TO = frozenset({Event.NOTIFY_BEFORE, Event.NOTIFY_AFTER})
+
+
+def record_of(
+    state: State,
+    people: Iterable[Person],
+    *,
+    lockouts: Mapping[str, "LockoutFile"] | None = None,
+    as_of: datetime | None = None,
+) -> record.Record:
+    """The record of every lockout of a piece of work that something was recorded of.
+
+    `people` are those of the ledger; `lockouts` the library's procedures, which count where they still are of the
+    revision that was worked to; `as_of` the moment for which open jobs are judged.
+    """
+    known = {person.code: _person(person) for person in people}
+    procedures: dict[str, record.Procedure] = {}
+    jobs: list[record.Job] = []
+    for name, lockout in state.locks.items():
+        if not lockout.events:
+            continue
+        job, key = lockout.job, f"{state.work}/{name}"
+        for duty in job.affected_duties:
+            known.setdefault(duty, record.Person(code=duty, role="affected", is_duty=True))
+        procedures[key] = _procedure(key, job, (lockouts or {}).get(job.procedure))
+        for run, events in enumerate(_runs(lockout), start=1):
+            jobs.append(_job(key, run, job, events))
+    return record.Record(people=known, procedures=procedures, jobs=tuple(jobs), as_of=as_of)
+
+
+def _person(person: Person) -> record.Person:
+    return record.Person(
+        code=person.code, role=person.lockout.value, trained=person.trained_on, valid_to=person.valid_to
+    )
+
+
+def _procedure(key: str, job: Job, written: "LockoutFile | None") -> record.Procedure:
+    found = record.Procedure(
+        id=key,
+        machines=tuple(dict.fromkeys(job.machine.values())),
+        revision=str(job.revision),
+        changed_on=job.changed_on,
+        documented=True,  # a lockout step exists only through a written procedure of the library
+        points=tuple(_point(point) for point in job.points),
+        inspection_due=job.inspection_due,
+    )
+    if written is None or written.revision != job.revision:
+        return found
+    content = written.content
+    parts = (
+        content.scope, content.purpose, content.authorisation, content.rules_and_techniques,
+        content.enforcement, content.intended_use, content.steps_shut_down_isolate,
+        content.steps_devices_and_responsible, content.how_tested,
+    )  # fmt: skip
+    return replace(
+        found,
+        effective_on=_day(written.effective_on),
+        other_removal=written.other_removal,
+        content_complete=all(parts) and all(point.verify for point in found.required),
+        certificates=tuple(
+            record.Certificate(
+                machine=next(iter(found.machines), ""),
+                dated=_day(one.date),
+                inspector=one.inspector,
+                users_observed=one.users_observed,
+                employees=one.employees,
+                reviewed=one.reviewed,
+            )
+            for one in written.certificates
+        ),
+    )
+
+
+def _day(value: date | str) -> date:
+    return value if isinstance(value, date) else date.fromisoformat(value)
+
+
+def _point(point: Point) -> record.Point:
+    return record.Point(
+        id=point.id,
+        device=point.device,
+        energies=point.energies,
+        lockable=point.lockable,
+        required=point.required,
+        needs_release=point.needs_release,
+        reaccumulates=point.reaccumulates,
+        monitor_min=None if point.monitor_min is None else Decimal(point.monitor_min),
+        verify=point.verify_method.get("en", ""),
+    )
+
+
+def _runs(lockout: LockoutState) -> Iterator[list[tuple[LockoutState, LockEvent]]]:
+    """The events of each run with the state before them."""
+    state = LockoutState.initial(lockout.job, lockout.line)
+    run: list[tuple[LockoutState, LockEvent]] = []
+    for event in lockout.events:
+        after = apply_event(state, event)
+        if after.run != state.run and run:
+            yield run
+            run = []
+        run.append((state, event))
+        state = after
+    if run:
+        yield run
+
+
+def _job(key: str, run: int, job: Job, events: list[tuple[LockoutState, LockEvent]]) -> record.Job:
+    spoken: list[record.Event] = []
+    for before, event in events:
+        for one in _spoken(before, event):
+            spoken.append(replace(one, n=len(spoken) + 1))
+    header = record.Header(procedure=key, revision=str(job.revision), affected=job.affected_duties)
+    name = key if run == 1 else f"{key} ({run})"
+    return record.Job(id=name, title=job.title.get("en", ""), header=header, events=tuple(spoken))
+
+
+def _spoken(before: LockoutState, event: LockEvent) -> Iterator[record.Event]:
+    """One recorded event as the record has it: one a lock, every point named."""
+    points = covered(before, event)
+    said = record.Event(
+        n=0, t=event.at, ev=event.event.value, by=event.by, result=event.result, how=event.how, entry=event.n
+    )
+    match event.event:
+        case Event.LOCK_ON:
+            for point in points:
+                yield replace(said, places=(point,), lock=event.lock)
+        case Event.LOCK_OFF:
+            taken = [
+                lock
+                for point in points
+                for lock in before.own_locks(event.by, point)
+                if event.lock in ("", lock.lock)
+            ]
+            for lock in taken:
+                yield replace(said, places=(lock.point,), lock=lock.lock)
+            if not taken:
+                yield replace(said, places=event.points, lock=event.lock)
+        case Event.REVIEW:
+            yield replace(said, rev=str(before.job.revision))
+        case Event.ACCOUNT_PEOPLE:
+            yield replace(said, clear=event.people)
+        case Event.VERIFY:
+            yield replace(said, points=points, witness=event.people)
+        case word if word in _TO:
+            heads = tuple(dict.fromkeys(who.split(":", 1)[0] for who in event.people))
+            yield replace(said, to=heads)
+        case _:
+            yield replace(said, points=points)
