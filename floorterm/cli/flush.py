@@ -100,7 +100,7 @@ def _print(
     library: "Library", note: "FlushNote", line: str, outgoing: str, incoming: str, language: str
 ) -> None:
     from floorterm.changeover.lockout_steps import in_, spoken  # noqa: PLC0415
-    from floorterm.flush.explain import governing_sentence, percent  # noqa: PLC0415
+    from floorterm.flush.explain import governing_sentence, item_words, percent  # noqa: PLC0415
     from floorterm.wording import sentence, words  # noqa: PLC0415
 
     def name(fragrance: str) -> str:
@@ -130,7 +130,12 @@ def _print(
                 words("print.source", language),
             ),
             [
-                (one.item, percent(one.limit), one.confidence, one.source[:60])
+                (
+                    sentence(item_words(one.criterion, one.item), language),
+                    percent(one.limit),
+                    one.confidence,
+                    one.source[:60],
+                )
                 for one in sorted(note.candidates, key=lambda one: one.limit)
             ],
             numbers=(1,),

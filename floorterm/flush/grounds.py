@@ -115,7 +115,7 @@ class Index:
             as_number(LimitInputError, f"indices.{self.name}.claim", self.claim, high=1.0)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Maximum:
     """The most of a label item that a bar may hold for safety, kg/kg: from the supplier's certificate."""
 

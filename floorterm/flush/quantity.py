@@ -177,8 +177,10 @@ def _warnings(line: LineModel, limit: Limit, curve: Washout) -> tuple[Say, ...]:
         found.append(Say("flush.warn.conveyor", {"kg": f"{line.return_kg:g}"}))
     decisive = limit.decisive
     if decisive is not None and decisive.confidence != "text-seen":
-        catalogue = "flush" if decisive.criterion in ("allergen_label", "safety_max") else "limits"
         mark = decisive.confidence.replace("-", "_")
-        found.append(Say(f"{catalogue}.warn.confidence_{mark}", {"item": decisive.item}))
+        if decisive.entry:
+            found.append(Say(f"flush.warn.confidence_{mark}", {"item": decisive.item}))
+        else:
+            found.append(Say(f"limits.warn.confidence_{mark}"))
     found.extend(limit.notes)
     return tuple(found)

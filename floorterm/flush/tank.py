@@ -188,20 +188,22 @@ def _in_marks(tank: Tank, share: float, costs: RinseCosts, mark: float) -> Rinse
         raise TankInputError("mark", "mark_too_large", **facts)
     if unit < tank.largest_charge * 1e-6:
         raise TankInputError("mark", "mark_too_small", **facts)
-    best: RinsePlan | None = None
-    for marks in range(1, int(tank.largest_charge / unit + _GUARD) + 1):
-        charge = marks * unit
-        rinses = max(1, ceil(-log(share) / log(1.0 + charge / tank.heel) - _GUARD))
-        plan = _plan(tank.heel, charge, rinses, costs)
-        if plan.share_left > share * (1.0 + 1e-8):
-            continue
-        if best is None or plan.cost < best.cost:
-            best = plan
-        if rinses == 1:
-            break
-    if best is None:
-        raise TankInputError("mark", "no_whole_plan", **facts)
-    return best
+    plans = [_rounded(tank, share, costs, marks * unit) for marks in _marks(tank, share, unit)]
+    return min(plans, key=lambda plan: plan.cost)
+
+
+def _marks(tank: Tank, share: float, unit: float) -> range:
+    """Charges in marks, up to the one that a single rinse would need."""
+    most = int(tank.largest_charge / unit + _GUARD)
+    single = _charge(tank.heel, share, 1) / unit
+    return range(1, min(most, ceil(single) + 1 if single < most else most) + 1)
+
+
+def _rounded(tank: Tank, share: float, costs: RinseCosts, charge: float) -> RinsePlan:
+    rinses = max(1, ceil(-log(share) / log(1.0 + charge / tank.heel) - _GUARD))
+    plan = _plan(tank.heel, charge, rinses, costs)
+    # the guard forgives noise; a plan must reach what was asked for all the same
+    return plan if plan.share_left <= share * (1.0 + _GUARD) else _plan(tank.heel, charge, rinses + 1, costs)
 
 
 # --- tank and train together ---------------------------------------------------------------------------

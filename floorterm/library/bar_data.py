@@ -5,7 +5,7 @@ the plant judges colour and odour.
 from decimal import Decimal
 from typing import Annotated
 
-from pydantic import Field, StringConstraints, model_validator
+from pydantic import Field, StringConstraints, field_validator, model_validator
 
 from floorterm.library.words import (
     Evidence,
@@ -34,6 +34,13 @@ class Colour(Model):
     bands: Annotated[tuple[Band, ...], Field(min_length=3, max_length=3)] | None = None
     evidence: Evidence = "guessed"
     source: str = ""
+
+    @field_validator("lab")
+    @classmethod
+    def _lightness(cls, value: tuple[Decimal, ...]) -> tuple[Decimal, ...]:
+        if not 0 <= value[0] <= 100:
+            raise ValueError("L*, a* and b* with L* from 0 to 100")
+        return value
 
 
 class Odour(Model):

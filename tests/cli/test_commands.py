@@ -112,14 +112,16 @@ def test_flush_says_kg_bars_minutes_and_why() -> None:
     assert done.exit_code == 0, done.output
     said = json.loads(done.stdout)
     assert said["status"] == "ok"
-    assert said["governing"]["criterion"] == "allergen_label"
+    assert said["governing"]["criterion"] == "colour", "dark brown into pale green"
     assert said["required_kg"] > 0
     assert said["bars"] > 0
     assert said["minutes"] > 0
     assert all(one["source"] for one in said["candidates"])
     spoken = _run("flush", "--line", "L1", "--from", "clove-leaf", "--to", "petitgrain", "--on", "2026-11-24")
     assert f"{said['required_kg']} kg" in spoken.stdout
-    assert said["governing"]["item"] in spoken.stdout
+    assert "The colour decides" in spoken.stdout
+    assert "Eugenol" in spoken.stdout, "every other limit is shown as well"
+    assert "delta_e_2000" not in spoken.stdout
 
 
 def test_the_flush_matrix_has_every_pair_of_a_line() -> None:
