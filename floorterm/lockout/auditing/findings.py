@@ -70,7 +70,7 @@ def finding(found: Found, job: str, site_policy: frozenset[str]) -> Finding:
     event = found.event
     when: dict[str, Fact] = {"at": "-", "by": "-"}
     if event is not None:
-        when = {"at": event.n, "by": event.by or "?"}
+        when = {"at": event.number, "by": event.by or "?"}
     facts = {**when, "persons": named(found.persons), "points": named(found.points), **found.facts}
     return Finding(
         rule=found.rule,

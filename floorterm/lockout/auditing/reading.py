@@ -73,7 +73,9 @@ class RecordFault:
         hint = f"; {self.hint}" if self.hint else ""
         end = "" if hint.endswith("?") else "."
         place = f"{self.line}:{self.column}: " if self.line else ""
-        return f"{place}{self.field or 'the document'}: expected {self.expected}, found {self.found}{hint}{end}"
+        return (
+            f"{place}{self.field or 'the document'}: expected {self.expected}, found {self.found}{hint}{end}"
+        )
 
 
 class RecordError(ValueError):

@@ -191,6 +191,11 @@ class Event:
     signer: str = ""
     entry: int | None = None
 
+    @property
+    def number(self) -> int:
+        """The number that people find the event by: the ledger's entry, else its own."""
+        return self.n if self.entry is None else self.entry
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Job:

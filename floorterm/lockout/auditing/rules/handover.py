@@ -47,7 +47,7 @@ def _gaps(replay: Replay) -> Iterator[Found]:
         for place, gap in emptied.items():
             if (place, gap) not in reported and not _redone(replay, place, gap, i):
                 reported.add((place, gap))
-                facts = {"gap": replay.events[gap].n}
+                facts = {"gap": replay.events[gap].number}
                 yield Found("LO-43", "V", "LO-43.again", event, (event.by,), (place,), facts)
 
 

@@ -12,7 +12,7 @@ def clock(replay: Replay) -> Iterator[Found]:
     for before, event in zip(replay.events, replay.events[1:], strict=False):
         if event.t < before.t:
             facts: dict[str, Fact] = {
-                "then": before.n,
+                "then": before.number,
                 "time": event.t.isoformat(),
                 "earlier": before.t.isoformat(),
             }

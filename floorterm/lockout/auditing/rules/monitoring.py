@@ -25,21 +25,27 @@ def exposed(replay: Replay) -> Iterator[tuple[int, int]]:
 
 def monitored(replay: Replay) -> Iterator[Found]:
     """Readings not further apart than the point's interval while anybody works; what follows energy found."""
-    for point in replay.required:
-        if not point.reaccumulates:
-            continue
-        if point.monitor_min is None:
-            yield Found("LO-28", "A", "LO-28.no_interval", points=(point.id,))
-            continue
-        for start, end in exposed(replay):
-            yield from _gaps(replay, point, start, end)
+    watched = [point for point in replay.required if point.reaccumulates]
+    unset = tuple(point.id for point in watched if point.monitor_min is None)
+    if unset:
+        yield Found("LO-28", "A", "LO-28.no_interval", points=unset)
+    for start, end in exposed(replay):
+        together: dict[tuple[int, str, str], list[str]] = {}
+        for point in watched:
+            if point.monitor_min is not None and (gap := _gap(replay, point, start, end)):
+                together.setdefault((*gap, str(point.monitor_min)), []).append(point.id)
+        for (i, minutes, limit), points in together.items():
+            event = replay.events[min(i, len(replay.events) - 1)]
+            facts = {"minutes": minutes, "limit": limit}
+            yield Found("LO-28", "V", "LO-28", event, tuple(replay.before(i).working), tuple(points), facts)
     for i, event in replay.each(*READINGS):
         if event.result == "not_zero" and replay.touches(event):
             yield from _left(replay, i)
             yield from _again(replay, i)
 
 
-def _gaps(replay: Replay, point: Point, start: int, end: int) -> Iterator[Found]:
+def _gap(replay: Replay, point: Point, start: int, end: int) -> tuple[int, str] | None:
+    """Where the first gap that is too long ends, and its minutes; None when every reading came in time."""
     assert point.monitor_min is not None
     limit = timedelta(minutes=float(point.monitor_min))
     readings = [
@@ -52,12 +58,9 @@ def _gaps(replay: Replay, point: Point, start: int, end: int) -> Iterator[Found]
     for i in [*(i for i in readings if i > start), end]:
         now = _time(replay, i)
         if now - at > limit:
-            event = replay.events[min(i, len(replay.events) - 1)]
-            gap = (now - at) / timedelta(minutes=1)
-            facts = {"minutes": f"{gap:.1f}".removesuffix(".0"), "limit": str(point.monitor_min)}
-            yield Found("LO-28", "V", "LO-28", event, tuple(replay.before(i).working), (point.id,), facts)
-            return
+            return i, f"{(now - at) / timedelta(minutes=1):.1f}".removesuffix(".0")
         at = now
+    return None
 
 
 def _time(replay: Replay, index: int) -> datetime:
@@ -75,7 +78,7 @@ def _left(replay: Replay, found: int) -> Iterator[Found]:
             return
         if replay.events[i].ev != "work_end":
             persons = tuple(replay.before(i).working)
-            facts = {"found": replay.events[found].n}
+            facts = {"found": replay.events[found].number}
             yield Found("LO-28", "V", "LO-28.stayed", replay.events[i], persons, facts=facts)
             return
     if replay.end.working:
@@ -102,5 +105,5 @@ def _again(replay: Replay, found: int) -> Iterator[Found]:
             missing.append(k)
     if missing:
         event = replay.events[start]
-        facts = {"found": replay.events[found].n}
+        facts = {"found": replay.events[found].number}
         yield Found("LO-28", "V", "LO-28.not_again", event, (event.by,), tuple(missing), facts)
