@@ -137,11 +137,13 @@ class FlushScreen(FloorScreen[None]):
 
     def on_recorded(self, message: Recorded) -> None:
         """It counts from here on."""
+        message.prevent_default()  # the frame's own answer comes first, and once
         super().on_recorded(message)
         self.retell()
 
     def on_not_recorded(self, message: NotRecorded) -> None:
         """Nothing has changed."""
+        message.prevent_default()  # the frame's own answer comes first, and once
         super().on_not_recorded(message)
         self.retell()
 

@@ -199,11 +199,13 @@ class LocksScreen(FloorScreen[str | None]):
 
     def on_recorded(self, message: Recorded) -> None:
         """It is in the record."""
+        message.prevent_default()  # the frame's own answer comes first, and once
         super().on_recorded(message)
         self.retell()
         self._settle(True)
 
     def on_not_recorded(self, message: NotRecorded) -> None:
         """Nothing was recorded."""
+        message.prevent_default()  # the frame's own answer comes first, and once
         super().on_not_recorded(message)
         self._settle(False)

@@ -322,12 +322,14 @@ class WorkScreen(FloorScreen[None]):
 
     def on_recorded(self, message: Recorded) -> None:
         """It is in the record: the next step, with an empty field."""
+        message.prevent_default()  # the frame's own answer comes first, and once
         super().on_recorded(message)
         self._retry = None
         self.drafts.clear()
         step = message.entry.step
         if step and self.entry.about.startswith(f"{step} ") and message.entry.kind != Note.KIND:
-            self._at = self.late = ""
+            if message.entry.kind != PushFlush.KIND:  # a running total does not leave the step
+                self._at = self.late = ""
             self.entry.forget()
         self.retell()
         self._tell_deviation(message.entry.n)
@@ -339,6 +341,7 @@ class WorkScreen(FloorScreen[None]):
 
     def on_not_recorded(self, message: NotRecorded) -> None:
         """Nothing was recorded; what was typed stays."""
+        message.prevent_default()  # the frame's own answer comes first, and once
         super().on_not_recorded(message)
         if message.act is not None:
             self._retry = (message.act, message.key)
