@@ -132,6 +132,14 @@ class FloorApp(App[int]):
 
         self.push_screen(TroubleScreen(sentences))
 
+    def _fatal_error(self) -> None:
+        """Textual would print the traceback with every variable; here it goes to a file without them."""
+        from floorterm.terminal.crash import keep  # noqa: PLC0415
+
+        path = keep(self._exception) if self._exception is not None else None
+        self._exit_renderables.append(words("terminal.crashed", self.language, path=str(path or "-")))
+        self._close_messages_no_wait()
+
     def on_unmount(self) -> None:
         """Let a commit that is under way end."""
         self.desk.close()

@@ -184,10 +184,9 @@ async def test_first_aid_has_the_same_place_on_every_screen(plant: Plant, size: 
                 bar = app.screen.query_one(KeyBar)
                 assert bar.caps[-1].key == "f1"
                 assert bar.region.bottom == size[1]
-                await pilot.click(offset=(size[0] - 3, size[1] - 2))
-                await until_top(pilot, "FirstAidScreen")
-                await pilot.press("escape")
-                await until(pilot, lambda: type(app.screen).__name__ != "FirstAidScreen")
+                assert sum(bar.zones()[-1][1:]) == size[0]
+        await pilot.click(offset=(size[0] - 3, size[1] - 2))
+        await until_top(pilot, "FirstAidScreen")
 
 
 @pytest.mark.parametrize("size", [SMALL, COMFORTABLE])
@@ -298,3 +297,33 @@ def test_without_a_terminal_launching_is_refused_with_status_2(capsys: pytest.Ca
 )
 def test_consoles_and_old_terminals_get_the_plain_look(term: str, encoding: str, plain: bool) -> None:
     assert looks_plain({"TERM": term}, encoding) == plain
+
+
+async def test_an_unexpected_fault_leaves_one_calm_sentence_and_no_pin(
+    plant: Plant, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from floorterm.terminal import crash
+
+    monkeypatch.setattr(crash, "_log_folder", lambda: tmp_path)
+
+    class UnforeseenError(Exception):
+        pass
+
+    app = FloorApp(lambda: plant, scan_gap_s=0.0)
+
+    def broken() -> None:
+        pin = "246" + "810"
+        raise UnforeseenError(f"a fault, {len(pin)} digits")
+
+    with pytest.raises(UnforeseenError):
+        async with app.run_test(size=SMALL) as pilot:
+            app.call_later(broken)
+            await pilot.pause()
+    said = " ".join(capsys.readouterr().err.split())
+    assert "What was recorded stays recorded" in said
+    assert "Traceback" not in said
+    (file,) = tmp_path.glob("floorterm-fault-*.txt")
+    kept = file.read_text(encoding="utf-8")
+    assert "UnforeseenError" in kept
+    assert "246810" not in kept
+    assert app.return_code == 1

@@ -39,7 +39,9 @@ class FirstAidScreen(FloorScreen[None]):
         """Number, topics, what to do."""
         yield Page(id="number")
         with Horizontal():
-            yield Rows(row_height=2, digit_opens=True, tap_opens=True, id="topics")
+            yield Rows(
+                row_height=2, digit_opens=True, tap_opens=True, id="topics", on_chosen=self._row_chosen
+            )
             yield Page(id="what-to-do")
 
     def _view(self) -> FirstAidView:
@@ -78,7 +80,7 @@ class FirstAidScreen(FloorScreen[None]):
         lines = topic_lines(topic, width, height - 2)
         page.show((title, (), *lines) if len(lines) + 2 <= height else lines)
 
-    def on_rows_chosen(self, _: Rows.Chosen) -> None:
+    def _row_chosen(self, _: Row) -> None:
         """Another topic."""
         self._show_topic()
 

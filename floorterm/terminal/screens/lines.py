@@ -38,7 +38,7 @@ class LinesScreen(FloorScreen[None]):
 
     def body(self) -> Iterable[Widget]:
         """One list."""
-        yield Rows(row_height=3, id="lines")
+        yield Rows(row_height=3, id="lines", on_chosen=self._row_chosen)
 
     def show(self) -> None:
         """Each line, the most pressing first."""
@@ -117,9 +117,7 @@ class LinesScreen(FloorScreen[None]):
 
     def _flush_work(self) -> str:
         row = self.chosen
-        if row is None or not row.work:
-            return ""
-        return row.work if self.desk.plant.state(row.work).worksheet.flush is not None else ""
+        return row.work if row is not None and row.flushes else ""
 
     def action_locks(self) -> None:
         """Every isolation point of the line."""
@@ -169,7 +167,7 @@ class LinesScreen(FloorScreen[None]):
 
         self.app.push_screen(ShiftScreen())
 
-    def on_rows_chosen(self, _: Rows.Chosen) -> None:
+    def _row_chosen(self, _: Row) -> None:
         """Another line: other keys work."""
         self.show_keys()
 

@@ -41,7 +41,7 @@ class ProceduresScreen(FloorScreen[None]):
     def body(self) -> Iterable[Widget]:
         """Digest and approval, then the list."""
         yield Page(id="approval")
-        yield Rows(row_height=2, digits=False, id="library")
+        yield Rows(row_height=2, digits=False, id="library", on_chosen=self._row_chosen)
 
     def show(self) -> None:
         """The library, and its approval as the record has it."""
@@ -61,7 +61,7 @@ class ProceduresScreen(FloorScreen[None]):
             return None
         return True
 
-    def on_rows_chosen(self, _: Rows.Chosen) -> None:
+    def _row_chosen(self, _: Row) -> None:
         """What was answered before is over."""
         self.refuse(())
 

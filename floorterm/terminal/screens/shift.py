@@ -39,7 +39,7 @@ class ShiftScreen(FloorScreen[None]):
 
     def body(self) -> Iterable[Widget]:
         """One list in three parts."""
-        yield Rows(row_height=2, id="shift")
+        yield Rows(row_height=2, id="shift", on_chosen=self._row_chosen)
 
     @property
     def window(self) -> "Window":
@@ -102,19 +102,14 @@ class ShiftScreen(FloorScreen[None]):
         if action == "open_work":
             return True if row is not None and row.work else None
         if action == "release":
-            return True if row is not None and row.work and self._releasable(row.work) else None
+            return True if row is not None and row.ready else None
         return True
-
-    def _releasable(self, work: str) -> bool:
-        from floorterm.terminal.views.shift import can_release  # noqa: PLC0415
-
-        return can_release(self.desk.plant.state(work), self.desk.plant.now())
 
     def on_resize(self) -> None:
         """The right-hand side moves with the width."""
         self.retell()
 
-    def on_rows_chosen(self, _: Rows.Chosen) -> None:
+    def _row_chosen(self, _: Row) -> None:
         """Other keys work."""
         self.show_keys()
 

@@ -50,7 +50,7 @@ class StartScreen(FloorScreen[str]):
     def body(self) -> Iterable[Widget]:
         """The list, and what is told about the chosen row."""
         with Container(id="choosing"):
-            yield Rows(row_height=2, id="candidates")
+            yield Rows(row_height=2, id="candidates", on_chosen=self._row_chosen)
             yield Page(id="told")
         yield Page(id="confirm")
 
@@ -86,9 +86,7 @@ class StartScreen(FloorScreen[str]):
         if self._confirming is not None:
             self._confirming = matching(found, self._confirming.key)
         rows = self.query_one("#candidates", Rows)
-        rows.show(
-            [Row(one.key, one.row) for one in found], empty=words(self.NOTHING, self.language)
-        )
+        rows.show([Row(one.key, one.row) for one in found], empty=words(self.NOTHING, self.language))
         if self._wanted:
             wanted, self._wanted = self._wanted, ""
             if rows.choose(wanted):
@@ -128,7 +126,7 @@ class StartScreen(FloorScreen[str]):
         """Wrap anew."""
         self.retell()
 
-    def on_rows_chosen(self, _: Rows.Chosen) -> None:
+    def _row_chosen(self, _: Row) -> None:
         """Tell about another row."""
         self._show_phase()
 

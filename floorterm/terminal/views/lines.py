@@ -17,13 +17,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class LineRow:
-    """One row: what Enter opens (a work, or a line without one) and its lines with what stands at the right."""
+    """One row: what Enter opens (a work, or a line without one) its lines with what stands at the right."""
 
     key: str
     line: str
     work: str
     left: tuple[Line, ...]
     right: tuple[Line, ...]
+    flushes: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,6 +130,7 @@ def _line_row(one: "LineNow", names: Names, now: datetime, zone: tzinfo, languag
         state.work,
         ((name, Span(said)), locks_line(one.works, language)),
         ((status,), (left,), right2),
+        flushes=state.worksheet.flush is not None,
     )
 
 

@@ -55,6 +55,7 @@ class ShiftRow:
     heading: bool = False
     work: str = ""
     deviation: int = 0
+    ready: bool = False  # nothing but its release is left
 
 
 def window_at(shifts: Sequence[ShiftNamed], at: datetime, zone: tzinfo) -> Window:
@@ -158,4 +159,5 @@ def _work_row(state: "State", names: Names, now: datetime, zone: tzinfo, languag
         ((Span(f"{line}  ", "strong"), Span(title_of(sheet, language))), tuple(second)),
         ((minutes, Span("  "), status), (deviations,) if deviations else ()),
         work=state.work,
+        ready=can_release(state, now),
     )

@@ -5,7 +5,7 @@ the page when it is tapped, so that nothing needs a scroll bar or a drag.
 """
 
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -32,7 +32,10 @@ class Row:
 
 
 class Rows(Painted, can_focus=True):
-    """A list of rows of equal height (`row_height` lines each, headings one)."""
+    """A list of rows of equal height (`row_height` lines each, headings one).
+
+    `on_chosen`, where given, is called instead of sending `Chosen`.
+    """
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("up", "move(-1)", show=False),
@@ -81,6 +84,7 @@ class Rows(Painted, can_focus=True):
         digit_opens: bool = False,
         tap_opens: bool = False,
         opens: bool = True,
+        on_chosen: Callable[[Row], None] | None = None,
         id: str | None = None,
         classes: str | None = None,
     ) -> None:
@@ -92,6 +96,7 @@ class Rows(Painted, can_focus=True):
         self.digit_opens = digit_opens
         self.tap_opens = tap_opens
         self.opens = opens
+        self._on_chosen = on_chosen  # called at once: what stands beside the list is drawn in the same frame
         self._chosen = -1
         self._first = 0
         self._typed: tuple[int, float] = (0, 0.0)
@@ -125,7 +130,7 @@ class Rows(Painted, can_focus=True):
                 if was != now or (at != self._chosen and index in (at, self._chosen)):
                     self._refresh_row(index)
         if self.chosen is not None and (before is None or before.key != self.chosen.key):
-            self.post_message(self.Chosen(self, self.chosen))
+            self._tell()
 
     def choose(self, key: str) -> bool:
         """Choose the row with that key, if there is one."""
@@ -214,7 +219,15 @@ class Rows(Painted, can_focus=True):
         else:
             self._refresh_row(old)
             self._refresh_row(index)
-        self.post_message(self.Chosen(self, self.rows[index]))
+        self._tell()
+
+    def _tell(self) -> None:
+        if self.chosen is None:
+            return
+        if self._on_chosen is not None:
+            self._on_chosen(self.chosen)
+        else:
+            self.post_message(self.Chosen(self, self.chosen))
 
     def action_move(self, by: int) -> None:
         """Choose another row; headings are passed over."""

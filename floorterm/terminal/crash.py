@@ -1,0 +1,30 @@
+"""A fault that nobody expected: its traceback goes to a file, one calm sentence to the person."""
+
+import tempfile
+import traceback
+from datetime import UTC, datetime
+from pathlib import Path
+
+
+def keep(fault: BaseException, folder: Path | None = None) -> Path | None:
+    """Write the traceback of a fault to a file and return its path; None if it cannot be written anywhere.
+
+    The values of variables are left out: one of them could be a PIN.
+    """
+    text = "".join(traceback.format_exception(fault))
+    name = f"floorterm-fault-{datetime.now(UTC):%Y%m%dT%H%M%S}.txt"
+    for place in (folder or _log_folder(), Path(tempfile.gettempdir())):
+        try:
+            place.mkdir(parents=True, exist_ok=True)
+            path = place / name
+            path.write_text(text, encoding="utf-8")
+        except OSError:  # a read-only home: try the next place
+            continue
+        return path
+    return None
+
+
+def _log_folder() -> Path:
+    from platformdirs import user_log_path  # noqa: PLC0415  only when something went wrong
+
+    return user_log_path("floorterm")
