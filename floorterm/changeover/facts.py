@@ -38,6 +38,9 @@ def facts_of(
         "lighter_to_darker": lighter_by < -_LIGHTNESS_STEP,
         "colour_change": incoming.colour.lab != outgoing.colour.lab,
         "allergen_governs": flush.governing is not None and flush.governing.criterion == "allergen_label",
+        "allergen_limits": any(
+            one.criterion == "allergen_label" and one.limit < 1 for one in flush.candidates
+        ),
         "claim_gate": gate,
         "shared_tank": bool(tank) and not dedicated(line, tank),
         "same_tank": bool(tank) and tank == old_tank,

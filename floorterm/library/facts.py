@@ -11,6 +11,7 @@ FACTS: Mapping[str, type[bool] | type[str]] = MappingProxyType(
         "lighter_to_darker": bool,
         "colour_change": bool,
         "allergen_governs": bool,
+        "allergen_limits": bool,
         "whole_oil_label": bool,
         "claim_gate": bool,  # a claim stands in the way that flushing cannot reach
         "shared_tank": bool,  # the incoming fragrance's tank on this line is shared

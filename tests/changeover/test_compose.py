@@ -186,6 +186,18 @@ def test_the_same_item_of_two_fragrances_is_summed(library: Library) -> None:
     assert float(1 / both) == pytest.approx(float(1 / one + 1 / other), rel=1e-9)
 
 
+def test_the_label_is_read_wherever_it_limits_also_where_something_else_decides(library: Library) -> None:
+    sheet = compose(library, "L1", "clove-leaf", "petitgrain", DAY)
+    assert sheet.flush is not None
+    assert sheet.flush.governing is not None
+    assert sheet.flush.governing.criterion == "colour"
+    assert (sheet.facts["allergen_governs"], sheet.facts["allergen_limits"]) == (False, True)
+    assert any(step.id.endswith("/read-label") for step in sheet.steps())
+    free = compose(library, "L1", "plain", "petitgrain", DAY)
+    assert not free.facts["allergen_limits"]
+    assert not any(step.id.endswith("/read-label") for step in free.steps())
+
+
 def test_a_claim_is_a_gate_and_stands_on_the_worksheet(library: Library) -> None:
     note = compose(library, "L1", "clove-leaf", "plain", DAY).flush
     assert note is not None
