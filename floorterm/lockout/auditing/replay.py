@@ -202,15 +202,21 @@ class Replay:
             moment.off(k) and moment.on(k) and (not self.group or k in moment.keys) for k in self.required_ids
         )
 
+    @cached_property
+    def several_crews(self) -> bool:
+        """Whether the job or any assignment speaks of more than one crew."""
+        counts = (event.crews or 1 for _, event in self.each("assign_primary"))
+        return max((self.header.crews or 1, *counts)) > 1
+
     def crew_of(self, moment: Moment, person: str) -> Crew | None:
         """The crew that answers for a person."""
         return next((crew for crew in reversed(moment.crews) if crew.holds(person)), None)
 
     def in_charge(self, moment: Moment, person: str) -> Crew | None:
         """The crew whose primary is in charge of a person; with one crew, the latest assignment."""
-        if len(moment.crews) == 1:
-            return moment.crews[0]
-        return self.crew_of(moment, person)
+        if self.several_crews:
+            return self.crew_of(moment, person)
+        return moment.crews[-1] if moment.crews else None
 
     def miss(self, person: str, index: int) -> Miss:
         """What is missing until isolation is proved for a person just before an event; "" when it is."""

@@ -41,7 +41,7 @@ def members(replay: Replay) -> Iterator[Found]:
         if replay.crew_of(replay.before(i), event.by) is None:
             yield Found("LO-41", "V", "LO-41", event, (event.by,))
     header, assigned = replay.header, [event for _, event in replay.each("assign_primary")]
-    if max([header.crews or 1, *(event.crews or 1 for event in assigned)]) <= 1:
+    if not replay.several_crews:
         return
     named = [who for who in (header.coordinator, *(event.coordinator for event in assigned)) if who]
     started = replay.first("work_start")

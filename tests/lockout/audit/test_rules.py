@@ -1,0 +1,56 @@
+"""Each rule on complete and on faulty histories, the exact rules written down beside each.
+
+What each history must report is read from 29 CFR 1910.147 as summarised in our own words in the rule table (its
+status marks say which clauses were read and which are from memory), and for LR and LS from the project's own
+rules. `v`, `w`, `p` are the rules reported at those levels: no more and no fewer.
+"""
+
+import pytest
+
+from floorterm.lockout import audit
+from floorterm.lockout.auditing import rules
+from tests.lockout.audit.cases import Case, rules_at
+from tests.lockout.audit.cases_order import LEAVING, SEQUENCE
+from tests.lockout.audit.cases_programme import PROGRAMME
+from tests.lockout.audit.cases_scope import DEVICES, SCOPE
+from tests.lockout.audit.cases_special import RECORD, SPECIAL
+from tests.lockout.audit.histories import COMPLIANT
+
+COMPLETE = [Case(name, record) for name, record in COMPLIANT.items()]
+CASES = [*COMPLETE, *SCOPE, *DEVICES, *PROGRAMME, *SEQUENCE, *LEAVING, *SPECIAL, *RECORD]
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
+def test_a_history_reports_exactly_the_rules_that_it_breaks(case: Case) -> None:
+    found = {level: rules_at(case.record, level) for level in "VWP"}
+    assert found == {"V": set(case.v.split()), "W": set(case.w.split()), "P": set(case.p.split())}
+    assert set(case.a.split()) <= rules_at(case.record, "A")
+
+
+def test_there_are_many_histories_and_each_rule_is_broken_and_kept() -> None:
+    assert len(CASES) >= 60
+    broken = {rule for case in CASES for rule in (*case.v.split(), *case.w.split(), *case.p.split())}
+    american = {name for name in rules() if not name.startswith("LP")}
+    assert len(american) == 43 + 4 + 4
+    assert broken == american
+    for name in american:
+        assert any(name not in f"{case.v} {case.w} {case.p}" for case in CASES)
+
+
+def test_every_finding_has_its_clause_and_a_sentence_in_both_languages() -> None:
+    for case in CASES:
+        for finding in audit(case.record):
+            english, spanish = finding.text, finding.text_in("es")
+            assert english
+            assert spanish
+            assert english != spanish, finding
+            assert finding.clause
+            assert finding.about.requirement("es") != finding.about.requirement()
+
+
+def test_site_policy_is_always_marked_as_not_being_part_of_the_regulation() -> None:
+    for case in CASES:
+        for finding in audit(case.record):
+            assert finding.site_policy or not finding.rule.startswith("LS")
+            if finding.rule.startswith(("LS", "LR")):
+                assert "not in 29 CFR 1910.147" in finding.clause
