@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING, ClassVar, TypeVar
 
 from textual import events
 from textual.app import ComposeResult
+from textual.await_complete import AwaitComplete
 from textual.binding import Binding, BindingType
 from textual.containers import Container
 from textual.screen import Screen
 from textual.widget import Widget
 
-from floorterm.terminal.messages import LedgerMoved, MinutePassed, NotRecorded, Recorded, Retold
+from floorterm.terminal.messages import LedgerMoved, MinutePassed, NotRecorded, Recorded, Retold, Scanned
 from floorterm.terminal.views.text import Line, Span, Tone, day_and_clock, short_name
 from floorterm.terminal.widgets.heading import Heading
 from floorterm.terminal.widgets.keys import Cap, KeyBar
@@ -70,6 +71,16 @@ class FloorScreen(Screen[_Result]):
 
     if TYPE_CHECKING:
         app: FloorApp
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._left = False
+        self._leaving: tuple[_Result | None] | None = None
+
+    @property
+    def on_top(self) -> bool:
+        """Whether this is the screen that people see and press keys on."""
+        return self.app.screen is self
 
     @property
     def desk(self) -> "Desk":
@@ -181,9 +192,22 @@ class FloorScreen(Screen[_Result]):
     # --- events ---------------------------------------------------------------------------------
 
     def on_screen_resume(self) -> None:
-        """Back on top: the record may have moved meanwhile."""
+        """Back on top: the record may have moved meanwhile, and what wanted to leave does so now."""
+        if self._leaving is not None:
+            self.dismiss(self._leaving[0])
+            return
         self.retell()
         self.give_focus()
+
+    def dismiss(self, result: _Result | None = None) -> AwaitComplete:
+        """Leave with a result: once, and under another screen (first aid) only when that has gone."""
+        if self._left:
+            return AwaitComplete()
+        if not self.on_top:
+            self._leaving = (result,)
+            return AwaitComplete()
+        self._left = True
+        return super().dismiss(result)
 
     def on_resize(self) -> None:
         """Say so below the least size; keys go on working."""
@@ -202,12 +226,21 @@ class FloorScreen(Screen[_Result]):
         self.retell()
 
     def on_recorded(self, _: Recorded) -> None:
-        """What was asked for is in the record."""
+        """What was asked for is in the record. Handlers of a subclass run besides, as always with messages."""
         self.refuse(())
 
     def on_not_recorded(self, message: NotRecorded) -> None:
         """Nothing was recorded; say why and what to do."""
         self.refuse(message.sentences)
+
+    def on_scanned(self, message: Scanned) -> None:
+        """A badge names a person on every screen; a screen that takes scans itself is left alone."""
+        if type(self).on_scanned is not FloorScreen.on_scanned:
+            return
+        if not self.desk.is_open:
+            self.app.say(words("terminal.opening_wait", self.language))
+        elif not self.app.badge_scanned(message.text):
+            self.refuse((words("terminal.scan_unused", self.language, text=message.text),), "caution")
 
     def on_key_bar_pressed(self, message: KeyBar.Pressed) -> None:
         """A tap on a key is the key."""

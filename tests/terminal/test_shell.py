@@ -15,6 +15,7 @@ from floorterm.library import LibraryError, load
 from floorterm.plant import Plant
 from floorterm.terminal import launch, looks_plain, why_not
 from floorterm.terminal.app import FloorApp
+from floorterm.terminal.messages import Scanned
 from floorterm.terminal.widgets.heading import Heading
 from floorterm.terminal.widgets.keys import KeyBar, in_two
 from floorterm.wording import LANGUAGES
@@ -315,10 +316,13 @@ async def test_an_unexpected_fault_leaves_one_calm_sentence_and_no_pin(
         pin = "246" + "810"
         raise UnforeseenError(f"a fault, {len(pin)} digits")
 
-    with pytest.raises(UnforeseenError):
+    async def run() -> None:
         async with app.run_test(size=SMALL) as pilot:
             app.call_later(broken)
             await pilot.pause()
+
+    with pytest.raises(UnforeseenError):
+        await run()
     said = " ".join(capsys.readouterr().err.split())
     assert "What was recorded stays recorded" in said
     assert "Traceback" not in said
@@ -327,3 +331,45 @@ async def test_an_unexpected_fault_leaves_one_calm_sentence_and_no_pin(
     assert "UnforeseenError" in kept
     assert "246810" not in kept
     assert app.return_code == 1
+
+
+async def test_a_bouncing_key_opens_and_leaves_once(plant: Plant) -> None:
+    async with opened(plant) as (app, pilot):
+        depth = len(app.screen_stack)
+        found = rows(app)
+        for _ in range(3):
+            found.action_open()
+        await until_top(pilot, "StartChangeoverScreen")
+        assert len(app.screen_stack) == depth + 1
+        screen = app.screen
+        for _ in range(3):
+            screen.action_back()  # type: ignore[attr-defined]
+        await until_top(pilot, "LinesScreen")
+        assert len(app.screen_stack) == depth
+
+
+async def test_first_aid_stays_on_top_of_a_dialogue_that_ends_under_it(plant: Plant) -> None:
+    async with opened(plant) as (app, pilot):
+        await pilot.press("f10")
+        await until_top(pilot, "SignInScreen")
+        dialogue = app.screen
+        await pilot.press("a", "a", "enter", *"24681")
+        await pilot.press("f1")
+        await until_top(pilot, "FirstAidScreen")
+        dialogue._type_digit("0")  # type: ignore[attr-defined]
+        dialogue.action_confirm()  # type: ignore[attr-defined]
+        await until(pilot, lambda: dialogue._leaving is not None)  # type: ignore[attr-defined]
+        assert type(app.screen).__name__ == "FirstAidScreen"
+        await pilot.press("escape")
+        await until_top(pilot, "LinesScreen")
+        assert app.session.person == plant.ledger.person("AA")
+
+
+async def test_a_badge_is_heard_on_every_screen_and_an_unknown_code_is_told(plant: Plant) -> None:
+    async with opened(plant) as (app, pilot):
+        await pilot.press("f8")
+        await until_top(pilot, "ShiftScreen")
+        app.screen.post_message(Scanned("NO-SUCH"))
+        await until(pilot, lambda: "nothing here takes this code" in text_of(app))
+        app.screen.post_message(Scanned("BADGE-AA"))
+        await until_top(pilot, "SignInScreen")

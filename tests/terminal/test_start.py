@@ -156,6 +156,7 @@ async def test_a_new_ledger_lets_a_supervisor_state_what_the_line_holds(
         await until_top(pilot, "AskScreen")
         await pilot.press("s", "e", "e", "n", "enter")
         await recorded(pilot, bare, HOLDS)
+        await until_top(pilot, "StartChangeoverScreen")
         await until(pilot, lambda: rows(app).rows)
         assert bare.holds("L1").fragrances == ("plain",)
 

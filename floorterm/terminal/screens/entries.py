@@ -79,7 +79,7 @@ class EntriesScreen(FloorScreen[None]):
     def on_rows_opened(self, message: Rows.Opened) -> None:
         """One entry whole."""
         entry = self._entries.get(message.row.key)
-        if entry is None:
+        if entry is None or not self.on_top:
             return
         zone = self.desk.plant.zone
 

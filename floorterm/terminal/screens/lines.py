@@ -53,10 +53,12 @@ class LinesScreen(FloorScreen[None]):
         rows.show([self._row(row) for row in self._rows])
 
     def right_line(self) -> Line:
-        """Whether the checklists are approved as they are."""
-        if not self.desk.is_open or self.desk.plant.approval() is not None:
+        """Whether the checklists are approved as they are; in the demo, what it is."""
+        if not self.desk.is_open:
             return ()
-        return (Span(f" {words('terminal.not_approved', self.language)} ", "caution"),)
+        if self.desk.plant.approval() is None:
+            return (Span(f" {words('terminal.not_approved', self.language)} ", "caution"),)
+        return (Span(words("terminal.demo_note", self.language), "quiet"),) if self.app.demo else ()
 
     def names(self) -> "Names":
         """The plant's names in the language that is spoken."""
@@ -94,7 +96,7 @@ class LinesScreen(FloorScreen[None]):
     def on_rows_opened(self, _: Rows.Opened) -> None:
         """Open the work on the line, or start one."""
         row = self.chosen
-        if row is None:
+        if row is None or not self.on_top:  # a key that bounced has opened it already
             return
         if row.work:
             self._open_work(row.work)

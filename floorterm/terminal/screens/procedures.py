@@ -70,7 +70,7 @@ class ProceduresScreen(FloorScreen[None]):
     def on_rows_opened(self, message: Rows.Opened) -> None:
         """Read more about a row: a line, a lockout, or the worksheet that it would give."""
         row = next((one for one in self._rows if one.key == message.row.key), None)
-        if row is None:
+        if row is None or not self.on_top:
             return
         library = self.desk.plant.library
         if row.kind == "lines":

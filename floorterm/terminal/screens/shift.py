@@ -116,7 +116,7 @@ class ShiftScreen(FloorScreen[None]):
     def on_rows_opened(self, _: Rows.Opened) -> None:
         """Decide about a deviation, look back at a work."""
         row = self.chosen
-        if row is None:
+        if row is None or not self.on_top:  # a key that bounced has opened it already
             return
         if row.deviation:
             self.action_decide()

@@ -99,6 +99,7 @@ class SignInScreen(FloorScreen[PinAnswer]):
             reason=self._request.reason,
             duty=self._request.duty,
             failed=self._failed and self._request.unconfirmed,
+            demo=self.app.demo,
         )
         page = self.query_one("#pin-said", Page)
         page.show(pin_lines(view, max(24, self.size.width - 44), self.language))

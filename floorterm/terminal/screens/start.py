@@ -52,7 +52,9 @@ class StartScreen(FloorScreen[str]):
         with Container(id="choosing"):
             yield Rows(row_height=2, id="candidates", on_chosen=self._row_chosen)
             yield Page(id="told")
-        yield Page(id="confirm")
+        confirm = Page(id="confirm")
+        confirm.can_focus = True  # the list is hidden behind it, and something always has the focus
+        yield confirm
 
     def question_text(self) -> str:
         """What comes, or whether to start."""
@@ -173,8 +175,12 @@ class StartScreen(FloorScreen[str]):
         return (candidate.key.casefold(),)
 
     def on_recorded(self, message: Recorded) -> None:
-        """It has begun."""
-        self.dismiss(message.entry.changeover)
+        """It has begun; or something was stated that makes the list another one."""
+        if message.entry.changeover:
+            self.dismiss(message.entry.changeover)
+        else:
+            self._spoken = ""
+            self.retell()
 
     def on_not_recorded(self, message: NotRecorded) -> None:
         """Why not; the next press is the same act again."""
@@ -238,15 +244,6 @@ class StartChangeoverScreen(StartScreen):
         given = await self.app.push_screen_wait(AskScreen(title, question, reason_spec(language)))
         if given is not None:
             self.desk.state_holds(self._line, (chosen,), given.text, screen=self)
-
-    def on_recorded(self, message: Recorded) -> None:
-        """It has begun; or it is stated what the line holds, and the list is another one."""
-        if message.entry.changeover:
-            self.dismiss(message.entry.changeover)
-        else:
-            self._spoken = ""
-            self.refuse(())
-            self.retell()
 
 
 class StartProcedureScreen(StartScreen):

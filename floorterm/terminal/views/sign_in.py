@@ -44,6 +44,7 @@ class PinView:
     reason: str = ""
     duty: str = ""
     failed: bool = False
+    demo: bool = False
 
 
 def people_rows(
@@ -96,6 +97,8 @@ def pin_lines(view: PinView, width: int, language: str) -> tuple[Line, ...]:
         lines.append((Span(words("terminal.pin_checking", language), "quiet"),))
     else:
         lines += wrapped(words("terminal.pin_hint", language), width, "quiet")
+    if view.demo:
+        lines += [(), *wrapped(words("terminal.demo_pin", language), width)]
     if view.failed:
         lines += [(), *wrapped(words("terminal.pin_unconfirmed_hint", language), width, "caution")]
     return tuple(lines)
