@@ -1,7 +1,7 @@
 """The two bars of a changeover and the rules that judge them: what a residual limit is derived from."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date
 from math import fsum
 from types import MappingProxyType
@@ -29,7 +29,6 @@ from floorterm.library.tables import (
     label_item,
     oil,
     oil_names,
-    worst_confidence,
 )
 
 Claim = Literal["fragrance_free", "unscented", "organic"]
@@ -223,33 +222,6 @@ def _oil_rows(portion: Oil) -> list[tuple[str, str, float, str, Confidence]]:
         for row in oil(portion.name)
         if row.entry
     ]
-
-
-def together(bars: Sequence[Bar]) -> Bar:
-    """Several bars as one that holds all of each at full dose: doses, contents and odours add up.
-
-    Oils keep their mass, so that their shares are weighted by the doses. Colour, indices and a drug active
-    do not add up and are left out; of one bar the bar itself. Raises LimitInputError where the doses sum to
-    more than the bar.
-    """
-    if len(bars) == 1:
-        return bars[0]
-    dose = fsum(bar.dose for bar in bars)
-    odours = [bar.odour for bar in bars if bar.odour is not None]
-    return Bar(
-        name=", ".join(bar.name for bar in bars),
-        dose=dose,
-        oils=tuple(replace(oil, share=bar.dose * oil.share / dose) for bar in bars for oil in bar.oils),
-        contents=tuple(content for bar in bars for content in bar.contents),
-        background=tuple(content for bar in bars for content in bar.background),
-        odour=BarOdour(
-            activity=fsum(one.activity for one in odours),
-            source="; ".join(dict.fromkeys(one.source for one in odours if one.source)),
-            confidence=worst_confidence(*(one.confidence for one in odours)),
-        )
-        if odours
-        else None,
-    )
 
 
 def _check_contents(field: str, contents: Sequence[Content | Maximum]) -> None:

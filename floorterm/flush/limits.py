@@ -4,12 +4,11 @@ Each rule gives candidates; the smallest decides. r is the part of the full outg
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from math import fsum
+from dataclasses import dataclass
 from typing import Literal
 
 from floorterm.flush.allergens import label_candidates
-from floorterm.flush.bars import Bar, Rules, contents_of, together
+from floorterm.flush.bars import Bar, Rules
 from floorterm.flush.candidate import CRITERIA, SLACK, Candidate, Governing, Reason
 from floorterm.flush.claims import claim_candidates, claim_notes
 from floorterm.flush.colour import colour_candidates, colour_notes
@@ -75,27 +74,27 @@ def residual_limit(outgoing: Bar, incoming: Bar, rules: Rules) -> Limit:
 
 
 def residual_limit_of_several(outgoing: Sequence[Bar], incoming: Bar, rules: Rules) -> Limit:
-    """The residual limit where a line may hold several outgoing bars, each at its full dose.
+    """The residual limit where a line may hold several outgoing bars: for every rule and item the worst single
+    bar counts.
 
-    Contents of the same item and odours are summed over the bars, as nobody has measured how they share the
-    line: the safe side. Colour, claims and drug actives are judged bar by bar, and the worst one counts.
-    Raises LimitInputError, also where no bar is named.
+    All of them share the line's soap: a parcel was dosed with one of them or with none, so the fractions x_i of
+    their doses at the nose sum to at most W. Whatever adds by mass (contents, odour, indices, actives) is then
+    bounded: sum of x_i C_i <= W max C_i, so that the smallest of the single limits keeps the rule for any mix.
+    Colour does not add in that way (CIEDE2000 of a mix may lie beyond those of its parts): there the worst bar
+    is the usual practice, no bound. Raises LimitInputError, also where no bar is named.
     """
     if not outgoing:
         raise LimitInputError("outgoing", "no_bars")
-    mixed = together(outgoing)
-    found = [*label_candidates(mixed, incoming, rules), *maximum_candidates(mixed, incoming)]
-    found = [replace(one, outgoing=_bringer(outgoing, one.entry)) for one in found]
-    strongest = max(outgoing, key=lambda bar: bar.odour.activity if bar.odour else 0.0)
-    found += [replace(one, outgoing=strongest.name) for one in odour_candidates(mixed, incoming, rules)]
+    worst: dict[tuple[str, str], Candidate] = {}
     notes: list[Say] = []
     for old in outgoing:
-        found += colour_candidates(old, incoming, rules)
-        found += claim_candidates(old, incoming)
-        found += health_candidates(old, incoming, rules)
-        notes += colour_notes(old, incoming, rules)
-        notes += odour_notes(old, incoming, rules)
+        for one in _candidates(old, incoming, rules):
+            known = worst.setdefault((one.criterion, one.item), one)
+            if one.limit < known.limit:
+                worst[one.criterion, one.item] = one
+        notes += [*colour_notes(old, incoming, rules), *odour_notes(old, incoming, rules)]
         notes += claim_notes(old, incoming)
+    found = list(worst.values())
     found.sort(key=lambda one: (CRITERIA.index(one.criterion), one.item))
     smallest = min((candidate.limit for candidate in found), default=1.0)
     governing = None
@@ -113,13 +112,16 @@ def residual_limit_of_several(outgoing: Sequence[Bar], incoming: Bar, rules: Rul
     )
 
 
-def _bringer(bars: Sequence[Bar], entry: str) -> str:
-    """The name of the bar that brings most of an item; the first of them where none does."""
-
-    def content(bar: Bar) -> float:
-        return fsum(part.content for part in contents_of(bar).get(entry, ()))
-
-    return max(bars, key=content).name if len(bars) > 1 else bars[0].name
+def _candidates(old: Bar, incoming: Bar, rules: Rules) -> list[Candidate]:
+    """What every rule says of one outgoing bar."""
+    return [
+        *label_candidates(old, incoming, rules),
+        *maximum_candidates(old, incoming),
+        *odour_candidates(old, incoming, rules),
+        *colour_candidates(old, incoming, rules),
+        *claim_candidates(old, incoming),
+        *health_candidates(old, incoming, rules),
+    ]
 
 
 def _gates(outgoing: Sequence[Bar], incoming: Bar) -> tuple[Gate, ...]:

@@ -161,8 +161,8 @@ def test_texts_name_the_pair_in_each_language_and_codes_are_those_of_the_scanner
     assert step.expect == "OIL-" + library.fragrances["clove-leaf"].code
 
 
-def test_a_line_that_may_hold_more_is_flushed_for_all_of_it_together(library: Library) -> None:
-    """What several fragrances bring of the same item is summed at full dose: more than for any one alone."""
+def test_a_line_that_may_hold_more_is_flushed_for_the_worst_of_it(library: Library) -> None:
+    """Residues share the line's soap, so that each rule is kept by the limit of its worst fragrance."""
     alone = {
         name: compose(library, "L1", name, "petitgrain", DAY).flush
         for name in ("plain", "clove-leaf", "litsea")
@@ -174,16 +174,19 @@ def test_a_line_that_may_hold_more_is_flushed_for_all_of_it_together(library: Li
     assert {one.outgoing for one in both.candidates} >= {"clove-leaf", "litsea"}
 
 
-def test_the_same_item_of_two_fragrances_is_summed(library: Library) -> None:
+def test_the_same_item_of_two_fragrances_has_the_limit_of_the_worse_one(library: Library) -> None:
     """Palmarosa and geranium both bring geraniol, which the plain bar's label cannot name."""
 
-    def geraniol(outgoing: str, *traces: str) -> Decimal:
+    def geraniol(outgoing: str, *traces: str) -> tuple[Decimal, str]:
         note = compose(library, "L1", outgoing, "plain", DAY, traces=traces).flush
         assert note is not None
-        return next(one.limit for one in note.candidates if one.item == "Geraniol")
+        found = [one for one in note.candidates if one.item == "Geraniol"]
+        assert len(found) == 1
+        return found[0].limit, found[0].outgoing
 
-    one, other, both = geraniol("palmarosa"), geraniol("geranium"), geraniol("palmarosa", "geranium")
-    assert float(1 / both) == pytest.approx(float(1 / one + 1 / other), rel=1e-9)
+    one, other = geraniol("palmarosa"), geraniol("geranium")
+    assert one != other
+    assert geraniol("palmarosa", "geranium") == min(one, other) == geraniol("geranium", "palmarosa")
 
 
 def test_the_label_is_read_wherever_it_limits_also_where_something_else_decides(library: Library) -> None:
