@@ -203,7 +203,8 @@ def print_dilution(
         _paragraph(text, f"  {n} ")
     eu, us = band(made.target_pct, "EU"), band(made.target_pct, "US")
     click.echo("")
-    facts = {"strength": f"{made.target_pct:g}", "eu": eu.name, "us": us.name}
+    names = {key: words(f"lye.band.{one.name}", language) for key, one in (("eu", eu), ("us", us))}
+    facts = {"strength": f"{made.target_pct:g}", **names}
     _paragraph(words("lye.print_band", language, **facts))
     for text in _spoken(warnings, language):
         _paragraph(text, "! ")

@@ -9,7 +9,7 @@ from typing import Literal, get_args
 
 from floorterm.lye.errors import LyeError, number
 from floorterm.lye.tables import Origin, table
-from floorterm.wording import Say
+from floorterm.wording import LANGUAGES, Say, words
 
 Region = Literal["EU", "US"]
 REGIONS: tuple[Region, ...] = get_args(Region)
@@ -67,7 +67,12 @@ def cross_check(mass_pct: float, label: str, region: Region = "EU") -> tuple[Say
         says.append(
             Say(
                 "lye.warning.label_differs",
-                {"label": label, "region": region, "table": other.name, "strength": f"{mass_pct:g}"},
+                {
+                    "label": _spoken(label),
+                    "region": region,
+                    "table": _spoken(other.name),
+                    "strength": f"{mass_pct:g}",
+                },
             )
         )
     says += between_regions(mass_pct)
@@ -79,7 +84,17 @@ def between_regions(mass_pct: float) -> tuple[Say, ...]:
     eu, us = band(mass_pct, "EU"), band(mass_pct, "US")
     if _corrosive(eu.name) == _corrosive(us.name):
         return ()
-    return (Say("lye.warning.regions_differ", {"eu": eu.name, "us": us.name, "strength": f"{mass_pct:g}"}),)
+    return (
+        Say(
+            "lye.warning.regions_differ",
+            {"eu": _spoken(eu.name), "us": _spoken(us.name), "strength": f"{mass_pct:g}"},
+        ),
+    )
+
+
+def _spoken(name: str) -> dict[str, str]:
+    """A band name as a fact in each language."""
+    return {language: words(f"lye.band.{name}", language) for language in LANGUAGES}
 
 
 def _corrosive(name: str) -> bool:
