@@ -29,16 +29,18 @@ ODE = Person(
 class Crew:
     """R. Ode, who has every duty, walks a changeover on line 2 with strip-down; others witness."""
 
-    def __init__(
-        self, plant: Plant, clock: SetClock, *, line: str = "L2", outgoing: str = "palmarosa"
-    ) -> None:
-        self.plant, self.clock = plant, clock
-        plant.ledger.add_person(ODE, PIN, by="AD")
+    def __init__(self, plant: Plant, clock: SetClock, work: str) -> None:
+        self.plant, self.clock, self.work = plant, clock, work
         self.ode = plant.ledger.person("OO")
+
+    @classmethod
+    def begin(cls, plant: Plant, clock: SetClock, *, line: str = "L2", outgoing: str = "palmarosa") -> "Crew":
+        """Start the changeover."""
+        plant.ledger.add_person(ODE, PIN, by="AD")
         supervisor = who(plant, "SS")
         plant.state_holds(supervisor, line, (outgoing,), "for a test", key=plant.ledger.new_id())
         started = plant.start_changeover(supervisor, line, "plain", plant.ledger.new_id())
-        self.work, self.line = started.work, line
+        return cls(plant, clock, started.work)
 
     @property
     def state(self) -> State:
@@ -63,16 +65,18 @@ class Crew:
 
     def to(self, step_id: str) -> "Crew":
         """Sign everything that the step comes after."""
+        state = self.state  # every look at the record costs a query
         for name in self._before([step_id]):
-            if name not in self.state.signed:
+            if name not in state.signed:
                 self.sign(name)
         return self
 
     def finish(self) -> "Crew":
         """Sign every step."""
-        while left := [step.id for step in self.state.worksheet.steps() if step.id not in self.state.signed]:
-            self.to(left[0])
-            self.sign(left[0])
+        for step in self.state.worksheet.steps():
+            self.to(step.id)
+            if step.id not in self.state.signed:
+                self.sign(step.id)
         return self
 
     def join(self, code: str, job: str) -> None:

@@ -11,10 +11,7 @@ from textual import events
 from textual.pilot import Pilot
 
 from floorterm.changeover.acts import Note, SignStep
-from floorterm.demo.clock import SetClock
 from floorterm.ledger import LedgerBusyError
-from floorterm.library.model import Library
-from floorterm.plant import Plant
 from floorterm.terminal.messages import LedgerMoved, Scanned
 from floorterm.terminal.screens.work import SideList, WorkScreen
 from floorterm.terminal.widgets.entry import Entry, Pad
@@ -22,23 +19,10 @@ from floorterm.terminal.widgets.keys import KeyBar
 from floorterm.terminal.widgets.notice import Notice
 from floorterm.terminal.widgets.zones import Zones
 from tests.terminal.at_step import Crew
+from tests.terminal.conftest import CrewAt
 from tests.terminal.shell import COMFORTABLE, SMALL, opened, sign_in, text_of, until, until_top
 
 LOCKED = "strip-down-2/pull-screen"
-
-
-@pytest.fixture
-def plant(plant: Plant, library: Library) -> Plant:
-    """The PIN is asked again for witnesses, dispositions and the release alone."""
-    pins = library.plant.pins.model_copy(update={"again_for": ("witness", "disposition", "release")})
-    settings = library.plant.model_copy(update={"pins": pins})
-    plant.library = library.model_copy(update={"plant": settings})
-    return plant
-
-
-@pytest.fixture
-def crew(plant: Plant, clock: SetClock) -> Crew:
-    return Crew(plant, clock)
 
 
 @asynccontextmanager
@@ -85,10 +69,10 @@ async def signed(screen: WorkScreen, pilot: Pilot[int], step: str) -> None:
 # --- what is seen -------------------------------------------------------------------------------------
 
 
-async def test_at_80x24_every_fact_of_the_step_is_seen_at_once(crew: Crew) -> None:
+async def test_at_80x24_every_fact_of_the_step_is_seen_at_once(crew_at: CrewAt) -> None:
     """The step's text, why, protection, limit, refusals with what to do, minutes against standard, kg still to
     flush, who holds locks, the next step: read from the screen."""
-    crew.to(LOCKED)
+    crew = crew_at(LOCKED)
     async with at_work(crew, by="AA") as (screen, pilot):
         screen.show_step(LOCKED)
         await pilot.pause()
@@ -111,8 +95,8 @@ async def test_at_80x24_every_fact_of_the_step_is_seen_at_once(crew: Crew) -> No
         assert "asks your PIN" not in text
 
 
-async def test_the_limit_of_a_reading_is_seen_with_the_field(crew: Crew) -> None:
-    crew.to("strip-down-2/head-temp")
+async def test_the_limit_of_a_reading_is_seen_with_the_field(crew_at: CrewAt) -> None:
+    crew = crew_at("strip-down-2/head-temp")
     async with at_work(crew) as (screen, pilot):
         screen.show_step("strip-down-2/head-temp")
         await pilot.pause()
@@ -122,8 +106,8 @@ async def test_the_limit_of_a_reading_is_seen_with_the_field(crew: Crew) -> None
         assert "52.5 °C is OUTSIDE the limit" in text_of(pilot.app)
 
 
-async def test_both_languages_fit_and_a_key_changes_them(crew: Crew) -> None:
-    crew.to(LOCKED)
+async def test_both_languages_fit_and_a_key_changes_them(crew_at: CrewAt) -> None:
+    crew = crew_at(LOCKED)
     async with at_work(crew) as (screen, pilot):
         screen.show_step(LOCKED)
         await press(pilot, "f9")
@@ -135,7 +119,8 @@ async def test_both_languages_fit_and_a_key_changes_them(crew: Crew) -> None:
         assert "MISSING" not in text
 
 
-async def test_a_terminal_of_120_columns_shows_the_whole_list_beside(crew: Crew) -> None:
+async def test_a_terminal_of_120_columns_shows_the_whole_list_beside(crew_at: CrewAt) -> None:
+    crew = crew_at("")
     async with at_work(crew, COMFORTABLE) as (screen, pilot):
         side = screen.query_one(SideList)
         assert side.display
@@ -145,7 +130,8 @@ async def test_a_terminal_of_120_columns_shows_the_whole_list_beside(crew: Crew)
         assert pilot.app.focused is screen.entry
 
 
-async def test_a_tap_in_the_list_shows_that_step_and_the_field_keeps_the_focus(crew: Crew) -> None:
+async def test_a_tap_in_the_list_shows_that_step_and_the_field_keeps_the_focus(crew_at: CrewAt) -> None:
+    crew = crew_at("")
     async with at_work(crew, COMFORTABLE) as (screen, pilot):
         side = screen.query_one(SideList)
         other = next(row.key for row in side.rows if not row.heading and row.key != step_id(screen))
@@ -155,7 +141,8 @@ async def test_a_tap_in_the_list_shows_that_step_and_the_field_keeps_the_focus(c
         assert pilot.app.focused is screen.entry
 
 
-async def test_the_list_on_a_key_leads_to_an_open_step(crew: Crew) -> None:
+async def test_the_list_on_a_key_leads_to_an_open_step(crew_at: CrewAt) -> None:
+    crew = crew_at("")
     async with at_work(crew) as (screen, pilot):
         first = step_id(screen)
         await press(pilot, "f4")
@@ -167,10 +154,10 @@ async def test_the_list_on_a_key_leads_to_an_open_step(crew: Crew) -> None:
 
 @pytest.mark.parametrize(("size", "least"), [(SMALL, (7, 3)), (COMFORTABLE, (10, 5))])
 async def test_every_zone_is_large_enough_for_a_glove(
-    crew: Crew, size: tuple[int, int], least: tuple[int, int]
+    crew_at: CrewAt, size: tuple[int, int], least: tuple[int, int]
 ) -> None:
     """20 mm on a 12-inch panel are 7 x 3 cells at 80x24 and 10 x 5 at 120x40 (arithmetic from the panel's size)."""
-    crew.to(LOCKED)
+    crew = crew_at(LOCKED)
     async with at_work(crew, size) as (screen, pilot):
         screen.show_step(LOCKED)
         await pilot.pause()
@@ -186,9 +173,9 @@ async def test_every_zone_is_large_enough_for_a_glove(
         assert bar.region.height >= least[1]
 
 
-async def test_the_plain_look_keeps_to_the_characters_of_a_console(crew: Crew) -> None:
+async def test_the_plain_look_keeps_to_the_characters_of_a_console(crew_at: CrewAt) -> None:
     """Code page 437 is the usual repertoire of a text console (IBM PC character set)."""
-    crew.to(LOCKED)
+    crew = crew_at(LOCKED)
     async with at_work(crew, plain=True) as (screen, pilot):
         screen.show_step(LOCKED)
         await pilot.pause()
@@ -198,7 +185,8 @@ async def test_the_plain_look_keeps_to_the_characters_of_a_console(crew: Crew) -
 # --- recording ----------------------------------------------------------------------------------------
 
 
-async def test_a_step_that_needs_no_entry_takes_one_key(crew: Crew) -> None:
+async def test_a_step_that_needs_no_entry_takes_one_key(crew_at: CrewAt) -> None:
+    crew = crew_at("")
     async with at_work(crew) as (screen, pilot):
         first = step_id(screen)
         n = crew.state.last_n
@@ -209,7 +197,10 @@ async def test_a_step_that_needs_no_entry_takes_one_key(crew: Crew) -> None:
         assert "Recorded as entry" in text_of(pilot.app)
 
 
-async def test_recorded_is_said_only_after_the_commit(crew: Crew, monkeypatch: pytest.MonkeyPatch) -> None:
+async def test_recorded_is_said_only_after_the_commit(
+    crew_at: CrewAt, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    crew = crew_at("")
     said: list[str] = []
     real = crew.plant.act
 
@@ -229,9 +220,9 @@ async def test_recorded_is_said_only_after_the_commit(crew: Crew, monkeypatch: p
 
 
 async def test_not_recorded_keeps_what_was_typed_and_presses_again_with_the_same_key(
-    crew: Crew, monkeypatch: pytest.MonkeyPatch
+    crew_at: CrewAt, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    crew.to("strip-down-2/head-temp")
+    crew = crew_at("strip-down-2/head-temp")
     keys: list[str] = []
     real = crew.plant.act
 
@@ -256,8 +247,8 @@ async def test_not_recorded_keeps_what_was_typed_and_presses_again_with_the_same
         assert not notice(screen)
 
 
-async def test_a_reading_outside_its_limit_is_kept_and_raises_a_deviation(crew: Crew) -> None:
-    crew.to("strip-down-2/head-temp")
+async def test_a_reading_outside_its_limit_is_kept_and_raises_a_deviation(crew_at: CrewAt) -> None:
+    crew = crew_at("strip-down-2/head-temp")
     async with at_work(crew) as (screen, pilot):
         screen.show_step("strip-down-2/head-temp")
         await press(pilot, "5", "2", "comma", "5", "enter")
@@ -267,16 +258,16 @@ async def test_a_reading_outside_its_limit_is_kept_and_raises_a_deviation(crew: 
         assert "deviation" in notice(screen)
 
 
-async def test_nothing_but_a_number_can_be_typed_where_a_number_is_asked(crew: Crew) -> None:
-    crew.to("strip-down-2/head-temp")
+async def test_nothing_but_a_number_can_be_typed_where_a_number_is_asked(crew_at: CrewAt) -> None:
+    crew = crew_at("strip-down-2/head-temp")
     async with at_work(crew) as (screen, pilot):
         screen.show_step("strip-down-2/head-temp")
         await press(pilot, "x", "4", "comma", "y", "1", "backspace", "2")
         assert screen.entry.given.text == "4,2"
 
 
-async def test_a_digit_chooses_and_enter_records_what_was_chosen(crew: Crew) -> None:
-    crew.to(LOCKED)
+async def test_a_digit_chooses_and_enter_records_what_was_chosen(crew_at: CrewAt) -> None:
+    crew = crew_at(LOCKED)
     async with at_work(crew) as (screen, pilot):
         screen.show_step(LOCKED)
         await press(pilot, "enter")
@@ -287,8 +278,8 @@ async def test_a_digit_chooses_and_enter_records_what_was_chosen(crew: Crew) -> 
         assert crew.state.signed[LOCKED].act.choice == "whole"
 
 
-async def test_arrows_choose_too(crew: Crew) -> None:
-    crew.to(LOCKED)
+async def test_arrows_choose_too(crew_at: CrewAt) -> None:
+    crew = crew_at(LOCKED)
     async with at_work(crew) as (screen, pilot):
         screen.show_step(LOCKED)
         await press(pilot, "down", "down", "up", "enter")
@@ -296,8 +287,8 @@ async def test_arrows_choose_too(crew: Crew) -> None:
         assert crew.state.signed[LOCKED].act.choice == "whole"
 
 
-async def test_a_scan_fills_the_field_and_never_signs(crew: Crew) -> None:
-    crew.to("prep/noodle-bag")
+async def test_a_scan_fills_the_field_and_never_signs(crew_at: CrewAt) -> None:
+    crew = crew_at("prep/noodle-bag")
     async with at_work(crew) as (screen, pilot):
         screen.show_step("prep/noodle-bag")
         expect = crew.state.worksheet.step("prep/noodle-bag").expect  # type: ignore[union-attr]
@@ -314,15 +305,16 @@ async def test_a_scan_fills_the_field_and_never_signs(crew: Crew) -> None:
         await signed(screen, pilot, "prep/noodle-bag")
 
 
-async def test_a_scan_where_no_code_is_asked_says_so(crew: Crew) -> None:
+async def test_a_scan_where_no_code_is_asked_says_so(crew_at: CrewAt) -> None:
+    crew = crew_at("")
     async with at_work(crew) as (screen, pilot):
         screen.post_message(Scanned("COL-XYZ"))
         await until(pilot, lambda: bool(notice(screen)))
         assert "COL-XYZ" in notice(screen)
 
 
-async def test_what_was_typed_is_shown_when_somebody_else_signs_the_step_first(crew: Crew) -> None:
-    crew.to("strip-down-2/head-temp")
+async def test_what_was_typed_is_shown_when_somebody_else_signs_the_step_first(crew_at: CrewAt) -> None:
+    crew = crew_at("strip-down-2/head-temp")
     async with at_work(crew) as (screen, pilot):
         screen.show_step("strip-down-2/head-temp")
         await press(pilot, "4", "3")
@@ -335,8 +327,8 @@ async def test_what_was_typed_is_shown_when_somebody_else_signs_the_step_first(c
         assert crew.state.signed["strip-down-2/head-temp"].act.number == "40"
 
 
-async def test_a_refused_step_cannot_be_recorded_by_enter(crew: Crew) -> None:
-    crew.to(LOCKED)
+async def test_a_refused_step_cannot_be_recorded_by_enter(crew_at: CrewAt) -> None:
+    crew = crew_at(LOCKED)
     async with at_work(crew, by="AA") as (screen, pilot):
         screen.show_step(LOCKED)
         n = crew.state.last_n
@@ -346,7 +338,8 @@ async def test_a_refused_step_cannot_be_recorded_by_enter(crew: Crew) -> None:
         assert screen.check_action("record", ()) is None
 
 
-async def test_who_presses_enter_without_having_signed_in_signs_in_and_looks_first(crew: Crew) -> None:
+async def test_who_presses_enter_without_having_signed_in_signs_in_and_looks_first(crew_at: CrewAt) -> None:
+    crew = crew_at("")
     async with at_work(crew, by="") as (screen, pilot):
         n = crew.state.last_n
         await press(pilot, "enter")
@@ -357,9 +350,9 @@ async def test_who_presses_enter_without_having_signed_in_signs_in_and_looks_fir
         await signed(screen, pilot, "prep/read-worksheet")
 
 
-async def test_a_witness_signs_with_their_own_pin(crew: Crew) -> None:
+async def test_a_witness_signs_with_their_own_pin(crew_at: CrewAt) -> None:
     step = "run-out/last-good-bar"
-    crew.to(step)
+    crew = crew_at(step)
     async with at_work(crew) as (screen, pilot):
         screen.show_step(step)
         witnessed = crew.state.worksheet.step(step).witness  # type: ignore[union-attr]
@@ -372,9 +365,9 @@ async def test_a_witness_signs_with_their_own_pin(crew: Crew) -> None:
         assert crew.state.signed[step].act.counter == 41_217
 
 
-async def test_running_totals_are_recorded_until_the_flush_is_enough(crew: Crew) -> None:
-    step = next(one.id for one in crew.state.worksheet.steps() if one.kind == "flush")
-    crew.to(step)
+async def test_running_totals_are_recorded_until_the_flush_is_enough(crew_at: CrewAt) -> None:
+    step = "start/flush"
+    crew = crew_at(step)
     required = crew.state.flush[step].required_kg
     async with at_work(crew) as (screen, pilot):
         screen.show_step(step)
@@ -394,8 +387,8 @@ async def test_running_totals_are_recorded_until_the_flush_is_enough(crew: Crew)
         assert crew.state.signed[step].within
 
 
-async def test_a_finished_changeover_says_who_releases_and_a_supervisor_does_it_here(crew: Crew) -> None:
-    crew.finish()
+async def test_a_finished_changeover_says_who_releases_and_a_supervisor_does_it_here(crew_at: CrewAt) -> None:
+    crew = crew_at("*")
     async with at_work(crew, by="AA") as (screen, pilot):
         text = seen(pilot)
         assert "Every step of this changeover stands." in text
@@ -426,7 +419,8 @@ async def answered(pilot: Pilot[int], text: str) -> None:
     await press(pilot, *(("space" if character == " " else character) for character in text), "enter")
 
 
-async def test_a_note_is_written_about_the_step(crew: Crew) -> None:
+async def test_a_note_is_written_about_the_step(crew_at: CrewAt) -> None:
+    crew = crew_at("")
     async with at_work(crew) as (screen, pilot):
         await chosen(screen, pilot, "note")
         await answered(pilot, "belt squeaks")
@@ -434,7 +428,8 @@ async def test_a_note_is_written_about_the_step(crew: Crew) -> None:
         assert crew.state.notes[0].text == "belt squeaks"
 
 
-async def test_a_step_that_does_not_apply_is_signed_with_its_reason(crew: Crew) -> None:
+async def test_a_step_that_does_not_apply_is_signed_with_its_reason(crew_at: CrewAt) -> None:
+    crew = crew_at("")
     async with at_work(crew) as (screen, pilot):
         first = step_id(screen)
         await chosen(screen, pilot, "not_applicable")
@@ -444,7 +439,8 @@ async def test_a_step_that_does_not_apply_is_signed_with_its_reason(crew: Crew) 
         assert crew.state.signed[first].act.reason == "no bins"
 
 
-async def test_work_is_paused_and_taken_up_again(crew: Crew) -> None:
+async def test_work_is_paused_and_taken_up_again(crew_at: CrewAt) -> None:
+    crew = crew_at("")
     async with at_work(crew) as (screen, pilot):
         await chosen(screen, pilot, "pause")
         await answered(pilot, "drill")
@@ -455,8 +451,8 @@ async def test_work_is_paused_and_taken_up_again(crew: Crew) -> None:
         await until(pilot, lambda: crew.state.status == "open")
 
 
-async def test_an_earlier_entry_is_corrected_with_a_reason(crew: Crew) -> None:
-    crew.to("strip-down-2/head-temp")
+async def test_an_earlier_entry_is_corrected_with_a_reason(crew_at: CrewAt) -> None:
+    crew = crew_at("strip-down-2/head-temp")
     crew.sign("strip-down-2/head-temp")
     async with at_work(crew) as (screen, pilot):
         await chosen(screen, pilot, "correct")
@@ -468,7 +464,8 @@ async def test_an_earlier_entry_is_corrected_with_a_reason(crew: Crew) -> None:
         assert crew.state.signed["strip-down-2/head-temp"].corrected_by is not None
 
 
-async def test_a_section_is_done_again_from_the_menu(crew: Crew) -> None:
+async def test_a_section_is_done_again_from_the_menu(crew_at: CrewAt) -> None:
+    crew = crew_at("")
     crew.sign("prep/read-worksheet")
     async with at_work(crew) as (screen, pilot):
         await chosen(screen, pilot, "repeat")
@@ -479,7 +476,8 @@ async def test_a_section_is_done_again_from_the_menu(crew: Crew) -> None:
         await until(pilot, lambda: "round 2" in text_of(pilot.app))
 
 
-async def test_a_deviation_is_reported_and_waits_below_the_step(crew: Crew) -> None:
+async def test_a_deviation_is_reported_and_waits_below_the_step(crew_at: CrewAt) -> None:
+    crew = crew_at("")
     async with at_work(crew) as (screen, pilot):
         await chosen(screen, pilot, "deviation")
         await answered(pilot, "drip")
@@ -487,8 +485,9 @@ async def test_a_deviation_is_reported_and_waits_below_the_step(crew: Crew) -> N
         await until(pilot, lambda: "drip" in text_of(pilot.app))
 
 
-async def test_what_was_done_earlier_is_entered_as_late(crew: Crew, clock: SetClock) -> None:
-    clock.advance(timedelta(minutes=30))
+async def test_what_was_done_earlier_is_entered_as_late(crew_at: CrewAt) -> None:
+    crew = crew_at("")
+    crew.clock.advance(timedelta(minutes=30))
     async with at_work(crew) as (screen, pilot):
         first = step_id(screen)
         await chosen(screen, pilot, "late")
@@ -501,7 +500,8 @@ async def test_what_was_done_earlier_is_entered_as_late(crew: Crew, clock: SetCl
         assert not screen.late
 
 
-async def test_a_changeover_is_turned_to_another_fragrance(crew: Crew) -> None:
+async def test_a_changeover_is_turned_to_another_fragrance(crew_at: CrewAt) -> None:
+    crew = crew_at("")
     async with at_work(crew) as (screen, pilot):
         await chosen(screen, pilot, "redirect")
         await until_top(pilot, "MenuScreen")
@@ -512,7 +512,8 @@ async def test_a_changeover_is_turned_to_another_fragrance(crew: Crew) -> None:
         await until(pilot, lambda: "Juniper" in text_of(pilot.app))
 
 
-async def test_abandoning_states_what_the_line_may_hold(crew: Crew) -> None:
+async def test_abandoning_states_what_the_line_may_hold(crew_at: CrewAt) -> None:
+    crew = crew_at("")
     async with at_work(crew) as (screen, pilot):
         await chosen(screen, pilot, "abandon")
         await answered(pilot, "no noodles")
@@ -525,8 +526,10 @@ async def test_abandoning_states_what_the_line_may_hold(crew: Crew) -> None:
 
 
 async def test_a_text_that_was_not_recorded_stands_in_the_field_again(
-    crew: Crew, monkeypatch: pytest.MonkeyPatch
+    crew_at: CrewAt, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    crew = crew_at("")
+
     def busy(*_: Any, **__: Any) -> Any:
         raise LedgerBusyError(seconds=5)
 
@@ -540,7 +543,8 @@ async def test_a_text_that_was_not_recorded_stands_in_the_field_again(
         await until(pilot, lambda: pilot.app.screen.query_one(Entry).given.text == "long text")
 
 
-async def test_the_menu_and_its_dialogues_work_by_taps_alone(crew: Crew) -> None:
+async def test_the_menu_and_its_dialogues_work_by_taps_alone(crew_at: CrewAt) -> None:
+    crew = crew_at("")
     async with at_work(crew, COMFORTABLE) as (screen, pilot):
         bar = screen.query_one(KeyBar)
         await pilot.click(KeyBar, offset=bar.zone_of("f5"))
@@ -558,7 +562,8 @@ async def test_the_menu_and_its_dialogues_work_by_taps_alone(crew: Crew) -> None
         assert crew.state.notes[0].text == "ok"
 
 
-async def test_escape_leads_back_and_the_record_is_where_it_was(crew: Crew) -> None:
+async def test_escape_leads_back_and_the_record_is_where_it_was(crew_at: CrewAt) -> None:
+    crew = crew_at("")
     async with at_work(crew) as (_, pilot):
         n = crew.state.last_n
         await press(pilot, "escape")
@@ -566,7 +571,8 @@ async def test_escape_leads_back_and_the_record_is_where_it_was(crew: Crew) -> N
         assert crew.state.last_n == n
 
 
-async def test_the_screen_stands_where_the_record_stands(crew: Crew) -> None:
+async def test_the_screen_stands_where_the_record_stands(crew_at: CrewAt) -> None:
+    crew = crew_at("")
     async with at_work(crew) as (screen, _):
         first = step_id(screen)
     crew.act(Note(text="seen from elsewhere"))

@@ -1,0 +1,79 @@
+"""A changeover on a real plant, brought to a step once and copied for every test that begins there."""
+
+import shutil
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+
+from floorterm.demo.clock import SetClock, counted_ids
+from floorterm.ledger import CHEAP_PROFILE, Ledger
+from floorterm.library.model import Library
+from floorterm.people import Permission, Person
+from floorterm.plant import Plant
+from tests.conftest import PEOPLE, PIN, START
+from tests.terminal.at_step import Crew
+
+CrewAt = Callable[[str], Crew]
+EVERY_STEP = "*"
+
+
+@pytest.fixture(scope="session")
+def few_pins(library: Library) -> Library:
+    """A plant that asks the PIN again for witnesses, dispositions and the release alone."""
+    pins = library.plant.pins.model_copy(update={"again_for": ("witness", "disposition", "release")})
+    return library.model_copy(update={"plant": library.plant.model_copy(update={"pins": pins})})
+
+
+@pytest.fixture(scope="session")
+def prepared(
+    tmp_path_factory: pytest.TempPathFactory, few_pins: Library
+) -> Callable[[str], tuple[Path, datetime, str]]:
+    """Ledger, time and work of a changeover whose record stands just before a step."""
+    folder = tmp_path_factory.mktemp("prepared")
+    made: dict[str, tuple[Path, datetime, str]] = {}
+
+    def prepare(step: str) -> tuple[Path, datetime, str]:
+        if step not in made:
+            path, clock = folder / f"{len(made)}.db", SetClock(START)
+            ledger = Ledger.create(
+                path,
+                plant_id=few_pins.plant.id,
+                plant_name=few_pins.plant.name,
+                time_zone=few_pins.plant.time_zone,
+                clock=clock,
+                new_id=counted_ids(),
+                pin_profile=CHEAP_PROFILE,
+            )
+            admin = Person(code="AD", name="A. Dmin", permission=Permission.ADMINISTRATOR)
+            ledger.add_person(admin, PIN, by="")
+            for person in PEOPLE:
+                ledger.add_person(person, PIN, by="AD")
+            crew = Crew.begin(Plant(few_pins, ledger, "T1"), clock)
+            if step == EVERY_STEP:
+                crew.finish()
+            elif step:
+                crew.to(step)
+            made[step] = (path, clock(), crew.work)
+        return made[step]
+
+    return prepare
+
+
+@pytest.fixture
+def crew_at(
+    prepared: Callable[[str], tuple[Path, datetime, str]], tmp_path: Path, few_pins: Library
+) -> CrewAt:
+    """The crew on a copy of its own, just before a step ("" is the start, "*" the release)."""
+
+    def at(step: str) -> Crew:
+        source, now, work = prepared(step)
+        copy = tmp_path / "ledger.db"
+        shutil.copyfile(source, copy)
+        clock = SetClock(now)
+        ledger = Ledger.open(copy, clock=clock, pin_profile=CHEAP_PROFILE)
+        plant = Plant(few_pins, ledger, "T1")
+        return Crew(plant, clock, work)
+
+    return at
