@@ -8,8 +8,11 @@ from typing import TYPE_CHECKING
 from floorterm.terminal.app import FloorApp
 
 if TYPE_CHECKING:
+    from textual.pilot import Pilot
+
     from floorterm.plant import Plant
 
+_STILL = 6  # equal pictures in a row, 50 ms apart, count as settled
 SIZES: tuple[tuple[int, int], ...] = ((80, 24), (120, 40))
 # screen -> the keys that lead to it from Lines
 SCREENS: Mapping[str, tuple[str, ...]] = MappingProxyType(
@@ -39,20 +42,22 @@ async def picture(
     """One screen as SVG: the demo plant opened afresh, the keys pressed, everything settled."""
     app = FloorApp(opener, language=language, plain=plain, demo=True, scan_gap_s=0)
     async with app.run_test(size=size) as pilot:
-        await _settled(app, pilot)
+        while not app.desk.is_open:
+            await pilot.pause(0.02)
+        await _settled(pilot)
         for key in keys:
             await pilot.press(key)
-            await _settled(app, pilot)
+            await _settled(pilot)
         return app.export_screenshot(title="floorterm")
 
 
-async def _settled(app: FloorApp, pilot: object) -> None:
-    from textual.pilot import Pilot  # noqa: PLC0415
-
-    assert isinstance(pilot, Pilot)
-    for _ in range(3):
-        await app.workers.wait_for_complete()
-        await pilot.pause()
+async def _settled(pilot: "Pilot[int]") -> None:
+    """Wait until the picture stays what it is: some screens compute beside the drawing, a dialogue waits for ever."""
+    before, same = "", 0
+    while same < _STILL:
+        await pilot.pause(0.05)
+        now = pilot.app.export_screenshot()
+        before, same = now, (same + 1 if now == before else 0)
 
 
 async def write_all(opener: "Callable[[], Plant]", folder: Path, language: str = "en") -> list[Path]:
