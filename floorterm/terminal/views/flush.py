@@ -174,7 +174,7 @@ def _with_marks(body: str, is_limit: bool, cross: int) -> list[Span]:
     cells = list(body)
     if is_limit:
         cells = ["-" if cell == " " else cell for cell in cells]
-    if cross < 0 or cells[cross] not in " -":
+    if cross < 0 or (cells[cross] not in " -" and not is_limit):
         return [Span("".join(cells), "input")]
     return [
         Span("".join(cells[:cross]), "input"),
