@@ -35,13 +35,25 @@ def record_of(
     `people` are those of the ledger; `lockouts` the library's procedures, which count where they still are of the
     revision that was worked to; `as_of` the moment for which open jobs are judged.
     """
+    return record_of_lockouts(state.work, state.locks, people, lockouts=lockouts, as_of=as_of)
+
+
+def record_of_lockouts(
+    work: str,
+    locks: Mapping[str, LockoutState],
+    people: Iterable[Person],
+    *,
+    lockouts: Mapping[str, "LockoutFile"] | None = None,
+    as_of: datetime | None = None,
+) -> record.Record:
+    """The same from the lockout jobs alone; `work` names the piece of work that they belong to."""
     known = {person.code: _person(person) for person in people}
     procedures: dict[str, record.Procedure] = {}
     jobs: list[record.Job] = []
-    for name, lockout in state.locks.items():
+    for name, lockout in locks.items():
         if not lockout.events:
             continue
-        job, key = lockout.job, f"{state.work}/{name}"
+        job, key = lockout.job, f"{work}/{name}"
         for duty in job.affected_duties:
             known.setdefault(duty, record.Person(code=duty, role="affected", is_duty=True))
         procedures[key] = _procedure(key, job, (lockouts or {}).get(job.procedure))
@@ -107,7 +119,7 @@ def _point(point: Point) -> record.Point:
         needs_release=point.needs_release,
         reaccumulates=point.reaccumulates,
         monitor_min=None if point.monitor_min is None else Decimal(point.monitor_min),
-        verify=point.verify_method.get("en", ""),
+        verify=next(iter(point.verify_method.values()), None),
     )
 
 

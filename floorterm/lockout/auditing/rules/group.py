@@ -16,9 +16,10 @@ def primary(replay: Replay) -> Iterator[Found]:
     deadline = boxed if boxed is not None else replay.first("work_start")
     assigned = replay.first("assign_primary")
     late = assigned is not None and deadline is not None and assigned > deadline
-    if late or (assigned is None and (deadline is not None or not replay.job.closed)):
+    level = late_or_open(replay, deadline)
+    if level and (late or assigned is None):
         event = replay.events[deadline] if deadline is not None else None
-        yield Found("LO-40", late_or_open(replay, deadline), "LO-40.late" if late else "LO-40", event)
+        yield Found("LO-40", level, "LO-40.late" if late else "LO-40", event)
     limit = replay.record.site.crew_limit
     for _, event in replay.each("assign_primary"):
         if not replay.authorized(event.primary):
@@ -45,8 +46,9 @@ def members(replay: Replay) -> Iterator[Found]:
         return
     named = [who for who in (header.coordinator, *(event.coordinator for event in assigned)) if who]
     started = replay.first("work_start")
-    if not named:
-        yield Found("LO-41", late_or_open(replay, started), "LO-41.no_coordinator")
+    level = late_or_open(replay, started)
+    if not named and level:
+        yield Found("LO-41", level, "LO-41.no_coordinator")
     for who in dict.fromkeys(named):
         if not replay.authorized(who):
             yield Found("LO-41", "V", "LO-41.coordinator", None, (who,))

@@ -96,7 +96,7 @@ def _again(replay: Replay, found: int) -> Iterator[Found]:
     missing = []
     for k in points:
         relieved = [i for i, e in replay.each("release") if found < i < start and k in replay.points_of(e)]
-        since = relieved[0] if relieved else found
+        since = relieved[0] if relieved and k in stored else found
         verified = any(
             since < i < start and e.result == "zero" and k in replay.points_of(e)
             for i, e in replay.each("verify")

@@ -8,9 +8,11 @@ from floorterm.lockout.auditing.replay import Replay
 from floorterm.lockout.auditing.table import Level
 
 
-def late_or_open(replay: Replay, deadline: int | None) -> Level:
-    """V once the deadline's event has happened or the record is closed; until then P."""
-    return "V" if deadline is not None or replay.job.closed else "P"
+def late_or_open(replay: Replay, deadline: int | None) -> Level | None:
+    """V once the deadline's event has happened, until then P; None when the record was closed before it came."""
+    if deadline is not None:
+        return "V"
+    return None if replay.job.closed else "P"
 
 
 def who_may(replay: Replay) -> Iterator[Found]:
@@ -56,9 +58,10 @@ def told_before(replay: Replay) -> Iterator[Found]:
     until = len(replay.events) if deadline is None else deadline
     told = {who for i, event in replay.each("notify_before") if i < until for who in event.to}
     missing = tuple(who for who in replay.header.affected if who not in told)
-    if missing:
+    level = late_or_open(replay, deadline)
+    if missing and level:
         event = replay.events[deadline] if deadline is not None else None
-        yield Found("LO-21", late_or_open(replay, deadline), "LO-21", event, missing)
+        yield Found("LO-21", level, "LO-21", event, missing)
 
 
 def reviewed(replay: Replay) -> Iterator[Found]:
@@ -78,11 +81,10 @@ def reviewed(replay: Replay) -> Iterator[Found]:
         for i, event in replay.each("review")
         if i < until and replay.authorized(event.by) and (event.rev == revision or not replay.procedure.id)
     ]
-    if not good:
+    level = late_or_open(replay, deadline)
+    if not good and level:
         event = replay.events[deadline] if deadline is not None else None
-        yield Found(
-            "LO-22", late_or_open(replay, deadline), "LO-22", event, facts={"revision": revision or "-"}
-        )
+        yield Found("LO-22", level, "LO-22", event, facts={"revision": revision or "-"})
     first = replay.workers()[:1]
     for who in replay.workers():
         start = next(i for i, event in replay.each("work_start") if event.by == who)
@@ -97,7 +99,9 @@ def shut_down(replay: Replay) -> Iterator[Found]:
     event = replay.events[isolated] if isolated is not None else None
     if stop is None:
         started = isolated if isolated is not None else replay.first("work_start")
-        yield Found("LO-23", late_or_open(replay, started), "LO-23", event)
+        level = late_or_open(replay, started)
+        if level:
+            yield Found("LO-23", level, "LO-23", event)
         return
     if isolated is not None and stop > isolated:
         yield Found("LO-23", "V", "LO-23.late", replay.events[stop])

@@ -1,0 +1,118 @@
+"""`floorterm lockout audit`: exit statuses, JSON keys, the ledger and record documents."""
+
+import json
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+
+from floorterm.changeover.acts import LockoutAct
+from floorterm.cli import main
+from floorterm.demo.clock import SetClock
+from floorterm.entries import Entry
+from floorterm.lockout.model import Event
+from floorterm.plant import Plant
+from tests.conftest import who
+from tests.lockout.audit.histories import COMPLIANT, ONE, history
+
+
+def _run(*arguments: str) -> Result:
+    return CliRunner().invoke(main, ["lockout", "audit", *arguments])
+
+
+@pytest.fixture
+def well(tmp_path: Path) -> Path:
+    path = tmp_path / "well.json"
+    path.write_text(json.dumps(COMPLIANT["one person"]), encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def short(tmp_path: Path) -> Path:
+    path = tmp_path / "short.json"
+    record = history(ONE.replace("inspect_area A1 result=ok", ""))
+    record["weather"] = "fine"
+    path.write_text(json.dumps(record), encoding="utf-8")
+    return path
+
+
+def test_a_record_without_a_violation_ends_with_status_0(well: Path) -> None:
+    done = _run("--record", str(well))
+    assert done.exit_code == 0, done.output
+    assert "0 falls short" in done.output
+    assert "never says that a machine is safe" in done.output
+
+
+def test_a_violation_ends_with_status_1_and_names_rule_clause_and_entry(short: Path) -> None:
+    done = _run("--record", str(short))
+    assert done.exit_code == 1
+    assert "V LO-31  Entry 17" in done.output
+    assert "29 CFR 1910.147(e)(1)" in done.output
+    assert "Not read: weather" in done.output
+
+
+def test_json_for_programs(short: Path) -> None:
+    done = _run("--record", str(short), "--json", "--language", "es")
+    data = json.loads(done.stdout)
+    assert data.keys() == {"well", "profile", "caution", "jobs", "counts", "findings", "not_read"}
+    assert not data["well"]
+    assert data["counts"]["V"] == 1
+    first = data["findings"][0]
+    assert first.keys() == {
+        "job", "rule", "level", "clause", "site_policy", "from_memory", "requirement", "at_n", "entry", "persons",
+        "points", "text",
+    }  # fmt: skip
+    assert first["text"].startswith("Entrada 17")
+
+
+def test_since_leaves_earlier_jobs_out(short: Path) -> None:
+    assert _run("--record", str(short), "--since", "2026-06-03").exit_code == 0
+    assert _run("--record", str(short), "--since", "2026-06-02").exit_code == 1
+
+
+def test_what_cannot_be_read_ends_with_status_2_and_every_fault(tmp_path: Path) -> None:
+    path = tmp_path / "bad.yaml"
+    path.write_text("format: 1\njobs:\n  - events: [{n: 1, t: noon, ev: lokc_on}]\n", encoding="utf-8")
+    done = _run("--record", str(path))
+    assert done.exit_code == 2
+    assert "bad.yaml:3:" in done.stderr
+    assert "jobs[1].events[1].t" in done.stderr
+    assert "lock_on" in done.stderr
+    assert _run("--record", str(tmp_path / "none.yaml")).exit_code == 2
+    assert _run("--profile", "XX").exit_code == 2
+
+
+def test_the_lockouts_of_a_ledger_are_audited(plant: Plant, clock: SetClock) -> None:
+    """Three reviewed steps and a lock taken off while at work: never refused, and judged with its entry."""
+    state = plant.start_procedure(who(plant, "BB"), "L1", "jam-stamper", "start")
+    work = state.work
+    (job,) = state.worksheet.jobs
+    points = job.required
+
+    def act(event: Event, **fields: Any) -> Entry:
+        clock.advance(timedelta(minutes=1))
+        done = LockoutAct(job=job.id, event=event, **fields)
+        return plant.act(work, done, who(plant, "BB"), key=plant.ledger.new_id())
+
+    act(Event.NOTIFY_BEFORE, people=job.affected_duties)
+    act(Event.REVIEW)
+    act(Event.SHUT_DOWN, how="normal")
+    for point in points:
+        act(Event.ISOLATE, points=(point,))
+    for point in points:
+        act(Event.LOCK_ON, points=(point,), lock=f"BB-{point}")
+    act(Event.RELEASE, points=points)
+    act(Event.VERIFY, result="zero")
+    act(Event.WORK_START)
+    off = act(Event.LOCK_OFF, points=points[:1])
+    path = str(plant.ledger.path)
+    done = _run("--db", path, "--json")
+    data = json.loads(done.stdout)
+    assert done.exit_code == 1
+    assert data["jobs"] == [f"{work}/{job.id}"]
+    exposed = next(finding for finding in data["findings"] if finding["rule"] == "LO-30")
+    assert exposed["persons"] == ["BB"]
+    assert exposed["entry"] >= off.n
+    assert {finding["rule"] for finding in data["findings"] if finding["level"] == "P"} == {"LO-36"}
