@@ -20,6 +20,7 @@ from floorterm.library.bar_data import (
     OdourPolicy,
     SafetyMaximum,
 )
+from floorterm.library.flush_data import CalibrationPolicy, CleaningSpec, FlushingSpec, PriceList
 from floorterm.library.procedures import (
     AloneFile,
     BlockFile,
@@ -56,12 +57,15 @@ __all__ = [
     "Background",
     "BarIndex",
     "BlockFile",
+    "CalibrationPolicy",
     "Choice",
+    "CleaningSpec",
     "Colour",
     "ColourPolicy",
     "DosingTank",
     "Duty",
     "FirstAidTopic",
+    "FlushingSpec",
     "FragranceFile",
     "InspectionCertificate",
     "IsolationPoint",
@@ -76,6 +80,7 @@ __all__ = [
     "OilShare",
     "PinPolicy",
     "PlantFile",
+    "PriceList",
     "ProcedureFile",
     "SafetyMaximum",
     "SectionSpec",
@@ -164,6 +169,8 @@ class PlantFile(Model):
     pins: PinPolicy = PinPolicy()
     lockout: LockoutPolicy = LockoutPolicy()
     limits: LimitPolicy = LimitPolicy()
+    prices: PriceList | None = None
+    calibration: CalibrationPolicy = CalibrationPolicy()
     first_aid: Annotated[tuple[FirstAidTopic, ...], Field(min_length=1)]
 
     @field_validator("time_zone")
@@ -255,6 +262,7 @@ class LineFile(Model):
     cavities: Annotated[Whole, Field(ge=1, le=48)]
     points: Annotated[tuple[IsolationPoint, ...], Field(min_length=1)]
     tanks: Annotated[tuple[DosingTank, ...], Field(min_length=1)]
+    flushing: FlushingSpec | None = None
     affected_duties: tuple[Id, ...]
 
 

@@ -103,6 +103,7 @@ def _line(documents: Documents, line: Document) -> Iterator[Fault]:
     yield from _duties(documents, line, "affected_duties")
     for tank in line.node.each("tanks"):
         yield from _tank(documents, line, tank)
+    yield from _flushing(line, units)
 
 
 def _flash(line: Document) -> Iterator[Fault]:
@@ -113,6 +114,20 @@ def _flash(line: Document) -> Iterator[Fault]:
     node = line.node.get("return_kg")
     if node is not None and back > 0 and flash == 0:
         yield line.fault(node, "0 where no flash comes back (flash_fraction is 0)")
+
+
+def _flushing(line: Document, units: frozenset[str]) -> Iterator[Fault]:
+    """Cleanings and heels name units of the line, each unit once."""
+    flushing = line.node.get("flushing")
+    if flushing is None:
+        return
+    yield from repeats(line, names_of(flushing, "cleanings", "unit"), "cleaning")
+    yield from _known(line, names_of(flushing, "cleanings", "unit"), "a unit of this line", units, True)
+    heels = flushing.get("heels")
+    for name, member in heels.members() if heels is not None else ():
+        if name not in units:
+            expected = f"a unit of this line ({listed(units)})"
+            yield line.fault(member.node, expected, quoted(name), near(name, units))
 
 
 def _number(node: Node | None) -> float:

@@ -10,7 +10,9 @@ from floorterm.library.faults import Fault, listed, near, quoted
 from floorterm.library.reading import Node, fault_at
 from floorterm.library.validation import truth_hint
 
-TEXT_PLACEHOLDERS = frozenset({"incoming", "outgoing", "line", "tank", "flush_kg", "bars"})
+TEXT_PLACEHOLDERS = frozenset(
+    {"incoming", "outgoing", "line", "tank", "flush_kg", "bars", "rinses", "rinse_kg"}
+)
 CODE_PLACEHOLDERS = frozenset({"incoming", "outgoing", "line", "tank"})
 LEAVE_SECTION, ENTER_SECTION = "leave", "enter"  # the sections that hold a fragrance's own steps
 _FILLED = ("text", "why", "caution")

@@ -1,0 +1,101 @@
+"""What a plant and its lines may say for comparing ways to flush: prices, cleanings, heels, crews, confidence.
+
+Everything here may be left out. What is not stated is not guessed: the way that needs it is shown as not
+allowed with the reason, and without prices the ways are ranked by the soap that they cost.
+"""
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Annotated
+
+from pydantic import Field, StringConstraints, model_validator
+
+from floorterm.library.words import (
+    Evidence,
+    Flag,
+    Id,
+    Model,
+    NotNegative,
+    Number,
+    Positive,
+    Share,
+    Whole,
+    unbroken,
+)
+
+Currency = Annotated[str, StringConstraints(min_length=1, max_length=8)]
+Crew = Annotated[Whole, Field(ge=1, le=20)]
+
+
+class PriceList(Model):
+    """The plant's prices in one currency. `_kg` are per kg, `_min` per minute; labour is of one person.
+
+    `soap_kg`: of soap that could have been sold. `rework_kg`: worth of a diverted kg where later runs take it.
+    `noodles_kg`: of plain noodles (not stated: as sold soap). `contribution_min`: what a minute of the line earns. `rinse_kg`: of oil
+    that rinses a tank; `rinse_each`: what each rinse costs besides.
+    """
+
+    currency: Currency
+    soap_kg: Positive
+    rework_kg: NotNegative = Decimal(0)
+    noodles_kg: NotNegative | None = None
+    contribution_min: NotNegative = Decimal(0)
+    labour_min: NotNegative = Decimal(0)
+    rinse_kg: NotNegative = Decimal(0)
+    rinse_each: Positive | None = None
+    evidence: Evidence
+    source: str = ""
+
+
+class CalibrationPolicy(Model):
+    """`confidence`: how sure the figure named "to be sure" must be, one-sided."""
+
+    confidence: Annotated[Number, Field(ge=Decimal("0.5"), le=Decimal("0.999"))] = Decimal("0.95")
+
+
+class CleaningSpec(Model):
+    """One unit that is stripped and cleaned: share of its soap that comes out, minutes by the site's standard.
+
+    `scraped`: its dead parts are scraped too; otherwise they keep all of their soap.
+    """
+
+    unit: Id
+    removed_share: Share
+    minutes: NotNegative
+    scraped: Flag = False
+
+
+class FlushingSpec(Model):
+    """What a line's site states about flushing; what is left out is not stated.
+
+    `bin_labour_min`: labour for bins and labels of diverted flash. `conveyor_emptied`: the return conveyor is
+    emptied before flash returns. `lockout_min`: the fixed block from the first lock to the restart.
+    `heels`: share of its content that stays in a unit when the line is run out. `run_out_min`: vacuum loss and
+    start-up. `run_out_good_share`: of the soap run out that is packed. `incoming_in_outgoing`: share of the
+    incoming dose that a bar sold as outgoing may hold. `min_strength`: least share of the full dose in an
+    incoming bar. `rework_room_kg`: what later runs can take up.
+    """
+
+    flush_crew: Crew = 1
+    bin_labour_min: NotNegative = Decimal(0)
+    conveyor_emptied: Flag = False
+    lockout_min: NotNegative | None = None
+    clean_crew: Crew = 2
+    cleanings: tuple[CleaningSpec, ...] = ()
+    restart_scrap_kg: NotNegative = Decimal(0)
+    heels: Mapping[Id, Share] | None = None
+    run_out_min: NotNegative = Decimal(0)
+    run_out_good_share: Share = Decimal(0)
+    noodles_ready: Flag = False
+    incoming_in_outgoing: Annotated[Number, Field(gt=0, lt=1)] | None = None
+    min_strength: Annotated[Number, Field(gt=0, lt=1)] | None = None
+    rework_room_kg: NotNegative | None = None
+    evidence: Evidence
+    source: str = ""
+
+    @model_validator(mode="after")
+    def _a_cleaning_stands_under_a_lockout(self) -> "FlushingSpec":
+        broken = []
+        if self.cleanings and self.lockout_min is None:
+            broken.append("lockout_min: minutes of the lockout block, as units are to be stripped")
+        return unbroken(self, broken)
