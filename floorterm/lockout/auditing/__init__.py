@@ -9,8 +9,9 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
+from floorterm.lockout.auditing.fields import RecordError, RecordFault
 from floorterm.lockout.auditing.findings import Finding, Found, finding
-from floorterm.lockout.auditing.reading import RecordError, RecordFault, read_record
+from floorterm.lockout.auditing.reading import read_record
 from floorterm.lockout.auditing.record import Job, Record
 from floorterm.lockout.auditing.replay import Replay
 from floorterm.lockout.auditing.rules import (

@@ -12,7 +12,8 @@ from typing import Any
 import yaml
 
 from floorterm.library.faults import quoted, shown
-from floorterm.lockout.auditing.reading import Loc, RecordError, RecordFault, read_record
+from floorterm.lockout.auditing.fields import Loc, RecordError, RecordFault
+from floorterm.lockout.auditing.reading import read_record
 from floorterm.lockout.auditing.record import Record
 
 MAX_BYTES = 4 * 1024 * 1024

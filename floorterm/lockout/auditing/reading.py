@@ -6,14 +6,13 @@ one misspelt is a fault, because a misspelt `reaccumulates` would make a rule fa
 key is listed in `Record.unread`.
 """
 
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field, replace
-from datetime import date, datetime, timedelta
-from decimal import Decimal, InvalidOperation
-from difflib import get_close_matches
-from typing import Any, TypeVar, get_args
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import datetime, timedelta
+from typing import Any, get_args
 
 from floorterm.library.faults import listed, near, quoted
+from floorterm.lockout.auditing.fields import Notes, RecordError, Table, kind_of
 from floorterm.lockout.auditing.record import (
     BOX,
     EVENTS,
@@ -35,9 +34,6 @@ from floorterm.lockout.auditing.record import (
 )
 from floorterm.lockout.auditing.table import profiles
 
-Loc = tuple[str | int, ...]
-_T = TypeVar("_T")
-
 CONTENT = (
     "scope", "purpose", "authorisation", "rules_and_techniques", "enforcement", "A_use", "B_steps",
     "C_devices_and_responsible", "D_test",
@@ -46,66 +42,21 @@ EIGHT = (
     "no_stored_energy", "one_source", "fully_de_energises", "isolated_and_locked", "one_lock",
     "exclusive_control", "no_hazard_to_others", "no_accident",
 )  # fmt: skip
-_BRITISH = {"authorised": "authorized"}
-_CLOSE = 0.8  # how alike an unknown key must be to count as a known one misspelt
-
-
-@dataclass(frozen=True, slots=True)
-class RecordFault:
-    """One fault of a document: the way to it (list items from 0), what was expected and found.
-
-    `line` and `column` count from 1; both are 0 where the document was no file.
-    """
-
-    loc: Loc
-    expected: str
-    found: str
-    hint: str = ""
-    line: int = 0
-    column: int = 0
-
-    @property
-    def field(self) -> str:
-        """The way to the value as people read it, list items counted from 1: `jobs[2].events[5].t`."""
-        return way(self.loc)
-
-    def __str__(self) -> str:
-        hint = f"; {self.hint}" if self.hint else ""
-        end = "" if hint.endswith("?") else "."
-        place = f"{self.line}:{self.column}: " if self.line else ""
-        return (
-            f"{place}{self.field or 'the document'}: expected {self.expected}, found {self.found}{hint}{end}"
-        )
-
-
-class RecordError(ValueError):
-    """A record document that cannot be audited; `faults` holds every one of them."""
-
-    def __init__(self, faults: Iterable[RecordFault]) -> None:
-        self.faults = tuple(faults)
-        super().__init__("\n".join(str(fault) for fault in self.faults))
-
-
-def way(loc: Loc) -> str:
-    """A location as text, list items counted from 1."""
-    return "".join(f"[{part + 1}]" if isinstance(part, int) else f".{part}" for part in loc).removeprefix(".")
 
 
 def read_record(data: Mapping[str, Any]) -> Record:
     """The record that a parsed document stands for. Raises RecordError with every fault."""
-    notes = _Notes()
-    whole = _Table(notes, (), data if isinstance(data, Mapping) else {})
+    notes = Notes()
+    whole = Table(notes, (), data if isinstance(data, Mapping) else {})
     if not isinstance(data, Mapping):
-        notes.fault((), "keys with values", _kind(data) if data is not None else "nothing")
+        notes.fault((), "keys with values", kind_of(data) if data is not None else "nothing")
     elif whole.text("format") not in ("", "1"):
         notes.fault(("format",), "1", quoted(data["format"]), "this program knows format 1 only")
     if isinstance(data, Mapping) and not whole.has("jobs"):
         notes.fault(("jobs",), "a list of jobs", "nothing")
     people = {code: _person(code, table) for code, table in whole.tables("people")}
     procedures = {name: _procedure(name, table) for name, table in whole.tables("procedures")}
-    locks = (
-        {name: _lock(name, table) for name, table in whole.tables("locks")} if whole.has("locks") else None
-    )
+    locks = _register(whole) if whole.has("locks") else None
     profile = whole.word("profile", tuple(profiles()), "US")
     jobs: list[Job] = []
     for table in whole.rows("jobs"):
@@ -126,192 +77,7 @@ def read_record(data: Mapping[str, Any]) -> Record:
     return replace(record, unread=tuple(notes.unread))
 
 
-@dataclass
-class _Notes:
-    faults: list[RecordFault] = field(default_factory=list)
-    unread: list[str] = field(default_factory=list)
-
-    def fault(self, loc: Loc, expected: str, found: str, hint: str = "") -> None:
-        self.faults.append(RecordFault(loc, expected, found, hint))
-
-
-class _Table:
-    """One mapping of the document, read key by key; `done` says what nobody asked for."""
-
-    def __init__(self, notes: _Notes, loc: Loc, data: Mapping[str, Any]) -> None:
-        self.notes, self.loc, self.data = notes, loc, data
-        self.asked: set[str] = set()
-
-    def has(self, key: str) -> bool:
-        """Whether the key is there with something; null counts as absent."""
-        self.asked.add(key)
-        return self.data.get(key) is not None
-
-    def _read(self, key: str, expected: str, read: Callable[[Any], _T]) -> _T | None:
-        if not self.has(key):
-            return None
-        try:
-            return read(self.data[key])
-        except (ValueError, TypeError, InvalidOperation):
-            self.notes.fault((*self.loc, key), expected, _kind(self.data[key]))
-            return None
-
-    def text(self, key: str) -> str:
-        return self._read(key, "a text", _text) or ""
-
-    def word(self, key: str, known: tuple[str, ...], otherwise: str) -> Any:
-        found = self._read(key, listed(known), _text)
-        if found is None:
-            return otherwise
-        found = _BRITISH.get(found, found)
-        if found not in known:
-            self.notes.fault((*self.loc, key), listed(known), quoted(found), near(found, known))
-            return otherwise
-        return found
-
-    def flag(self, key: str) -> bool | None:
-        return self._read(key, "true or false", _flag)
-
-    def number(self, key: str) -> int | None:
-        return self._read(key, "a whole number", _whole)
-
-    def decimal(self, key: str) -> Decimal | None:
-        return self._read(key, "a number above 0", _decimal)
-
-    def day(self, key: str) -> date | None:
-        return self._read(key, "a date such as 2026-04-20", _day)
-
-    def instant(self, key: str) -> datetime | None:
-        return self._read(key, "a time with its UTC offset such as 2026-06-02T13:02:00-07:00", _instant)
-
-    def texts(self, key: str) -> tuple[str, ...]:
-        """A list of texts; one text counts as a list of one."""
-        return self._read(key, "a list of texts", _texts) or ()
-
-    def texts_or_none(self, key: str) -> tuple[str, ...] | None:
-        return self._read(key, "a list of texts", _texts)
-
-    def flags(self, key: str) -> Mapping[str, bool]:
-        """Named answers: true, false, or a text (said: true)."""
-        return self._read(key, "names with true or false", _flags) or {}
-
-    def tables(self, key: str) -> Iterable[tuple[str, "_Table"]]:
-        found = self._read(key, "names with their values", _mapping) or {}
-        for name, value in found.items():
-            loc = (*self.loc, key, str(name))
-            if isinstance(value, Mapping):
-                table = _Table(self.notes, loc, value)
-                yield str(name), table
-                table.done()
-            else:
-                self.notes.fault(loc, "keys with values", _kind(value))
-
-    def rows(self, key: str) -> Iterable["_Table"]:
-        found = self._read(key, "a list", _list) or []
-        for index, value in enumerate(found):
-            loc = (*self.loc, key, index)
-            if isinstance(value, Mapping):
-                table = _Table(self.notes, loc, value)
-                yield table
-                table.done()
-            else:
-                self.notes.fault(loc, "keys with values", _kind(value))
-
-    def inner(self, key: str) -> "_Table":
-        found = self._read(key, "keys with values", _mapping) or {}
-        return _Table(self.notes, (*self.loc, key), found)
-
-    def done(self) -> None:
-        known = sorted(self.asked)
-        for key in self.data:
-            if key in self.asked:
-                continue
-            alike = get_close_matches(str(key).casefold(), known, n=1, cutoff=_CLOSE)
-            if alike and alike[0] not in self.data:
-                expected = "a key that has a meaning here"
-                self.notes.fault(
-                    (*self.loc, str(key)), expected, quoted(key), f"did you mean {quoted(alike[0])}?"
-                )
-            else:
-                self.notes.unread.append(way((*self.loc, str(key))))
-
-
-def _kind(value: Any) -> str:
-    if isinstance(value, Mapping):
-        return "keys with values"
-    if isinstance(value, list | tuple):
-        return "a list"
-    return quoted(value)
-
-
-def _text(value: Any) -> str:
-    if isinstance(value, bool) or not isinstance(value, str | int):
-        raise TypeError
-    return str(value).strip()
-
-
-def _flag(value: Any) -> bool:
-    if not isinstance(value, bool):
-        raise TypeError
-    return value
-
-
-def _whole(value: Any) -> int:
-    if isinstance(value, bool):
-        raise TypeError
-    if isinstance(value, list | tuple):  # crews named one by one
-        return len(value)
-    return int(value) if isinstance(value, int) else int(str(value))
-
-
-def _decimal(value: Any) -> Decimal:
-    if isinstance(value, bool):
-        raise TypeError
-    number = Decimal(str(value))
-    if not number.is_finite() or number <= 0:
-        raise ValueError
-    return number
-
-
-def _day(value: Any) -> date:
-    if isinstance(value, datetime):
-        raise TypeError
-    return value if isinstance(value, date) else date.fromisoformat(str(value))
-
-
-def _instant(value: Any) -> datetime:
-    at = value if isinstance(value, datetime) else datetime.fromisoformat(str(value))
-    if at.utcoffset() is None:
-        raise ValueError
-    return at
-
-
-def _texts(value: Any) -> tuple[str, ...]:
-    return tuple(_text(item) for item in value) if isinstance(value, list | tuple) else (_text(value),)
-
-
-def _flags(value: Any) -> Mapping[str, bool]:
-    found = _mapping(value)
-    return {
-        str(name): said if isinstance(said, bool) else bool(_text(said))
-        for name, said in found.items()
-        if said is not None
-    }
-
-
-def _mapping(value: Any) -> Mapping[Any, Any]:
-    if not isinstance(value, Mapping):
-        raise TypeError
-    return value
-
-
-def _list(value: Any) -> list[Any]:
-    if not isinstance(value, list | tuple):
-        raise TypeError
-    return list(value)
-
-
-def _person(code: str, table: _Table) -> Person:
+def _person(code: str, table: Table) -> Person:
     return Person(
         code=code,
         role=table.word("role", get_args(Role), "other"),
@@ -324,7 +90,7 @@ def _person(code: str, table: _Table) -> Person:
     )
 
 
-def _procedure(name: str, table: _Table) -> Procedure:
+def _procedure(name: str, table: Table) -> Procedure:
     content = table.flags("content") if table.has("content") else None
     return Procedure(
         id=name,
@@ -346,7 +112,7 @@ def _procedure(name: str, table: _Table) -> Procedure:
     )
 
 
-def _point(table: _Table) -> Point:
+def _point(table: Table) -> Point:
     if not table.text("id"):
         table.notes.fault((*table.loc, "id"), "the id of a point", "nothing")
     return Point(
@@ -367,7 +133,7 @@ def _unless(value: bool | None, otherwise: bool) -> bool:
     return otherwise if value is None else value
 
 
-def _certificate(table: _Table) -> Certificate:
+def _certificate(table: Table) -> Certificate:
     return Certificate(
         machine=table.text("machine"),
         dated=table.day("date"),
@@ -382,14 +148,21 @@ def _certificate(table: _Table) -> Certificate:
                 text=row.text("text"),
                 persons=row.texts("persons"),
                 dated=row.day("date"),
-                closed=row.flag("closed") or False,
+                closed=row.flag("closed") or row.day("corrected") is not None,
             )
             for row in table.rows("deviations")
         ),
     )
 
 
-def _lock(name: str, table: _Table) -> Lock:
+def _register(whole: Table) -> Mapping[str, Lock]:
+    """The register, written as names with their values or as a list of locks with their ids."""
+    if isinstance(whole.data["locks"], Mapping):
+        return {name: _lock(name, table) for name, table in whole.tables("locks")}
+    return {(name := table.text("id")): _lock(name, table) for table in whole.rows("locks")}
+
+
+def _lock(name: str, table: Table) -> Lock:
     return Lock(
         id=name,
         owner=table.text("owner"),
@@ -401,7 +174,7 @@ def _lock(name: str, table: _Table) -> Lock:
     )
 
 
-def _site(whole: _Table) -> Site:
+def _site(whole: Table) -> Site:
     table = whole.inner("site")
     hours, minutes = table.decimal("job_age_limit_h"), table.decimal("box_lock_limit_min")
     exempt = whole.texts_or_none("never_exempt")
@@ -423,7 +196,7 @@ def _site(whole: _Table) -> Site:
     return site
 
 
-def _header(table: _Table, procedures: Mapping[str, Procedure]) -> Header:
+def _header(table: Table, procedures: Mapping[str, Procedure]) -> Header:
     procedure = table.text("procedure")
     if procedure and procedure not in procedures:
         hint = near(procedure, procedures)
@@ -450,7 +223,7 @@ def _header(table: _Table, procedures: Mapping[str, Procedure]) -> Header:
     )
 
 
-def _job(table: _Table, procedures: Mapping[str, Procedure], before: Job | None) -> Job:
+def _job(table: Table, procedures: Mapping[str, Procedure], before: Job | None) -> Job:
     head = table.inner("job")
     header = _header(head, procedures)
     head.done()
@@ -462,7 +235,7 @@ def _job(table: _Table, procedures: Mapping[str, Procedure], before: Job | None)
     return Job(id=name, title=table.text("title"), header=header, events=ordered, first_n=first)
 
 
-def _event(table: _Table) -> Event | None:
+def _event(table: Table) -> Event | None:
     n, at = table.number("n"), table.instant("t")
     word = table.word("ev", tuple(sorted(EVENTS)), "")
     for key in ("n", "t", "ev"):

@@ -97,6 +97,10 @@ PROGRAMME = [
         v="LO-15",
     ),
     Case("a deviation corrected", one(certificate(deviations=[{"text": "no try-out", "closed": True}]))),
+    Case(
+        "a deviation corrected on a date",
+        one(certificate(deviations=[{"text": "no try-out", "corrected": "2026-05-02"}])),
+    ),
     Case("a certificate of another machine", one(certificate(machine="ST-9")), v="LO-16"),
     Case("a certificate without employees", one(certificate(employees=[])), v="LO-16"),
     Case("nobody affected was trained", one(person("F1", trained="2026-06-03")), v="LO-17"),

@@ -65,6 +65,10 @@ SPECIAL = [
     ),
     Case("another firm told", one(text=CONTRACTOR.replace("with=Fitters", "with=Painters")), v="LO-20 LO-39"),
     Case(
+        "the contractor enters the exchange with the employer",
+        one(text=CONTRACTOR.replace("contractor_exchange E1 with=Fitters", "contractor_exchange C1 with=E1")),
+    ),
+    Case(
         "a group without a primary",
         one(text=without(GROUP, "assign_primary A1 primary=A1 members=A2,A3 crews=1"), **GROUP_MODE),
         v="LO-29 LO-40 LO-41",

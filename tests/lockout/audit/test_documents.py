@@ -1,12 +1,13 @@
 """Record documents: what is read, and how exactly a fault is told."""
 
 import json
+from pathlib import Path
 
 import pytest
 
 from floorterm.lockout import RecordError, audit
 from floorterm.lockout.auditing.documents import load_record
-from tests.lockout.audit.histories import COMPLIANT, Document, history
+from tests.lockout.audit.histories import COMPLIANT, ONE, Document, history
 
 # An invented sheet as somebody would type it; times with their offset, `n` the order of entry.
 SHEET = """\
@@ -122,3 +123,22 @@ def test_keys_that_mean_nothing_to_the_audit_are_listed() -> None:
     record["weather"] = "fine"
     record["jobs"][0]["events"][0]["humidity"] = 40
     assert set(load_record(json.dumps(record).encode()).unread) == {"weather", "jobs[1].events[1].humidity"}
+
+
+def test_a_register_may_be_a_list_of_locks() -> None:
+    record = history(ONE)
+    listed = {**record, "locks": [{"id": name, **lock} for name, lock in record["locks"].items()]}
+    assert audit(listed) == audit(record)
+
+
+def test_the_example_of_the_layout_holds_three_jobs_that_fall_short_of_nothing() -> None:
+    """A lockout, a minor servicing and a cord-and-plug job, each complete; without a register of locks."""
+    example = Path(__file__).parents[2] / "data" / "lockout_record_example.yaml"
+    record = load_record(example.read_bytes())
+    assert [job.header.job_class for job in record.jobs] == ["lockout", "minor_servicing", "cord_plug"]
+    assert not record.unread
+    assert {(found.job, found.level, found.rule) for found in audit(record)} == {
+        ("J-0412", "A", "LO-09"),
+        ("J-0412", "A", "LO-10"),
+        ("J-0412", "A", "LO-11"),
+    }

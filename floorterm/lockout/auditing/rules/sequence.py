@@ -30,7 +30,9 @@ def exchanged(replay: Replay, contractor: str, index: int) -> bool:
     person = replay.person(contractor)
     ways: set[str] = set()
     for i, event in replay.each("contractor_exchange"):
-        if i < index and (not event.partner or _meant(replay, contractor, event.partner)):
+        other = replay.person(event.by)
+        theirs = event.by == contractor or (person and other and other.employer == person.employer != "")
+        if i < index and (theirs or not event.partner or _meant(replay, contractor, event.partner)):
             ways |= {"given", "received"} if event.direction == "both" else {event.direction}
     return person is not None and ways >= {"given", "received"}
 
