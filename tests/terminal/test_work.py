@@ -95,6 +95,24 @@ async def test_at_80x24_every_fact_of_the_step_is_seen_at_once(crew_at: CrewAt) 
         assert "asks your PIN" not in text
 
 
+async def test_a_step_longer_than_the_screen_is_turned_and_takes_nothing_of_the_foot(crew_at: CrewAt) -> None:
+    step = "strip-down-2-lock/verify"
+    crew = crew_at(step)
+    async with at_work(crew) as (screen, pilot):
+        screen.show_step(step)
+        await pilot.pause()
+        text = text_of(pilot.app)
+        assert "tap here, or PgDn, for more" in text
+        assert re.search(r"next +Measure", text)
+        assert re.search(r"later +flush", text)
+        last = list(crew.state.locks["strip-down-2"].job.points)[-1].name["en"]
+        for _ in range(4):
+            if last in text_of(pilot.app):
+                break
+            await press(pilot, "pagedown")
+        assert last in text_of(pilot.app)
+
+
 async def test_the_limit_of_a_reading_is_seen_with_the_field(crew_at: CrewAt) -> None:
     crew = crew_at("strip-down-2/head-temp")
     async with at_work(crew) as (screen, pilot):

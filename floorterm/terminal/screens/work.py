@@ -52,7 +52,9 @@ class StepColumn(Vertical):
         card = self.query_one(StepCard)
         others = sum(len(self.query_one(name, Page).lines) for name in ("#top", "#foot"))
         room = self.size.height - others - self.query_one(Entry).needed()
-        card.styles.height = max(1, min(card.wanted + 1, room))
+        height = max(1, min(card.wanted + 1, room))
+        card.styles.height = height
+        self.query_one("#air", Page).styles.height = max(0, room - height)
 
     def on_resize(self) -> None:
         """More or less room."""
