@@ -43,19 +43,21 @@ def open_still() -> "Plant":
     """A copy of the demo plant whose clock stands: the same picture whenever it is taken."""
     from floorterm.demo.clock import SetClock  # noqa: PLC0415
 
-    return _open(SetClock)
+    return _open(SetClock, folder="checklists")
 
 
-def _open(clock_from: "Callable[[datetime], Callable[[], datetime]]") -> "Plant":
+def _open(clock_from: "Callable[[datetime], Callable[[], datetime]]", folder: str = "") -> "Plant":
     from floorterm.demo.scenario import read_scenario  # noqa: PLC0415
     from floorterm.ledger import Ledger  # noqa: PLC0415
     from floorterm.library import load, starter_folder  # noqa: PLC0415
     from floorterm.plant import Plant  # noqa: PLC0415
 
-    folder = Path(tempfile.mkdtemp(prefix="floorterm-demo-"))
-    atexit.register(shutil.rmtree, folder, ignore_errors=True)
-    copy = folder / "demo.db"
+    place = Path(tempfile.mkdtemp(prefix="floorterm-demo-"))
+    atexit.register(shutil.rmtree, place, ignore_errors=True)
+    copy = place / "demo.db"
     shutil.copyfile(shipped(), copy)
     library = load(starter_folder())
+    if folder:  # a picture names the folder, not where it lies on this machine
+        library = library.model_copy(update={"folder": folder})
     show_at = read_scenario().show_at.replace(tzinfo=ZoneInfo(library.plant.time_zone))
     return Plant(library, Ledger.open(copy, clock=clock_from(show_at.astimezone(UTC))), "T1")

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from floorterm.demo import open_copy, rebuild_to, shipped
+from floorterm.demo import open_copy, open_still, rebuild_to, shipped
 from floorterm.demo.clock import SetClock, running_clock
 from floorterm.ledger import Head, Ledger
 from floorterm.ledger.verify import verify_file
@@ -93,3 +93,9 @@ def test_a_running_clock_starts_where_it_is_told_and_runs_with_the_real_one() ->
     clock = running_clock(datetime(2026, 11, 24, 21, 22, tzinfo=UTC), real)
     real.advance(timedelta(minutes=3))
     assert clock() == datetime(2026, 11, 24, 21, 25, tzinfo=UTC)
+
+
+def test_pictures_are_the_same_whenever_they_are_taken_and_name_no_place_of_this_machine() -> None:
+    still = open_still()
+    assert still.now() == open_still().now()
+    assert still.library.folder == "checklists"
