@@ -271,10 +271,12 @@ class FloorApp(App[int]):
 
     def action_help(self) -> None:
         """Every key that works on this screen, as a list to choose from."""
+        from floorterm.terminal.base import FloorScreen  # noqa: PLC0415
         from floorterm.terminal.screens.keys_help import KeysScreen  # noqa: PLC0415
 
-        if not isinstance(self.screen, KeysScreen):
-            self.push_screen(KeysScreen(self.screen.active_bindings), self._press_chosen)
+        below = self.screen
+        if isinstance(below, FloorScreen) and not isinstance(below, KeysScreen):
+            self.push_screen(KeysScreen(below.offered()), self._press_chosen)
 
     def _press_chosen(self, key: Any) -> None:
         if key:

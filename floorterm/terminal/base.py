@@ -168,16 +168,20 @@ class FloorScreen(Screen[_Result]):
         if not self.is_mounted:
             return
         caps = []
-        for key, (_, binding, enabled, _) in self.active_bindings.items():
-            if not binding.show or not is_worded(binding.description):
-                continue
-            if binding.action == "back" and not self.LEAVES:
-                continue
-            tone: Tone = "safe" if key == "f1" else ""
-            label = self.key_label(binding.description)
-            caps.append(Cap(key, key_name(key), label, enabled, tone))
-        caps.sort(key=lambda cap: _place(cap.key))
+        for key, binding, enabled in self.offered():
+            if binding.show:
+                tone: Tone = "safe" if key == "f1" else ""
+                caps.append(Cap(key, key_name(key), self.key_label(binding.description), enabled, tone))
         self.query_one("#keys", KeyBar).show(tuple(caps))
+
+    def offered(self) -> list[tuple[str, Binding, bool]]:
+        """(key, binding, whether it can be pressed now) of every key with words, in the order of the foot."""
+        found = [
+            (key, one.binding, one.enabled)
+            for key, one in self.active_bindings.items()
+            if is_worded(one.binding.description) and (one.binding.action != "back" or self.LEAVES)
+        ]
+        return sorted(found, key=lambda one: _place(one[0]))
 
     def key_label(self, wording: str) -> str:
         """The label of a key; a screen may say more exactly what a key does now."""

@@ -1,11 +1,11 @@
 """Every key that works on the screen below, as a list: a key that a keyboard lacks is pressed from here."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Sequence
 
-from textual.binding import ActiveBinding
+from textual.binding import Binding
 from textual.widget import Widget
 
-from floorterm.terminal.base import FloorScreen, is_worded, key_name
+from floorterm.terminal.base import FloorScreen, key_name
 from floorterm.terminal.views.text import Span, Tone
 from floorterm.terminal.widgets.rows import Row, Rows
 from floorterm.wording import words
@@ -18,13 +18,9 @@ class KeysScreen(FloorScreen[str]):
     QUESTION = "terminal.keys_question"
     CSS_PATH = "keys_help.tcss"
 
-    def __init__(self, below: Mapping[str, ActiveBinding]) -> None:
+    def __init__(self, below: Sequence[tuple[str, Binding, bool]]) -> None:
         super().__init__()
-        self._below = {
-            key: one
-            for key, one in below.items()
-            if is_worded(one.binding.description) and key not in ("question_mark", "enter")
-        }
+        self._below = [one for one in below if one[0] not in ("question_mark", "enter")]
 
     def body(self) -> Iterable[Widget]:
         """One list."""
@@ -33,12 +29,16 @@ class KeysScreen(FloorScreen[str]):
     def show(self) -> None:
         """Each key with what it does; those that cannot do it now say so."""
         rows = []
-        for key, one in self._below.items():
-            label = words(one.binding.description, self.language)
-            tone: Tone = "" if one.enabled else "quiet"
-            note = "" if one.enabled else words("terminal.not_now", self.language)
+        for key, binding, enabled in self._below:
+            label = words(binding.description, self.language).replace("|", "")
+            tone: Tone = "" if enabled else "quiet"
+            note = "" if enabled else words("terminal.not_now", self.language)
             rows.append(Row(key, ((Span(f"{key_name(key):<7}", "strong"), Span(f"{label}  {note}", tone)),)))
         self.query_one("#all-keys", Rows).show(rows)
+
+    def key_label(self, wording: str) -> str:
+        """Opening a row is pressing its key."""
+        return super().key_label("terminal.key_press" if wording == "terminal.key_open" else wording)
 
     def on_rows_opened(self, message: Rows.Opened) -> None:
         """Press that key."""

@@ -8,8 +8,8 @@ from textual.geometry import Region
 from textual.message import Message
 from textual.strip import Strip
 
-from floorterm.terminal.views.text import Line, Span, width_of
-from floorterm.terminal.widgets.paint import Painted, spread
+from floorterm.terminal.views.text import Line, Span, apart, width_of
+from floorterm.terminal.widgets.paint import Painted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,7 +69,7 @@ class Heading(Painted):
             Span(view.time),
         )
         plant: Line = (Span(f"{view.plant}  ", "quiet"),) if view.plant else ()
-        if width_of((*title, *plant, *middle, *person)) <= self.size.width:
+        if width_of((*title, *plant, *middle, *person)) < self.size.width:
             middle = (*plant, *middle)
         return title, middle, person
 
@@ -78,9 +78,9 @@ class Heading(Painted):
         width = self.size.width
         if y == 0:
             title, middle, person = self._parts()
-            return self.paint(spread(title, (*middle, *person), width), width)
+            return self.paint(apart(title, (*middle, *person), width, plain=self.plain), width)
         right = (*self.view.right, Span(" ")) if self.view.right else ()
-        return self.paint(spread((Span(f" {self.view.question}", ""),), right, width), width)
+        return self.paint(apart((Span(f" {self.view.question}"),), right, width, plain=self.plain), width)
 
     def on_click(self, event: events.Click) -> None:
         """Say what was tapped."""

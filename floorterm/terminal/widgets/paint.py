@@ -72,9 +72,3 @@ class Painted(Widget):
             if left == 0:
                 break
         return tuple(kept)
-
-
-def spread(left: Line, right: Line, width: int) -> Line:
-    """Two lines as one of that width: the second set to the right; it goes first when there is no room."""
-    room = width - width_of(left) - width_of(right)
-    return (*left, Span(" " * max(1, room)), *right)
