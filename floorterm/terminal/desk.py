@@ -209,7 +209,8 @@ class Desk:
         return True
 
     async def _carry_out(self, asked: _Asked) -> None:
-        from floorterm.entries import BodyError  # noqa: PLC0415  after the first frame
+        from floorterm.changeover.compose import ComposeError  # noqa: PLC0415  after the first frame
+        from floorterm.entries import BodyError, TextError  # noqa: PLC0415
         from floorterm.ledger import LedgerError  # noqa: PLC0415
 
         try:
@@ -224,7 +225,7 @@ class Desk:
         except LedgerError as fault:
             self._app.say("")
             asked.screen.post_message(NotRecorded(self.sentences(fault), asked.key, asked.act))
-        except BodyError as fault:
+        except (BodyError, TextError, ComposeError) as fault:
             self._app.say("")
             asked.screen.post_message(NotRecorded((str(fault),), asked.key, asked.act))
         else:

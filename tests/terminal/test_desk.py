@@ -128,3 +128,17 @@ async def test_two_presses_for_two_people_are_recorded_in_their_order(plant: Pla
         await until(pilot, lambda: len(plant.ledger.entries(kinds=(Note.KIND,))) == 2)
         notes = plant.ledger.entries(kinds=(Note.KIND,))
         assert [(one.person, one.value["text"]) for one in notes] == [("AA", "first"), ("BB", "second")]
+
+
+async def test_what_cannot_be_kept_or_composed_is_told_and_ends_nothing(plant: Plant) -> None:
+    """A pasted escape sequence, and a redirection to a fragrance that does not run on the line."""
+    async with opened(plant) as (app, pilot):
+        work, told = await _signed_in(plant, app)
+        assert app.desk.record(work, Note(text="red \x1b[31m alert"))
+        await until(pilot, lambda: told.messages)
+        assert app.desk.redirect(work, "no-such-fragrance", "a slip")
+        await until(pilot, lambda: len(told.messages) == 2)
+        for message, named in zip(told.messages, ("U+001B", "no-such-fragrance"), strict=True):
+            assert isinstance(message, NotRecorded)
+            assert any(named in sentence for sentence in message.sentences)
+        assert app.is_running
