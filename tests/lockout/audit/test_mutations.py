@@ -154,6 +154,8 @@ def test_an_act_of_another_person_is_found_where_the_person_matters(
         must = BY_AFFECTED.get(word, ())
     elif by == "A4" and "absent" not in name:  # takes part in no history but as coordinator
         must = REPLACED.get(word, ())
+    if event.get("witness"):  # whoever witnessed the verification and works has verified, whoever led it
+        must = tuple(group for group in must if "LO-29" not in group)
     may = concerned([word])
     if word == "monitor":
         may |= {"LO-28"}
