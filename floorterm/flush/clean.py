@@ -12,7 +12,7 @@ from floorterm.flush.errors import WashoutInputError, as_number, one_of
 from floorterm.flush.flash import washed_limit
 from floorterm.flush.following import Followed
 from floorterm.flush.model import LineModel
-from floorterm.flush.washout import UnitStart
+from floorterm.flush.washout import UnitStart, washout
 from floorterm.wording import Say
 
 
@@ -95,7 +95,8 @@ def strip(line: LineModel, cleanings: Sequence[Cleaning], limit: float, *, floor
         m_star = first = before = float("inf")
         peak_kg, peak = 0.0, 1.0
     else:
-        m_star, before = after.kg_to_reach(wanted), Followed(line).kg_to_reach(wanted)
+        before = washout(line, divert_flash=True).kg_to_reach(wanted)
+        m_star = washout(line, divert_flash=True, start=start).kg_to_reach(wanted)
         first = after.first_reach(wanted)
         peak_kg, value = after.highest(0.0)
         peak = floor + (1.0 - floor) * value

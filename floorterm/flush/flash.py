@@ -13,7 +13,7 @@ from floorterm.flush.errors import WashoutInputError, as_number
 from floorterm.flush.following import Followed
 from floorterm.flush.model import LineModel
 from floorterm.flush.roots import falling_crossing
-from floorterm.flush.washout import Start
+from floorterm.flush.washout import Start, washout
 from floorterm.wording import Say
 
 FlashKey = Literal["returned", "diverted", "returned_at_once"]
@@ -85,6 +85,7 @@ def flash_plan(
     Raises WashoutInputError naming the field.
     """
     wanted = washed_limit(limit, floor)
+    whole_way = washout(line, divert_flash=True, start=start)
     diverted = Followed(line, start=start)
     conveyor_kg = 0.0 if conveyor_emptied or not line.returned_fraction else line.return_kg
     if wanted <= 0.0:
@@ -97,7 +98,7 @@ def flash_plan(
             conveyor_kg=conveyor_kg,
             say=(Say("strategies.flash.unreachable"),),
         )
-    reach = diverted.kg_to_reach(wanted)
+    reach = whole_way.kg_to_reach(wanted)
     first = diverted.first_reach(wanted)
     if not line.returned_fraction or isinf(reach):
         whole = _option("diverted", line, (first, reach), _peak(diverted, first, floor), inf)
@@ -105,12 +106,13 @@ def flash_plan(
             limit=limit, options=(whole,), safe_return_kg=reach, rise_kg=0.0, conveyor_kg=0.0, say=()
         )
     returned = Followed(line, resume_kg=0.0, start=start)
+    crossings = returned.first_reach(wanted), washout(line, start=start).kg_to_reach(wanted)
     at_once = Followed(line, resume_kg=reach, emptied=conveyor_emptied, start=start)
     safe = safe_return(line, limit, floor=floor, conveyor_emptied=conveyor_emptied, start=start)
     bad_until = max(reach, at_once.kg_to_reach(wanted))
     rise = bad_until - reach if bad_until > reach * (1.0 + _EQUAL) else 0.0
     options = (
-        _option("returned", line, _crossings(returned, wanted), None, 0.0, returned, floor),
+        _option("returned", line, crossings, None, 0.0, returned, floor),
         _option("diverted", line, (first, reach), _peak(diverted, first, floor), safe),
         _option("returned_at_once", line, (first, reach + rise), _peak(at_once, reach, floor), reach),
     )
@@ -141,7 +143,7 @@ def safe_return(
     wanted = washed_limit(limit, floor)
     if wanted <= 0.0:
         return inf
-    diverted = Followed(line, start=start)
+    diverted = washout(line, divert_flash=True, start=start)
     reach = diverted.kg_to_reach(wanted)
     if isinf(reach) or not line.returned_fraction:
         return reach
@@ -165,10 +167,6 @@ def washed_limit(limit: float, floor: float) -> float:
     wanted = as_number(WashoutInputError, "limit", limit, low_open=True)
     carried = as_number(WashoutInputError, "floor", floor, high=1.0, high_open=True)
     return min(1.0, (wanted - carried) / (1.0 - carried))
-
-
-def _crossings(of: Followed, limit: float) -> tuple[float, float]:
-    return of.first_reach(limit), of.kg_to_reach(limit)
 
 
 def _peak(of: Followed, from_kg: float, floor: float) -> tuple[float, float]:

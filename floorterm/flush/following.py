@@ -13,12 +13,13 @@ from floorterm.flush.errors import WashoutInputError, as_number
 from floorterm.flush.layout import layout
 from floorterm.flush.model import LineModel
 from floorterm.flush.pieces import Piece, area, first_at_most, highest_from, last_above
-from floorterm.flush.taylor import Join, Row, Terms, after, longest_stretch, series
+from floorterm.flush.taylor import Join, Row, Terms, after, ceiling, longest_stretch, series
 from floorterm.flush.washout import Start, UnitStart, washout
 
-_MOST_PIECES = 20_000
+_MOST_PIECES = 60_000
 _SLIVER = 1e-12
 _LOOK_EVERY = 8
+_ROUNDS = 6
 
 
 class Followed:
@@ -104,7 +105,7 @@ class Followed:
         mass = as_number(WashoutInputError, "from_kg", from_kg)
         self._cover(mass)
         best, seen = highest_from(self._pieces, mass), len(self._pieces)
-        while self._largest() > best[1] and len(self._pieces) < _MOST_PIECES:
+        while self._bound() > best[1] and len(self._pieces) < _MOST_PIECES:
             for _ in range(_LOOK_EVERY):
                 self._go_on()
             later = (piece.highest() for piece in self._pieces[seen:])
@@ -141,27 +142,37 @@ class Followed:
             self._go_on()
 
     def _settle(self, limit: float) -> bool:
-        """Go on until nothing on the line is above the limit: then no later residual is."""
-        while self._largest() > limit:
+        """Go on until the residual can never be above the limit again."""
+        while self._bound() > limit:
             if len(self._pieces) >= _MOST_PIECES:
                 return False
             for _ in range(_LOOK_EVERY):
                 self._go_on()
         return True
 
-    def _largest(self) -> float:
-        """The largest fraction in any cell, plug or on the conveyor: no later residual is above it."""
-        found = [0.0, *self._active[: self._first], *self._dead[: self._first]]
-        found += [*self._row.active, *self._row.dead]
-        found += [plug[1] for plug in self._ahead if plug is not None]
-        if self._back_from < inf:
-            if self._clock < self._back_from and self._on_from < self._back_from:
-                found.append(1.0)
-            for piece in reversed(self._pieces):
-                if piece.end <= self._clock - self._return_delay:
-                    break
-                found.append(piece.highest()[1])
-        return max(found)
+    def _bound(self) -> float:
+        """What the residual can never exceed again behind the last piece."""
+        ahead = [0.0, *self._active[: self._first], *self._dead[: self._first]]
+        inlet = max((*ahead, *(plug[1] for plug in self._ahead if plug is not None)))
+        cells = self._cells_off[self._first :]
+        if self._back_from == inf:
+            return ceiling(cells, self._row, inlet)
+        held = 1.0 if self._clock < self._back_from and self._on_from < self._back_from else 0.0
+        for piece in reversed(self._pieces):
+            if piece.end <= self._clock - self._return_delay:
+                break
+            held = max(held, piece.highest()[1])
+
+        def level(back: float) -> float:
+            joined = ceiling(cells, self._row, inlet, Join(self._entry - self._first, self._p, (back,)))
+            # as long as flash is still diverted, what comes from upstream enters undiluted
+            return max(joined, ceiling(cells, self._row, inlet)) if self._clock < self._on_from else joined
+
+        # flash is never above what it held and what will come out; no more than p of it comes round again
+        back = max(held, level(0.0) / (1.0 - self._p))
+        for _ in range(_ROUNDS):
+            back = max(held, level(back))
+        return level(back)
 
     def _go_on(self) -> None:
         """One stretch more."""

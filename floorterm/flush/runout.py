@@ -14,10 +14,10 @@ from floorterm.flush.errors import WashoutInputError, as_number, one_of
 from floorterm.flush.layout import Cell, layout
 from floorterm.flush.model import LineModel
 from floorterm.flush.pieces import Piece, area, first_at_most, highest_from, last_above
-from floorterm.flush.taylor import Row, after, longest_stretch, series
+from floorterm.flush.taylor import Row, after, ceiling, longest_stretch, series
 from floorterm.flush.washout import UnitStart
 
-_MOST_PIECES = 20_000
+_MOST_PIECES = 60_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +33,11 @@ class _Vessel:
     @property
     def fill_kg(self) -> float:
         return self.room_kg - self.heel_kg
+
+    def filled(self, x: float) -> Row:
+        """Its cells just filled to a fraction; dead parts keep their soap."""
+        dead = tuple(self.steady if cell.dead_kg > 0 else 0.0 for cell in self.cells)
+        return Row((x,) * len(self.cells), dead)
 
 
 class RunOut:
@@ -58,12 +63,12 @@ class RunOut:
 
     @property
     def never_above(self) -> dict[str, UnitStart]:
-        """A start state at 0 kg that no part of the line is above: what a unit was filled with, or one before
-        it; dead parts keep their soap.
+        """A start state at 0 kg that no part of the line is above: what a unit was filled with, or a unit before
+        it, lifted by what its dead parts can give; dead parts keep their soap.
         """
         highest, found = 0.0, {}
-        for name, x in zip(self._names, self._filled, strict=True):
-            highest = max(highest, x)
+        for name, vessel, x in zip(self._names, self._vessels, self._filled, strict=True):
+            highest = max(x, ceiling(vessel.cells, vessel.filled(x), highest))
             found[name] = UnitStart(active=highest, plug=highest)
         return found
 
@@ -111,7 +116,7 @@ class RunOut:
         """Unit after unit: what each gives from the moment it is full up to the horizon."""
         given: list[Piece] = [Piece(0.0, self._horizon, (0.0,))]
         held: list[tuple[_Vessel, float, float, list[Piece], list[Piece]]] = []
-        begins, bounds = 0.0, [0.0]
+        begins, bound = 0.0, 0.0
         for number, vessel in enumerate(self._vessels):
             full = begins + (vessel.fill_kg if number else 0.0)
             brought = area(given, begins, full) if number else 0.0
@@ -120,10 +125,9 @@ class RunOut:
             if vessel.plug_kg:
                 moved = [Piece(p.start + vessel.plug_kg, p.length, p.terms) for p in inlet]
                 inlet = [Piece(full, vessel.plug_kg, (x,)), *moved]
-            dead = tuple(vessel.steady if cell.dead_kg > 0 else 0.0 for cell in vessel.cells)
             before = given
-            given, row = _through(vessel.cells, Row((x,) * len(vessel.cells), dead), inlet)
-            bounds += [*row.active, *row.dead]  # whatever still is on its way left a cell that stands here
+            given, row = _through(vessel.cells, vessel.filled(x), inlet)
+            bound = ceiling(vessel.cells, row, bound)  # plugs hold nothing that no cell before gave
             held.append((vessel, x, full, before, given))
             begins = full
         self._fractions = tuple(
@@ -132,7 +136,7 @@ class RunOut:
         )
         self._filled = tuple(x for _, x, *_ in held)
         self._pieces = [Piece(p.start - begins, p.length, p.terms) for p in _cut(given, begins)]
-        self._bound = max(bounds)
+        self._bound = bound
 
 
 def run_out(line: LineModel, heels: Mapping[str, float]) -> RunOut:

@@ -75,3 +75,29 @@ def after(terms: Sequence[Sequence[float]], length: float) -> Row:
     count = len(terms[0]) // 2
     values = [horner([term[j] for term in terms], length) for j in range(2 * count)]
     return Row(tuple(values[:count]), tuple(values[count:]))
+
+
+def ceiling(cells: Sequence[Cell], row: Row, inlet: float, join: Join | None = None) -> float:
+    """What the outlet of a row can never exceed again, fed with at most `inlet`.
+
+    `join.back` holds one figure, a bound of the returned flash. Method: levels that are no lower than every
+    part now, and that the balances would only let fall, stay above every later state (the system is
+    monotone); a dead part lifts its cell no higher than its exchange allows.
+    """
+    level = inlet
+    for j, cell in enumerate(cells):
+        if join is not None and join.cell == j:
+            level = _joined(level, join)
+        x, y = row.active[j], row.dead[j]
+        if cell.dead_kg > 0 and y > level:
+            ratio = cell.exchange / cell.flow
+            level = (level + ratio * y) / (1.0 + ratio)
+        level = max(x, level)
+    if join is not None and join.cell >= len(cells):
+        level = _joined(level, join)
+    return level
+
+
+def _joined(level: float, join: Join) -> float:
+    back = join.back[0] if join.back is not None else level
+    return (1.0 - join.share) * level + join.share * back

@@ -135,6 +135,19 @@ def test_returned_all_the_time_equals_the_sum_over_passes(model: LineModel, limi
     assert short.first_reach(limit) == pytest.approx(curve.kg_to_reach(limit), rel=1e-9)
 
 
+def test_a_tiny_dead_part_beside_slow_ones_does_not_put_the_end_out_of_reach() -> None:
+    """Stiff: 0.19 kg that exchange fast force short steps while 10 kg give off their soap for 10 t."""
+    model = line(
+        {"mixed_kg": 15, "tanks": 4, "dead_fraction": 0.05, "exchange_ratio": 0.2, "plug_kg": 35},
+        {"mixed_kg": 200, "dead_fraction": 0.05, "exchange_ratio": 0.005, "plug_kg": 35},
+        flash_fraction=0.1,
+        flash_to="u2",
+        return_kg=12,
+    )
+    short, curve = Followed(model, resume_kg=0.0), washout(model)
+    assert short.kg_to_reach(0.001) == pytest.approx(curve.kg_to_reach(0.001), rel=1e-9)
+
+
 @FEW
 @given(lines(most=5), st.data())
 def test_diverted_from_any_start_equals_the_washout(model: LineModel, data: st.DataObject) -> None:
@@ -279,7 +292,7 @@ def test_a_line_that_went_on_cannot_be_switched_in_its_past() -> None:
 
 def test_the_area_is_what_the_line_held() -> None:
     """Flash diverted: the whole content comes out (kg balance)."""
-    model = tailed()
+    model = t11()
     curve = Followed(model)
     end = curve.kg_to_reach(1e-12)
     assert curve.area(0.0, end) == pytest.approx(model.content_kg, rel=1e-9)

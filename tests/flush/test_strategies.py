@@ -261,6 +261,9 @@ def test_the_flash_bound_after_a_run_out_is_on_the_safe_side(
     model: LineModel, heel: float, limit: float
 ) -> None:
     emptied = run_out(model, {unit.name: heel for unit in model.units})
+    above = washout(model, divert_flash=True, start=emptied.never_above)
+    for kg in (0.0, 3.0, 40.0, 200.0, 700.0):
+        assert emptied.residual(kg) <= above.residual(kg) * (1 + 1e-9) + 1e-15
     bound = safe_return(model, limit, start=emptied.never_above)
     assert bound >= emptied.kg_to_reach(limit) * (1 - 1e-9)
 

@@ -36,7 +36,7 @@ def test_where_both_sides_overlap_nothing_is_diverted() -> None:
 
 
 @FEW
-@given(lines(most=4), st.floats(0.0, 0.5), st.floats(0.001, 0.4), st.booleans())
+@given(lines(most=4), st.just(0.0) | st.floats(1e-3, 0.5), st.floats(0.001, 0.4), st.booleans())
 def test_the_mean_is_the_area_under_the_curve(model: LineModel, a: float, b: float, divert: bool) -> None:
     """Against an adaptive quadrature (QUADPACK by scipy) of the washout computed the other way."""
     found = transition(model, incoming_in_outgoing=a, outgoing_in_incoming=b, divert_flash=divert)
@@ -127,5 +127,5 @@ def test_cartons_are_whole(bars: Any, per: Any) -> None:
 
 
 def test_a_limit_that_is_never_kept_has_no_worst_bar() -> None:
-    corner = line({"mixed_kg": 50, "dead_fraction": 0.2, "exchange_ratio": 1e-9})
+    corner = line({"mixed_kg": 9, "dead_fraction": 0.2, "exchange_ratio": 1e-9})
     assert worst_bar(Followed(corner), 1e-12, 100.0) is None
