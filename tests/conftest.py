@@ -4,6 +4,7 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from floorterm.demo.clock import SetClock, counted_ids
 from floorterm.ledger import CHEAP_PROFILE, Ledger
@@ -11,6 +12,11 @@ from floorterm.library import load, starter_folder
 from floorterm.library.model import Library
 from floorterm.people import LockoutStatus, Permission, Person
 from floorterm.plant import Plant, Who
+
+# The suite tries the same examples every time, so that a failure is a change's own; the longer, freely drawn
+# searches are under tests/benchmarks.
+settings.register_profile("suite", derandomize=True, deadline=None)
+settings.load_profile("suite")
 
 PIN = "246810"
 DAY = date(2026, 11, 24)

@@ -233,7 +233,7 @@ kind: lockout
 id: lock-1
 title: {en: Lockout of line 1, es: Bloqueo de la línea 1}
 lines: [L1]
-machine: line 1
+machine: {en: line 1, es: línea 1}
 revision: 1
 effective_on: 2026-01-05
 changed_on: 2026-01-05
