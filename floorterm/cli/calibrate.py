@@ -93,7 +93,7 @@ def calibrate(
 
     One file a changeover, the oldest first. Nothing is changed: a person accepts the proposal.
     """
-    from floorterm.flush.calibrate import CalibrationError, Fit, propose  # noqa: PLC0415
+    from floorterm.flush.calibrate import CalibrationError, Fit, propose_figures  # noqa: PLC0415
     from floorterm.flush.from_library import line_model  # noqa: PLC0415
     from floorterm.wording import Say, sentence  # noqa: PLC0415
 
@@ -103,7 +103,7 @@ def calibrate(
         fail(f"There is no line {line!r}; known are {', '.join(library.lines)}.")
     samples = _read(files, detection_limit, language)
     try:
-        found = propose(
+        found = propose_figures(
             line_model(library.lines[line]),
             samples,
             unit=unit,
@@ -163,7 +163,7 @@ def _as_json(
             }
             for one in found.values
         ],
-        "readings_alone": _fit_as_json(alone) if isinstance(alone, Fit) else None,
+        "readings_alone": _fit_as_json(alone, found.confidence) if isinstance(alone, Fit) else None,
         "pairs": [
             {
                 "outgoing": old,
@@ -182,8 +182,8 @@ def _as_json(
     }
 
 
-def _fit_as_json(alone: "Fit") -> dict[str, Any]:
-    from floorterm.flush.calibrate import whole_tanks  # noqa: PLC0415
+def _fit_as_json(alone: "Fit", confidence: float) -> dict[str, Any]:
+    from floorterm.flush.calibrate import interval, whole_tanks  # noqa: PLC0415
 
     whole = whole_tanks(alone) if alone.tanks >= 1 else None
     return {
@@ -191,6 +191,7 @@ def _fit_as_json(alone: "Fit") -> dict[str, Any]:
         "tanks": alone.tanks,
         "plug_kg": alone.plug_kg,
         "fitted": list(alone.fitted),
+        "intervals": {name: list(interval(alone, name, confidence=confidence)) for name in alone.fitted},
         "covariance": [list(row) for row in alone.covariance],
         "scatter": alone.rms,
         "whole_tanks": whole and int(whole.tanks),
@@ -231,7 +232,7 @@ def _print(
     click.echo(
         words("calibrate.print_heading", language, line=in_(spoken(library.lines[line].name), language))
     )
-    _print_alone(alone, language)
+    _print_alone(alone, found.confidence, language)
     click.echo(
         words(
             "calibrate.print_factor_unit" if found.unit else "calibrate.print_factor",
@@ -289,8 +290,8 @@ def _print_pairs(changes: "Mapping[Pair, FlushChange]", language: str) -> None:
     )
 
 
-def _print_alone(alone: Any, language: str) -> None:
-    from floorterm.flush.calibrate import Fit, whole_tanks  # noqa: PLC0415
+def _print_alone(alone: Any, confidence: float, language: str) -> None:
+    from floorterm.flush.calibrate import Fit, interval, whole_tanks  # noqa: PLC0415
     from floorterm.wording import sentence, words  # noqa: PLC0415
 
     if not isinstance(alone, Fit):
@@ -311,16 +312,22 @@ def _print_alone(alone: Any, language: str) -> None:
         ],
         numbers=range(4),
     )
+    ranges = {}
+    for short, name, digits in (("plug", "plug_kg", 1), ("holdup", "holdup_kg", 1), ("tanks", "tanks", 2)):
+        ranges[f"{short}_range"] = words("calibrate.print_set", language)
+        if name in alone.fitted:
+            low, high = interval(alone, name, confidence=confidence)
+            ranges[f"{short}_range"] = f"{low:.{digits}f} - {high:.{digits}f}"
     click.echo(
         words(
             "calibrate.print_curve",
             language,
             plug=f"{alone.plug_kg:.1f}",
             holdup=f"{alone.holdup_kg:.1f}",
-            holdup_se=f"{alone.standard_error('holdup_kg'):.1f}",
             tanks=f"{alone.tanks:.2f}",
-            tanks_se=f"{alone.standard_error('tanks'):.2f}",
             scatter=f"{alone.rms * 100:.1f}",
+            sure=f"{confidence * 100:g}",
+            **ranges,
         )
     )
     if alone.tanks < 1:

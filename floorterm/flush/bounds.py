@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from floorterm.flush.calibration_errors import CalibrationError
 from floorterm.flush.errors import as_number
-from floorterm.flush.fit import Fit
+from floorterm.flush.fit import Fit, Problem
 from floorterm.flush.least_squares import least_squares
 from floorterm.flush.model import LineModel
 from floorterm.flush.roots import falling_crossing
@@ -138,6 +138,54 @@ def largest_allowed(spare: Callable[[float], float], m_star: float, stride: floa
     return falling_crossing(spare, below, above)
 
 
+def interval(found: Fit, name: str, *, confidence: float = 0.95) -> tuple[float, float]:
+    """Two-sided interval of a fitted figure, in its own unit, by the profile: all values that some choice of
+    the others meets with squares up to SSE (1 + t^2/degrees).
+
+    Keeps its rate where readings are few or scattered and the standard error does not. An end at the edge of
+    what is allowed is that edge. Raises CalibrationError for a figure that was not fitted.
+    """
+    if name not in found.fitted:
+        raise CalibrationError(name, "not_fitted")
+    t = student_t_quantile(0.5 + checked_confidence(confidence) / 2.0, found.degrees)
+    allowed = found.sse * (1.0 + t * t / found.degrees)
+    place, best = found.fitted.index(name), found.solution.values
+    low, high = found.problem.rest_box()
+    box = [(best[0] - 5.0, best[0] + 5.0), *zip(low, high, strict=True)]
+    ends = []
+    for edge in box[place]:
+        rest = [value for i, value in enumerate(best) if i != place]
+
+        def spare(share: float, edge: float = edge, start: list[float] = rest) -> float:
+            at = best[place] + share * (edge - best[place])
+            return allowed - _least(found.problem, place, at, start, box)
+
+        reach = 1e-3
+        while reach < 1.0 and spare(reach) > 0.0:
+            reach = min(2.0 * reach, 1.0)
+        inside = spare(reach) > 0.0 or edge == best[place]
+        share = 1.0 if inside else falling_crossing(spare, 0.0, reach)
+        at = [edge if share == 1.0 else best[place] + share * (edge - best[place])]
+        ends.append(found.problem.natural([*best[:place], *at, *best[place + 1 :]])[place])
+    return min(ends), max(ends)
+
+
+def _least(
+    problem: Problem, place: int, value: float, start: list[float], box: Sequence[tuple[float, float]]
+) -> float:
+    """The least squares with one inner parameter held; `start` moves along to the best of the others."""
+
+    def residuals(others: Sequence[float]) -> list[float]:
+        return problem.residuals([*others[:place], value, *others[place:]])
+
+    if not start:
+        return sum(one * one for one in residuals([]))
+    others = [edge for i, edge in enumerate(box) if i != place]
+    best = least_squares(residuals, start, [low for low, _ in others], [high for _, high in others])
+    start[:] = best.values
+    return best.sse
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ContentBound:
     """A flush that is enough whatever the tanks: from the content alone, nothing measured but weight."""
@@ -150,11 +198,12 @@ class ContentBound:
 def content_bound(line: LineModel, limit: float, *, divert_flash: bool = False) -> ContentBound:
     """The kg that keep `limit` on any line of this content without dead parts and bypass.
 
-    The mean kg that a piece of soap still has to go is never above mean = (contents + return_kg) / (1 - p),
-    from any place between dose or flash return and the nose; hence W(m) <= exp(1 - m/mean) from the mean on,
-    and m_star <= mean (1 + ln(1/limit)). Derivation: the integral of W beyond m is at most
-    mean exp(-m/mean). Raises CalibrationError naming a unit with a dead part (the bound does not hold then)
-    or the limit.
+    mean = (contents times their start fraction + return_kg) / (1 - p) is the mean kg between dose and leaving
+    as a bar. `far` is the most that a piece of soap can still have to go on average, wherever it is: the mean
+    itself, or that from the flash return on plus the whole return path. Then the integral of W beyond m is at
+    most mean exp(-m/far), and as W falls, m_star <= far (1 + ln(mean / (far limit))); also m W <= mean.
+    Without a return path and dosed where flash returns this is mean (1 + ln(1/limit)). Raises
+    CalibrationError naming a unit with a dead part (the bound does not hold then) or the limit.
     """
     wanted = as_number(CalibrationError, "limit", limit, low_open=True)
     returned = 0.0 if divert_flash else line.returned_fraction
@@ -162,9 +211,16 @@ def content_bound(line: LineModel, limit: float, *, divert_flash: bool = False) 
     for unit in line.units[first:]:
         if unit.mixed_kg * unit.dead_fraction > 0:
             raise CalibrationError(f"{unit.name}.dead_fraction", "dead_unbounded")
-    content = sum(unit.content_kg for unit in line.units[first:])
-    mean = (content + (line.return_kg if returned > 0 else 0.0)) / (1.0 - returned)
-    kg = 0.0 if wanted >= 1.0 else mean * (1.0 + math.log(1.0 / wanted))
+    path = line.return_kg if returned > 0 else 0.0
+    dosed = sum(unit.content_kg for unit in line.units[line.dose_index :])
+    before = sum(unit.content_kg for unit in line.units[first : line.dose_index])
+    mean = far = (dosed + returned * before + path) / (1.0 - returned)
+    if returned > 0:
+        looped = sum(unit.content_kg for unit in line.units[line.flash_index :])
+        far = max(mean, (looped + path) / (1.0 - returned) + path / returned)
+    kg = 0.0
+    if wanted < 1.0:
+        kg = min(mean / wanted, far * (1.0 + max(0.0, math.log(mean / (far * wanted)))))
     return ContentBound(
         mean_kg=mean,
         kg=kg,

@@ -9,6 +9,7 @@ from floorterm.flush.bounds import (
     UpperBound,
     cautious_line,
     content_bound,
+    interval,
     sampling_plan,
     upper_bound,
 )
@@ -20,7 +21,7 @@ from floorterm.flush.calibration_errors import (
 )
 from floorterm.flush.fit import Fit, FittedReading, fit, whole_tanks
 from floorterm.flush.pool import PastHoldup, PooledHoldup, pool
-from floorterm.flush.proposal import FlushChange, Proposal, ProposedValue, propose
+from floorterm.flush.proposal import FlushChange, Proposal, ProposedValue, propose_figures
 from floorterm.flush.samples import Sample, Samples, read_samples, samples
 from floorterm.flush.tail import Tail, tail
 
@@ -44,8 +45,9 @@ __all__ = [
     "cautious_line",
     "content_bound",
     "fit",
+    "interval",
     "pool",
-    "propose",
+    "propose_figures",
     "read_samples",
     "samples",
     "sampling_plan",

@@ -260,11 +260,7 @@ def _finish(problem: Problem, solution: Solution, parameters: int) -> Fit:
         inverse = solution.inverse_normal()
     except ZeroDivisionError:
         inverse = []
-    broken = [
-        name
-        for i, name in enumerate(problem.names)
-        if not inverse or (i not in solution.held and not 0.0 < inverse[i][i] < 1e12)
-    ]
+    broken = [name for i, name in enumerate(problem.names) if not inverse or not 0.0 < inverse[i][i] < 1e12]
     if broken:
         raise NotIdentifiableError(broken[-1], "not_identifiable")
     variance = solution.sse / degrees

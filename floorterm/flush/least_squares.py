@@ -30,16 +30,13 @@ class Solution:
         return sum(r * r for r in self.residuals)
 
     def inverse_normal(self) -> Matrix:
-        """(J'J)^-1, zero in rows and columns of held parameters. Raises ZeroDivisionError if singular."""
+        """(J'J)^-1 of all parameters, also of those that lean on the box: treating these as known would make
+        the others look surer than they are. Raises ZeroDivisionError if singular.
+        """
         size = len(self.values)
-        free = [i for i in range(size) if i not in self.held]
-        normal = [[sum(row[i] * row[j] for row in self.jacobian) for j in free] for i in free]
-        inverse = [[0.0] * size for _ in range(size)]
-        for column, j in enumerate(free):
-            unit = [1.0 if k == column else 0.0 for k in range(len(free))]
-            for i, value in zip(free, solve(normal, unit), strict=True):
-                inverse[i][j] = value
-        return inverse
+        normal = [[sum(row[i] * row[j] for row in self.jacobian) for j in range(size)] for i in range(size)]
+        columns = [solve(normal, [1.0 if i == k else 0.0 for i in range(size)]) for k in range(size)]
+        return [list(row) for row in zip(*columns, strict=True)]
 
 
 def solve(matrix: Matrix, right: Vector) -> Vector:

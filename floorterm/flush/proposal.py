@@ -123,7 +123,7 @@ class FlushChange:
         return round_up(self.upper_kg) - round_up(self.old_kg)
 
 
-def propose(
+def propose_figures(
     line: LineModel,
     changeovers: Sequence[Samples],
     *,

@@ -26,8 +26,9 @@ from floorterm.flush.calibrate import (
     cautious_line,
     content_bound,
     fit,
+    interval,
     pool,
-    propose,
+    propose_figures,
     samples,
     sampling_plan,
     tail,
@@ -301,6 +302,42 @@ def test_the_profile_agrees_with_a_brute_force_scan() -> None:
     assert bound.profile_kg == pytest.approx(most, rel=1e-6)
 
 
+def test_intervals_by_the_profile_agree_with_a_brute_force_scan() -> None:
+    """Ends of H: where the least squares over N, by scipy's bounded search, leave what t allows."""
+    found = fit(WORKED, plug_kg=PLUG)
+    m, y = np.array(KG, dtype=float), np.log(READ)
+    t = float(stats.t.ppf(0.975, found.degrees))
+    allowed = found.sse * (1 + t * t / found.degrees)
+
+    def least(holdup: float) -> float:
+        best = optimize.minimize_scalar(
+            lambda n: float(np.sum((log_curve(m, holdup, n, PLUG) - y) ** 2)),
+            bounds=(2, 4),
+            method="bounded",
+            options={"xatol": 1e-10},
+        )
+        return float(best.fun) - allowed
+
+    expected = (optimize.brentq(least, 205, found.holdup_kg), optimize.brentq(least, found.holdup_kg, 228))
+    assert interval(found, "holdup_kg") == pytest.approx(expected, rel=1e-7)
+    with pytest.raises(CalibrationError, match="plug_kg"):
+        interval(found, "plug_kg")
+
+
+def test_a_plug_that_leans_on_nothing_does_not_make_the_others_look_sure() -> None:
+    """The second set of seed 21: the best plug is 0, the true one 80 kg; the rates stand in the benchmark."""
+    rng = random.Random(21)
+    noisy(rng, KG, 216.0, 2.9, PLUG, 0.1)
+    found = fit(noisy(rng, KG, 216.0, 2.9, PLUG, 0.1), plug_kg=None)
+    assert found.plug_kg == 0.0
+    assert "calibrate.at_edge" in [say.key for say in found.says]
+    assert found.standard_error("plug_kg") > 40.0
+    for name, true in (("holdup_kg", 216.0), ("tanks", 2.9), ("plug_kg", PLUG)):
+        low, high = interval(found, name)
+        assert low <= true <= high, name
+    assert interval(found, "plug_kg")[0] == 0.0
+
+
 def test_a_limit_of_one_needs_no_flush_and_bad_limits_are_refused() -> None:
     found = fit(WORKED, plug_kg=PLUG)
     assert upper_bound(found, 1.0).kg == 0.0
@@ -323,7 +360,7 @@ def test_intervals_of_simulated_readings_cover_at_the_stated_rate() -> None:
     """
     rng = random.Random(11)
     kg = tuple(float(m) for m in KG)
-    runs, bounded = 600, 150
+    runs, bounded = 600, 100
     inside = {"holdup_kg": 0, "tanks": 0}
     above = 0
     holdups = []
@@ -340,7 +377,7 @@ def test_intervals_of_simulated_readings_cover_at_the_stated_rate() -> None:
     assert sum(holdups) / runs == pytest.approx(216.0, rel=3e-3)
     for name, count in inside.items():
         assert 0.923 < count / runs < 0.977, name
-    assert above / bounded > 0.897
+    assert above / bounded > 0.885
     assert above / bounded < 1.0
 
 
@@ -488,7 +525,7 @@ def test_the_worked_bounds_from_content_alone() -> None:
     assert content_bound(LINE, 1.0).kg == 0.0
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(
     st.lists(st.tuples(st.floats(1, 200), st.integers(1, 6), st.floats(0, 100)), min_size=1, max_size=5),
     st.floats(0.0, 0.5),
@@ -515,6 +552,16 @@ def test_the_bound_from_content_holds_on_every_line_without_dead_parts(
     )
     limit = data.draw(st.sampled_from([0.5, 0.1, 0.02, 0.001]))
     assert washout(line).kg_to_reach(limit) <= content_bound(line, limit).kg * (1 + 1e-9)
+
+
+def test_a_long_return_path_needs_more_than_the_mean_says() -> None:
+    """One tank of 1 kg, 1 kg on the return path at p 0.125 (8 kg of delay): mean (1 + ln 10) = 7.55 kg would
+    be less than the crossing of 0.1 at 8.91 kg, because soap on the path has more to go than the mean.
+    """
+    line = LineModel(units=(Unit(name="a", mixed_kg=1.0),), flash_fraction=0.125, flash_to="a", return_kg=1.0)
+    found = content_bound(line, 0.1)
+    crossing = washout(line).kg_to_reach(0.1)
+    assert found.mean_kg * (1 + math.log(10)) < crossing < found.kg
 
 
 def test_with_a_dead_part_the_content_bounds_nothing() -> None:
@@ -554,7 +601,7 @@ def larger(line: LineModel, factor: float, only: str = "") -> LineModel:
 def test_a_line_that_is_larger_than_its_file_is_found_out(divert: bool) -> None:
     rng = random.Random(2)
     true = larger(LINE, 1.2)
-    found = propose(LINE, [readings_of(true, rng, 0.0, divert=divert)], divert_flash=divert)
+    found = propose_figures(LINE, [readings_of(true, rng, 0.0, divert=divert)], divert_flash=divert)
     assert found.factor == pytest.approx(1.2, rel=1e-8)
     change = found.change(0.02)
     assert change.old_kg == pytest.approx(880.5534144, rel=1e-9)
@@ -564,7 +611,7 @@ def test_a_line_that_is_larger_than_its_file_is_found_out(divert: bool) -> None:
 
 
 def test_a_noisy_proposal_has_its_factor_between_its_bounds_and_the_flush_on_the_safe_side() -> None:
-    found = propose(LINE, [readings_of(larger(LINE, 0.9), random.Random(4), 0.03)])
+    found = propose_figures(LINE, [readings_of(larger(LINE, 0.9), random.Random(4), 0.03)])
     assert found.factor_low < found.factor < found.factor_high
     change = found.change(0.002)
     assert change.upper_kg > change.proposed_kg
@@ -580,7 +627,7 @@ def test_the_factor_and_its_error_agree_with_a_general_optimiser() -> None:
         return np.array([math.log(curve.residual(one.m_kg) / one.residual) for one in read.readings])
 
     best = optimize.least_squares(misfit, [0.0], jac="3-point", xtol=1e-14, ftol=1e-14, gtol=1e-14)
-    found = propose(LINE, [read])
+    found = propose_figures(LINE, [read])
     (only,) = found.fits
     assert only.log_factor == pytest.approx(best.x[0], abs=1e-7)
     scatter = 2 * best.cost / (len(LINE_KG) - 1)
@@ -591,36 +638,36 @@ def test_the_factor_and_its_error_agree_with_a_general_optimiser() -> None:
 def test_one_unit_alone_gets_its_content_and_the_fewest_tanks_that_fit() -> None:
     name = LINE.units[2].name
     read = readings_of(larger(LINE, 1.4, name), random.Random(6), 0.0)
-    found = propose(LINE, [read], unit=name)
+    found = propose_figures(LINE, [read], unit=name)
     assert found.factor == pytest.approx(1.4, rel=1e-6)
     assert found.line.units[2].tanks == LINE.units[2].tanks
     assert {one.unit for one in found.values} == {name}
     noisy_read = readings_of(larger(LINE, 1.4, name), random.Random(6), 0.08)
-    assert propose(LINE, [noisy_read], unit=name).line.units[2].tanks <= LINE.units[2].tanks
+    assert propose_figures(LINE, [noisy_read], unit=name).line.units[2].tanks <= LINE.units[2].tanks
 
 
 def test_several_changeovers_are_pooled_with_the_line_file_and_the_newest_weighs_most() -> None:
     rng = random.Random(9)
     old, new = (readings_of(larger(LINE, factor), rng, 0.0) for factor in (0.9, 1.1))
-    found = propose(LINE, [old, new])
+    found = propose_figures(LINE, [old, new])
     expected = pool(1.0, [PastHoldup(holdup_kg=0.9, age=1), PastHoldup(holdup_kg=1.1)])
     assert found.factor == pytest.approx(expected.median_kg, rel=1e-6)
     assert found.factor_high == pytest.approx(expected.next_upper_kg(0.95), rel=1e-6)
-    assert propose(LINE, [new, old]).factor < found.factor
+    assert propose_figures(LINE, [new, old]).factor < found.factor
     assert "calibrate.pooled" in [say.key for say in found.says]
 
 
 def test_readings_that_this_line_cannot_make_give_no_figures() -> None:
     pairs = ((100.0, 0.5), (180.0, 0.02), (260.0, 0.4), (350.0, 0.01), (450.0, 0.1))
     with pytest.raises(CalibrationError, match="misses the readings by"):
-        propose(LINE, [samples(pairs)])
+        propose_figures(LINE, [samples(pairs)])
 
 
 def test_a_content_far_beyond_the_file_is_refused() -> None:
     curve = washout(larger(LINE, 30.0))
     pairs = tuple((m, curve.residual(m)) for m in (4000.0, 6000.0, 8000.0, 12000.0))
     with pytest.raises(NotIdentifiableError, match="times the content in the line file"):
-        propose(LINE, [samples(pairs)])
+        propose_figures(LINE, [samples(pairs)])
 
 
 @pytest.mark.parametrize(
@@ -629,13 +676,13 @@ def test_a_content_far_beyond_the_file_is_refused() -> None:
 )
 def test_proposals_for_nothing_are_refused(unit: str, given: int, field: str) -> None:
     with pytest.raises(CalibrationError) as caught:
-        propose(LINE, [readings_of(LINE, random.Random(1), 0.0)] * given, unit=unit)
+        propose_figures(LINE, [readings_of(LINE, random.Random(1), 0.0)] * given, unit=unit)
     assert caught.value.field == field
 
 
 def test_proposals_refuse_what_a_fit_refuses() -> None:
     with pytest.raises(NotFallingError):
-        propose(LINE, [samples(((100, 0.2), (200, 0.4), (300, 0.6), (400, 0.8)))])
+        propose_figures(LINE, [samples(((100, 0.2), (200, 0.4), (300, 0.6), (400, 0.8)))])
 
 
 def test_the_bounds_of_a_proposal_cover_at_the_stated_rate() -> None:
@@ -645,7 +692,7 @@ def test_the_bounds_of_a_proposal_cover_at_the_stated_rate() -> None:
     true = larger(small, 1.1)
     covered = 0
     for _ in range(runs):
-        found = propose(small, [readings_of(true, rng, 0.05)])
+        found = propose_figures(small, [readings_of(true, rng, 0.05)])
         covered += found.factor_high >= 1.1
     assert 0.86 < covered / runs <= 1.0
 
