@@ -18,6 +18,7 @@ from floorterm.changeover.worksheet import (
     Text,
     Worksheet,
 )
+from floorterm.library.calibrated import Calibration, with_calibration
 from floorterm.library.model import (
     FragranceFile,
     Library,
@@ -44,19 +45,24 @@ def compose(
     *,
     traces: Sequence[str] = (),
     facts: Mapping[str, bool | str] | None = None,
+    calibration: Calibration | None = None,
+    compare: bool = False,
 ) -> Worksheet:
     """The worksheet of a changeover from `outgoing` to `incoming` on `line`.
 
     `traces` are further fragrances that the line may still hold (after an abandoned changeover): each is
-    taken at full dose, so the flush can only be larger than needed. `facts` overrule those computed for the pair.
+    counted, so the flush can only be larger than needed. `facts` overrule those computed for the pair.
+    `calibration` are figures of the line that somebody accepted; `compare` notes the ways to flush side by side.
     Raises ComposeError for ids that the library does not know or a pair that cannot run on the line.
     """
     spec = _line(library, line)
+    if calibration is not None:
+        spec = with_calibration(spec, calibration.values)
     old, new = _fragrance(library, outgoing, line), _fragrance(library, incoming, line)
     if old.id == new.id and not traces:
         raise ComposeError(f"{line} already holds {old.name.en}; there is nothing to change over.")
     others = tuple(_fragrance(library, name, line) for name in traces if name not in (outgoing, incoming))
-    flush = flush_note(library, spec, (old, *others), new, on)
+    flush = flush_note(library, spec, (old, *others), new, on, calibration=calibration, compare=compare)
     known: Facts = {**facts_of(spec, old, new, flush, whole_oil_items()), **(facts or {})}
     sheet = Worksheet(
         line=Named(id=spec.id, name=spoken(spec.name)),
@@ -290,6 +296,8 @@ def _names(sheet: Worksheet, language: str) -> dict[str, str]:
         "tank": str(sheet.facts.get("incoming_tank", "")),
         "flush_kg": f"{flush.required_kg}" if flush else "",
         "bars": f"{flush.bars}" if flush else "",
+        "rinses": f"{flush.rinse.rinses}" if flush and flush.rinse else "",
+        "rinse_kg": f"{flush.rinse.rinse_kg:f}" if flush and flush.rinse else "",
     }
 
 

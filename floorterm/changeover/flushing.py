@@ -1,28 +1,30 @@
 """The flush note of a worksheet: limit and quantity of a pair, turned into values that an entry can hold."""
 
-from collections.abc import Sequence
-from dataclasses import asdict
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, replace
 from datetime import date
 from decimal import Decimal
 
+from floorterm.changeover.feed import feed_of
+from floorterm.changeover.numbers import decimal
+from floorterm.changeover.strategies import compared, strategy_note
 from floorterm.changeover.worksheet import FlushNote, LimitCandidate
 from floorterm.flush import (
     Candidate,
-    FlushQuantity,
     LineModel,
     Unit,
     flush_quantity,
+    pair_of,
     residual_limit_of_several,
 )
 from floorterm.flush.from_library import bar, evidence, line_model, rules
+from floorterm.flush.pool import PRIOR_SD
+from floorterm.flush.progress import Spread
+from floorterm.flush.quantity import round_up
 from floorterm.library import tables
+from floorterm.library.calibrated import Calibration
 from floorterm.library.model import FragranceFile, Library, LineFile
-from floorterm.wording import sentence
-
-
-def decimal(number: float) -> Decimal:
-    """A float as a Decimal with the digits that it needs to be read back exactly."""
-    return Decimal(repr(number))
+from floorterm.wording import Say, sentence
 
 
 def whole_oil_items() -> tuple[str, ...]:
@@ -31,41 +33,74 @@ def whole_oil_items() -> tuple[str, ...]:
 
 
 def flush_note(
-    library: Library, line: LineFile, outgoing: Sequence[FragranceFile], incoming: FragranceFile, on: date
+    library: Library,
+    line: LineFile,
+    outgoing: Sequence[FragranceFile],
+    incoming: FragranceFile,
+    on: date,
+    *,
+    calibration: Calibration | None = None,
+    compare: bool = False,
 ) -> FlushNote:
-    """The flush of a line from every fragrance that it may hold, each at full dose, to the incoming one.
+    """The flush of a line from every fragrance that it may hold to the incoming one.
 
-    What several of them bring of the same label item is summed. Raises FlushError for inputs that make no sense.
+    Of several outgoing fragrances the worst single one counts for each rule and item: they share the line's
+    soap, their fractions sum to at most W, so sum of x_i C_i <= W max C_i. What the heel of a shared dosing
+    tank brings is the floor. `line` is the line as it counts, `calibration` says by which entry. `compare`
+    adds the ways to flush side by side (it takes as long as a person's look). Raises FlushError for inputs
+    that make no sense.
     """
     model = line_model(line)
-    limit = residual_limit_of_several(
-        [bar(old) for old in outgoing], bar(incoming), rules(library.plant.limits, on)
+    policy = rules(library.plant.limits, on)
+    limit = residual_limit_of_several([bar(old) for old in outgoing], bar(incoming), policy)
+    feed = feed_of(library, line, model, outgoing, incoming, limit.value, policy)
+    floor = min(feed.floor, 1.0 - 1e-12)
+    found = flush_quantity(
+        model, limit, float(line.rate_kg_h), float(line.slug_g), evidence(line), floor=floor
     )
-    found = flush_quantity(model, limit, float(line.rate_kg_h), float(line.slug_g), evidence(line))
-    governing = limit.decisive
-    return FlushNote(
+    if feed.rinse is not None and not feed.rinse.enough and found.status != "deviation":
+        found = replace(found, status="unreachable", required_kg=0, bars=0, diverted_kg=0, minutes=0)
+    confidence = library.plant.calibration.confidence
+    sd = calibration.spread if calibration else decimal(PRIOR_SD)
+    spread = Spread(sd_log=float(sd), measured=calibration is not None)
+    note = FlushNote(
         status=found.status,
         required_kg=Decimal(found.required_kg),
         bars=found.bars,
         diverted_kg=Decimal(found.diverted_kg),
         minutes=found.minutes,
         limit=decimal(limit.value),
-        governing=_candidate(governing) if governing else None,
+        governing=_candidate(limit.decisive) if limit.decisive else None,
         candidates=tuple(_candidate(one) for one in limit.candidates),
         evidence=found.evidence,
         measured=found.measured,
         assumed=found.assumed,
-        warnings=_warnings(found),
+        warnings=_warnings((*found.warnings, *feed.says)),
         line_model=line_to_json(model),
         rate_kg_h=line.rate_kg_h,
         slug_g=line.slug_g,
         gate=",".join(gate.claim for gate in limit.gates),
+        rinse=feed.rinse,
+        confidence=confidence,
+        spread=sd,
+        sure_kg=Decimal(round_up(found.m_star_kg * spread.upper(float(confidence)))),
+        calibration_n=calibration.n if calibration else None,
+    )
+    if not compare or found.status == "none":
+        return note
+    ways = compared(library, line.id, model, pair_of(limit, bar(incoming), floor=floor), float(sd))
+    return replace(
+        note,
+        strategies=tuple(map(strategy_note, ways.rows)),
+        proposed=ways.proposed.key if ways.proposed else "",
+        next_best=ways.next_best.key if ways.next_best else "",
+        currency=ways.currency,
     )
 
 
-def _warnings(found: FlushQuantity) -> tuple[str, ...]:
+def _warnings(says: Iterable[Say]) -> tuple[str, ...]:
     """Each warning once, in English: a warning is for the engineer who reads the record."""
-    return tuple(dict.fromkeys(sentence(say) for say in found.warnings))
+    return tuple(dict.fromkeys(sentence(say) for say in says))
 
 
 def _candidate(one: Candidate) -> LimitCandidate:

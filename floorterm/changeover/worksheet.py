@@ -88,6 +88,48 @@ class LimitCandidate:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RinseNote:
+    """How often the incoming fragrance's shared tank is rinsed, and what it carries all the same.
+
+    `floor`: residual of the feed in the measure of the limit (1: as much as the outgoing fragrance at full
+    dose). `held`: the fragrance that counts as its last content; `assumed`: the record does not say so, it is
+    the one that leaves least room. `enough` False: no number of rinses leaves room below the limit.
+    """
+
+    tank: str
+    rinses: int
+    rinse_kg: Decimal
+    floor: Decimal
+    held: str
+    assumed: bool = False
+    enough: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StrategyNote:
+    """One way to flush in figures for people: kg of line mass, all diverted soap in kg, bars, minutes on the
+    critical path. None where it never gets there or cannot be computed. `reasons`: why it is not allowed.
+    """
+
+    key: str
+    kg: Decimal | None = None
+    diverted_kg: Decimal | None = None
+    bars: int | None = None
+    minutes: int | None = None
+    lockout: bool = False
+    crew: int = 1
+    cost: Decimal | None = None
+    tied: bool = False
+    reasons: tuple[Text, ...] = ()
+    notes: tuple[Text, ...] = ()
+
+    @property
+    def allowed(self) -> bool:
+        """Whether nothing speaks against it."""
+        return not self.reasons
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FlushNote:
     """The flush calculation of this pair as it stood when the worksheet was made.
 
@@ -112,6 +154,19 @@ class FlushNote:
     rate_kg_h: Decimal
     slug_g: Decimal
     gate: str = ""  # a claim that this sequence may not reach by flushing alone
+    rinse: RinseNote | None = None
+    strategies: tuple[StrategyNote, ...] = ()
+    proposed: str = ""  # the cheapest allowed way; never imposed
+    next_best: str = ""  # the cheapest allowed way besides
+    currency: str = ""  # of the costs; "" where the plant states no prices: then they count kg of soap
+    confidence: Decimal | None = None  # one-sided, of the figure to be sure
+    spread: Decimal | None = None  # sd of ln holdup from one changeover to the next
+    sure_kg: Decimal | None = None  # line mass that is enough with that confidence
+    calibration_n: int | None = None  # entry by which somebody accepted the line's measured figures
+
+    def strategy(self, key: str) -> StrategyNote | None:
+        """The way of that key, or None."""
+        return next((one for one in self.strategies if one.key == key), None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

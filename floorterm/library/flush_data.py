@@ -31,8 +31,8 @@ class PriceList(Model):
     """The plant's prices in one currency. `_kg` are per kg, `_min` per minute; labour is of one person.
 
     `soap_kg`: of soap that could have been sold. `rework_kg`: worth of a diverted kg where later runs take it.
-    `noodles_kg`: of plain noodles (not stated: as sold soap). `contribution_min`: what a minute of the line earns. `rinse_kg`: of oil
-    that rinses a tank; `rinse_each`: what each rinse costs besides.
+    `noodles_kg`: of plain noodles (not stated: as sold soap). `contribution_min`: what a minute of the line
+    earns. `rinse_kg`: of oil that rinses a tank; `rinse_each`: what each rinse costs besides.
     """
 
     currency: Currency
