@@ -203,7 +203,8 @@ def learn(curve: Washout, readings: Sequence[Sample], before: Spread, *, relativ
     the declared guess). A reading r at m: ln r normal around ln W(m / f) with sd `relative_error`. Returned is
     the most probable f with the curvature there: a normal approximation, which kept a 95 % promise in 94.3 % of
     10,000 simulated changeovers. A reading taken before the front says almost nothing and moves almost
-    nothing, by itself. Needs a curve that only falls. Raises ProgressError for no reading, a relative error that is not above 0, or a reading at or below the floor.
+    nothing, by itself. Needs a curve that only falls. Raises ProgressError for no reading, a relative
+    error that is not above 0, or a reading at or below the floor.
     """
     error = as_number(ProgressError, "relative_error", relative_error, low_open=True)
     if not readings:
