@@ -138,19 +138,24 @@ class Chain:
 
     # --- recording ------------------------------------------------------------------------------
 
-    def append(self, draft: Draft, guard: Guard | None = None) -> Entry:
+    def append(self, draft: Draft, guard: Guard | None = None, *, disabled_too: bool = False) -> Entry:
         """Record one entry; it is durable when this returns.
 
-        The same `key` again gives the first entry back. `guard` is asked inside the transaction. Raises
+        The same `key` again gives the first entry back. `guard` is asked inside the transaction.
+        `disabled_too` is for acts that keep somebody from harm: the signer's code may be disabled. Raises
         RefusedError with every refusal, KeyReusedError, UnknownPersonError, InactivePersonError, BodyError
         for what no entry may hold, or another LedgerError; in all these cases nothing was recorded, except
         OutcomeUnknownError, which says that this is not known.
         """
-        return self.append_all((draft,), guard)[0]
+        return self.append_all((draft,), guard, disabled_too=disabled_too)[0]
 
-    def append_all(self, drafts: Sequence[Draft], guard: Guard | None = None) -> list[Entry]:
+    def append_all(
+        self, drafts: Sequence[Draft], guard: Guard | None = None, *, disabled_too: bool = False
+    ) -> list[Entry]:
         """Record several entries of one act, all or none; the guard is asked once, on the first's signers."""
-        return self.unit_of_work(lambda transaction: transaction.record(drafts, guard))
+        return self.unit_of_work(
+            lambda transaction: transaction.record(drafts, guard, disabled_too=disabled_too)
+        )
 
     def now(self) -> datetime:
         """The clock that the ledger was opened with."""

@@ -191,6 +191,41 @@ def test_a_key_that_stands_for_another_act_is_refused(ledger: Ledger, change: di
     assert ledger.head().n == first.n
 
 
+@pytest.mark.parametrize("change", [{"changeover": "C-0002"}, {"line": "L2"}])
+def test_a_key_that_stands_for_the_same_words_elsewhere_is_refused(
+    ledger: Ledger, change: dict[str, object]
+) -> None:
+    """An entry of another piece of work is no answer: nothing of what is asked for now would be recorded."""
+    ledger.append(note("first"))
+    second = ledger.append(note("k"))
+    with pytest.raises(KeyReusedError, match=str(second.n)):
+        ledger.append(note("k", **change))  # type: ignore[arg-type]
+    assert ledger.head().n == second.n
+
+
+def test_a_repeated_beginning_is_found_under_the_name_that_it_was_given(ledger: Ledger) -> None:
+    first = ledger.append(note("k", changeover="C-0001"))
+    assert ledger.append(note("k", changeover="C-0002")) == first
+
+
+def test_somebody_disabled_signs_nothing_but_what_keeps_them_from_harm(ledger: Ledger) -> None:
+    ledger.disable_person("P01", by="A01")
+    with pytest.raises(InactivePersonError):
+        ledger.append(note("k"))
+    seen: list[Asked] = []
+
+    def guard(asked: Asked) -> Sequence[Refusal]:
+        seen.append(asked)
+        return ()
+
+    entry = ledger.append(note("k"), guard, disabled_too=True)
+    assert (entry.person, entry.name) == ("P01", "Zoë Müller")
+    assert seen[0].person is not None
+    assert not seen[0].person.active, "the guard is told"
+    with pytest.raises(InactivePersonError):
+        ledger.append(note("w", person="P02", witness="P01"), disabled_too=True)
+
+
 def test_a_repeated_act_of_somebody_disabled_meanwhile_is_still_found(ledger: Ledger) -> None:
     first = ledger.append(note("k"))
     ledger.disable_person("P01", by="A01")
