@@ -14,7 +14,9 @@ from importlib.resources import files
 FALLBACK = "en"
 LANGUAGES = ("en", "es")
 
-Fact = str | int | Mapping[str, str]  # a mapping is a text of the plant, spoken in the language of the sentence
+Fact = (
+    str | int | Mapping[str, str]
+)  # a mapping is a text of the plant, spoken in the language of the sentence
 
 
 class UnknownWordingError(KeyError):

@@ -36,13 +36,26 @@ def test_the_example_in_python_runs_as_it_stands() -> None:
 
 
 def test_every_fact_that_when_may_ask_for_is_in_the_table() -> None:
-    told = set(re.findall(r"`([a-z_]+)`", README.split("The facts that `when:` may ask for:")[1].split("## ")[0]))
+    told = set(
+        re.findall(r"`([a-z_]+)`", README.split("The facts that `when:` may ask for:")[1].split("## ")[0])
+    )
     assert told >= FACTS.keys()
 
 
 def test_every_command_is_in_the_table() -> None:
     table = README.split("## Commands")[1]
-    for command in ("demo", "check", "worksheet", "flush", "init", "people", "holds", "verify", "backup", "export"):
+    for command in (
+        "demo",
+        "check",
+        "worksheet",
+        "flush",
+        "init",
+        "people",
+        "holds",
+        "verify",
+        "backup",
+        "export",
+    ):
         assert f"`floorterm {command}" in table, command
 
 

@@ -204,6 +204,4 @@ def behind(job: Job, lockout: LockoutFile, after: Iterable[str]) -> Section:
               [f"{section}/re-energise-{point.id}" for point in job.points], caution=_say("lock.restart_caution"))
     )  # fmt: skip
     steps.append(_step(job, section, "close", Event.CLOSE, _say("lock.close"), [f"{section}/restart"]))
-    return Section(
-        id=section, title=_say("lock.section_after", {"machine": job.machine}), steps=tuple(steps)
-    )
+    return Section(id=section, title=_say("lock.section_after", {"machine": job.machine}), steps=tuple(steps))

@@ -15,7 +15,6 @@ from floorterm.ledger.verify import verify_file
 from floorterm.library import load, starter_folder
 from floorterm.plant import Plant
 
-
 _MEMORY = Path("/dev/shm")
 
 
