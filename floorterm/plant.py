@@ -11,6 +11,7 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
+from floorterm.changeover.accepting import CALIBRATED, Acceptance, calibration_from, to_value
 from floorterm.changeover.acts import STARTED, Abandon, Act, LockoutAct, Redirect, Release
 from floorterm.changeover.compose import compose, compose_procedure
 from floorterm.changeover.fold import apply, fold
@@ -18,6 +19,7 @@ from floorterm.changeover.rules import may
 from floorterm.changeover.state import State
 from floorterm.changeover.worksheet import Worksheet, to_json
 from floorterm.entries import Draft, Entry, clean_text
+from floorterm.library.calibrated import Calibration, CalibrationMismatchError, with_calibration
 from floorterm.lockout.model import NEVER_REFUSED
 from floorterm.lockout.state import LockOn
 from floorterm.people import Permission, Person
@@ -156,13 +158,34 @@ class Plant:
                 return entry
         return None
 
+    def calibration(self, line: str) -> Calibration | None:
+        """The newest figures of a line that somebody accepted; None if there are none that still fit the line."""
+        for ref in self.ledger.refs(kinds=(CALIBRATED,), line=line, newest_first=True):
+            found = calibration_from(ref.n, self.ledger.entry(ref.n).value)
+            try:
+                with_calibration(self.library.lines[line], found.values)
+            except CalibrationMismatchError:
+                return None  # a unit was taken out or renamed: what was measured is of another line
+            return found
+        return None
+
     # --- worksheets -----------------------------------------------------------------------------
 
-    def worksheet(self, line: str, incoming: str) -> Worksheet:
-        """The worksheet that a changeover of this line to that fragrance would have now."""
+    def worksheet(self, line: str, incoming: str, *, compare: bool = False) -> Worksheet:
+        """The worksheet that a changeover of this line to that fragrance would have now.
+
+        `compare` notes the ways to flush side by side, which takes about a second.
+        """
         holds = self.holds(line).fragrances
         return compose(
-            self.library, line, holds[0] if holds else "", incoming, self.today(), traces=holds[1:]
+            self.library,
+            line,
+            holds[0] if holds else "",
+            incoming,
+            self.today(),
+            traces=holds[1:],
+            calibration=self.calibration(line),
+            compare=compare,
         )
 
     def procedure_worksheet(self, line: str, procedure: str) -> Worksheet:
@@ -174,7 +197,7 @@ class Plant:
     def start_changeover(self, who: Who, line: str, incoming: str, key: str) -> State:
         """Begin a changeover. Raises RefusedError (line busy, nothing known of what it holds, locks left on)."""
         holds = self.holds(line)
-        worksheet = self.worksheet(line, incoming) if holds.fragrances else None
+        worksheet = self.worksheet(line, incoming, compare=True) if holds.fragrances else None
 
         def guard(_asked: "Asked") -> Sequence[Refusal]:
             fresh = self.line_now(line)
@@ -243,7 +266,16 @@ class Plant:
                 if name not in (outgoing, incoming)
             )
         )
-        new = compose(self.library, sheet.line.id, outgoing, incoming, self.today(), traces=traces)
+        new = compose(
+            self.library,
+            sheet.line.id,
+            outgoing,
+            incoming,
+            self.today(),
+            traces=traces,
+            calibration=self.calibration(sheet.line.id),
+            compare=True,
+        )
         return self.act(work, Redirect(reason=reason, worksheet=to_json(new)), who, key=key)
 
     def state_holds(
@@ -294,6 +326,46 @@ class Plant:
                 meaning="approved",
                 terminal=self.terminal,
                 value={"library_digest": self.library.digest},
+            ),
+            guard,
+        )
+
+    def accept_calibration(
+        self, who: Who, line: str, accepted: Acceptance, reason: str, *, key: str
+    ) -> Entry:
+        """Accept measured figures of a line; worksheets composed from now on use them.
+
+        Raises RefusedError: only a supervisor or the safety officer, with a reason, and only on the figures that
+        counted when the proposal was computed.
+        """
+        reason = clean_text(reason)
+
+        def guard(asked: "Asked") -> Sequence[Refusal]:
+            found = []
+            if asked.person is None or not asked.person.may_supervise():
+                found.append(Refusal(Say("plant.supervisor_accepts"), _LAST_RESORT))
+            if who.identity == UNCONFIRMED:
+                found.append(Refusal(Say("plant.unconfirmed"), _LAST_RESORT))
+            if not reason:
+                found.append(Refusal(Say("plant.reason_missing"), _LAST_RESORT))
+            if not accepted.values:
+                found.append(Refusal(Say("plant.nothing_to_accept"), _LAST_RESORT))
+            now = self.calibration(line)
+            if (now.n if now else 0) != accepted.before:
+                found.append(Refusal(Say("plant.calibration_moved"), _LAST_RESORT))
+            return found
+
+        return self.ledger.append(
+            Draft(
+                kind=CALIBRATED,
+                key=key,
+                person=who.person.code,
+                identity=who.identity,
+                meaning="accepted",
+                terminal=self.terminal,
+                line=line,
+                reason=reason,
+                value=to_value(accepted),
             ),
             guard,
         )

@@ -11,13 +11,14 @@ from dataclasses import dataclass
 from functools import lru_cache
 from math import inf, isinf
 
+from floorterm.changeover.lockout_steps import spoken
 from floorterm.changeover.numbers import decimal
-from floorterm.changeover.worksheet import RinseNote
+from floorterm.changeover.worksheet import RinseNote, Text
 from floorterm.flush import LineModel, Rules, Washout, residual_limit, washout
 from floorterm.flush.from_library import bar, dosing_tank, prices, rinse_costs
 from floorterm.flush.tank import Tank, tank_floor
 from floorterm.library.model import DosingTank, FragranceFile, Library, LineFile
-from floorterm.wording import Say
+from floorterm.wording import Fact, Say
 
 _MOST_RINSES = 12
 _NEARLY = 1.05  # without prices: rinse until the flush is at most this much longer than with a clean tank
@@ -40,11 +41,14 @@ def feed_of(
     incoming: FragranceFile,
     limit: float,
     policy: Rules,
+    *,
+    overruled: bool = False,
 ) -> Feed:
     """What the incoming fragrance's tank brings along for a residual limit. Raises FlushError.
 
     A dedicated tank and a bar without fragrance bring nothing. Where the outgoing fragrance has another tank,
-    nobody has recorded what this one held last: the fragrance of this tank that leaves least room counts.
+    nobody has recorded what this one held last: the fragrance of this tank that leaves least room counts. A
+    limit that somebody gave by hand (`overruled`) is meant for every old fragrance alike.
     """
     spec = next((tank for tank in line.tanks if tank.id == incoming.tanks.get(line.id)), None)
     if spec is None or spec.only is not None or incoming.unscented:
@@ -57,7 +61,8 @@ def feed_of(
     if limit <= 0.0 or not possible:
         return Feed()
     held, times = max(
-        ((old, _times(old, incoming, limit, policy)) for old in possible), key=lambda pair: pair[1]
+        ((old, _times(old, incoming, limit, None if overruled else policy)) for old in possible),
+        key=lambda pair: pair[1],
     )
     rinses, floor = _plan(library, model, dosing_tank(spec), limit, times)
     note = RinseNote(
@@ -69,12 +74,12 @@ def feed_of(
         assumed=assumed,
         enough=floor < min(limit, 1.0),
     )
-    return Feed(floor=floor, rinse=note, says=rinse_says(note, held.name.model_dump(exclude_none=True)))
+    return Feed(floor=floor, rinse=note, says=rinse_says(note, spoken(held.name)))
 
 
-def rinse_says(note: RinseNote, held: dict[str, str] | str) -> tuple[Say, ...]:
+def rinse_says(note: RinseNote, held: Text | str) -> tuple[Say, ...]:
     """What a person must know about the tank, each as a sentence."""
-    facts: dict[str, str | int | dict[str, str]] = {
+    facts: dict[str, Fact] = {
         "tank": note.tank,
         "held": held,
         "n": note.rinses,
@@ -98,10 +103,12 @@ def _users(
     ]
 
 
-def _times(old: FragranceFile, incoming: FragranceFile, limit: float, policy: Rules) -> float:
+def _times(old: FragranceFile, incoming: FragranceFile, limit: float, policy: Rules | None) -> float:
     """What a share of old oil in the tank counts in the measure of the limit; inf where none may stay."""
-    own = residual_limit(bar(old), bar(incoming), policy).value
     dose = float(incoming.dose / old.dose) if old.dose else 0.0
+    if policy is None:
+        return dose
+    own = residual_limit(bar(old), bar(incoming), policy).value
     return inf if own <= 0.0 and dose else dose * min(limit, 1.0) / own if dose else 0.0
 
 

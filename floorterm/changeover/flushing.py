@@ -5,22 +5,11 @@ from dataclasses import asdict, replace
 from datetime import date
 from decimal import Decimal
 
-from floorterm.changeover.feed import feed_of
+from floorterm.changeover.flush_case import Case, case_of, chain, decimal_spread
 from floorterm.changeover.numbers import decimal
-from floorterm.changeover.strategies import compared, strategy_note
+from floorterm.changeover.strategies import strategy_note, text_of
 from floorterm.changeover.worksheet import FlushNote, LimitCandidate
-from floorterm.flush import (
-    Candidate,
-    LineModel,
-    Unit,
-    flush_quantity,
-    pair_of,
-    residual_limit_of_several,
-)
-from floorterm.flush.from_library import bar, evidence, line_model, rules
-from floorterm.flush.pool import PRIOR_SD
-from floorterm.flush.progress import Spread
-from floorterm.flush.quantity import round_up
+from floorterm.flush import Candidate, LineModel, Unit
 from floorterm.library import tables
 from floorterm.library.calibrated import Calibration
 from floorterm.library.model import FragranceFile, Library, LineFile
@@ -50,45 +39,42 @@ def flush_note(
     adds the ways to flush side by side (it takes as long as a person's look). Raises FlushError for inputs
     that make no sense.
     """
-    model = line_model(line)
-    policy = rules(library.plant.limits, on)
-    limit = residual_limit_of_several([bar(old) for old in outgoing], bar(incoming), policy)
-    feed = feed_of(library, line, model, outgoing, incoming, limit.value, policy)
-    floor = min(feed.floor, 1.0 - 1e-12)
-    found = flush_quantity(
-        model, limit, float(line.rate_kg_h), float(line.slug_g), evidence(line), floor=floor
-    )
-    if feed.rinse is not None and not feed.rinse.enough and found.status != "deviation":
-        found = replace(found, status="unreachable", required_kg=0, bars=0, diverted_kg=0, minutes=0)
-    confidence = library.plant.calibration.confidence
-    sd = calibration.spread if calibration else decimal(PRIOR_SD)
-    spread = Spread(sd_log=float(sd), measured=calibration is not None)
+    case = case_of(library, line, outgoing, incoming, on, calibration=calibration)
+    return note_of(case, compare=compare)
+
+
+def note_of(case: Case, *, compare: bool = False) -> FlushNote:
+    """A computed flush as the record keeps it; `compare` adds the ways side by side and the chain of reasoning."""
+    found, line = case.quantity, case.line
     note = FlushNote(
         status=found.status,
         required_kg=Decimal(found.required_kg),
         bars=found.bars,
         diverted_kg=Decimal(found.diverted_kg),
         minutes=found.minutes,
-        limit=decimal(limit.value),
-        governing=_candidate(limit.decisive) if limit.decisive else None,
-        candidates=tuple(_candidate(one) for one in limit.candidates),
+        limit=decimal(case.limit.value),
+        governing=_candidate(case.limit.decisive) if case.limit.decisive else None,
+        candidates=tuple(_candidate(one) for one in case.limit.candidates),
         evidence=found.evidence,
         measured=found.measured,
         assumed=found.assumed,
-        warnings=_warnings((*found.warnings, *feed.says)),
-        line_model=line_to_json(model),
+        warnings=_warnings((*found.warnings, *case.feed.says)),
+        line_model=line_to_json(case.model),
         rate_kg_h=line.rate_kg_h,
         slug_g=line.slug_g,
-        gate=",".join(gate.claim for gate in limit.gates),
-        rinse=feed.rinse,
-        confidence=confidence,
-        spread=sd,
-        sure_kg=Decimal(round_up(found.m_star_kg * spread.upper(float(confidence)))),
-        calibration_n=calibration.n if calibration else None,
+        gate=",".join(gate.claim for gate in case.limit.gates),
+        rinse=case.feed.rinse,
+        confidence=case.library.plant.calibration.confidence,
+        spread=decimal_spread(case),
+        sure_kg=Decimal(case.sure_kg),
+        calibration_n=case.calibration.n if case.calibration else None,
     )
-    if not compare or found.status == "none":
+    if not compare:
         return note
-    ways = compared(library, line.id, model, pair_of(limit, bar(incoming), floor=floor), float(sd))
+    note = replace(note, chain=tuple(text_of(say) for say in chain(case)))
+    if found.status == "none":
+        return note
+    ways = case.ways
     return replace(
         note,
         strategies=tuple(map(strategy_note, ways.rows)),

@@ -162,6 +162,7 @@ class FlushNote:
     confidence: Decimal | None = None  # one-sided, of the figure to be sure
     spread: Decimal | None = None  # sd of ln holdup from one changeover to the next
     sure_kg: Decimal | None = None  # line mass that is enough with that confidence
+    chain: tuple[Text, ...] = ()  # the reasoning with its sources, sentence by sentence
     calibration_n: int | None = None  # entry by which somebody accepted the line's measured figures
 
     def strategy(self, key: str) -> StrategyNote | None:

@@ -7,13 +7,26 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from floorterm.cli.common import checklists_option, fail, json_option, load_library, print_json, print_table
+from floorterm.cli.common import (
+    Status,
+    calibration_of,
+    checklists_option,
+    db_option,
+    default_db,
+    fail,
+    json_option,
+    load_library,
+    open_ledger,
+    print_json,
+    print_table,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from floorterm.flush.calibrate import Fit, FlushChange, Proposal, Samples
-    from floorterm.library.model import Library
+    from floorterm.library.calibrated import Calibration
+    from floorterm.library.model import Library, LineFile
 
 Pair = tuple[str, str]
 
@@ -42,17 +55,17 @@ def _curve(samples: "Samples", plug_kg: float | None) -> "Fit":
     return fit(samples, plug_kg=plug_kg)
 
 
-def _limits(library: "Library", line: str, day: date) -> "tuple[Mapping[Pair, float], list[Pair]]":
+def _limits(library: "Library", line: "LineFile", day: date) -> "tuple[Mapping[Pair, float], list[Pair]]":
     """Residual limit of every pair of the line, and the pairs that flushing cannot help."""
     from floorterm.changeover.flushing import flush_note  # noqa: PLC0415
 
-    here = [one for one in library.fragrances.values() if line in one.lines]
+    here = [one for one in library.fragrances.values() if line.id in one.lines]
     limits: dict[Pair, float] = {}
     without = []
     for old in here:
         for new in here:
             if old.id != new.id:
-                note = flush_note(library, library.lines[line], (old,), new, day)
+                note = flush_note(library, line, (old,), new, day)
                 if note.status in ("ok", "none"):
                     limits[old.id, new.id] = float(note.limit)
                 else:
@@ -73,8 +86,12 @@ def _limits(library: "Library", line: str, day: date) -> "tuple[Mapping[Pair, fl
     type=click.DateTime(["%Y-%m-%d"]),
     help="Day whose label rule sets the limits of the pairs (default: today).",
 )
+@click.option("--accept", is_flag=True, help="Accept the proposal: an entry of the ledger (asks for a PIN).")
+@click.option("--by", default="", help="With --accept: code of the supervisor or safety officer.")
+@click.option("--reason", default="", help="With --accept: why; it stands in the record.")
 @click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
 @checklists_option
+@db_option
 @json_option
 def calibrate(
     files: tuple[Path, ...],
@@ -85,26 +102,38 @@ def calibrate(
     detection_limit: float,
     confidence: float,
     on: Any,
+    accept: bool,
+    by: str,
+    reason: str,
     language: str,
     checklists: Path | None,
+    db: Path | None,
     as_json: bool,
 ) -> None:
     """Propose new figures for a line from check samples (CSV with the columns m_kg and residual).
 
-    One file a changeover, the oldest first. Nothing is changed: a person accepts the proposal.
+    One file a changeover, the oldest first. Nothing is changed unless a person accepts: with --accept the new
+    figures become an entry of the ledger and count for every later worksheet; the line file stays as it is.
+    With --db (and with --accept) the proposal starts from the figures that were accepted last.
     """
     from floorterm.flush.calibrate import CalibrationError, Fit, propose_figures  # noqa: PLC0415
     from floorterm.flush.from_library import line_model  # noqa: PLC0415
-    from floorterm.wording import Say, sentence  # noqa: PLC0415
+    from floorterm.library.calibrated import with_calibration  # noqa: PLC0415
+    from floorterm.wording import Say, sentence, words  # noqa: PLC0415
 
     library = load_library(checklists)
     day = on.date() if on else date.today()  # noqa: DTZ011  the caller's own day decides which rule is in force
     if line not in library.lines:
         fail(f"There is no line {line!r}; known are {', '.join(library.lines)}.")
+    if accept and not (by and reason.strip()):
+        fail("--accept: give --by CODE and --reason TEXT as well.")
+    ledger = db or (default_db() if accept else None)
+    before = calibration_of(ledger, library, line)
+    spec = library.lines[line] if before is None else with_calibration(library.lines[line], before.values)
     samples = _read(files, detection_limit, language)
     try:
         found = propose_figures(
-            line_model(library.lines[line]),
+            line_model(spec),
             samples,
             unit=unit,
             confidence=confidence,
@@ -117,13 +146,55 @@ def calibrate(
         alone = _curve(samples[-1], plug)
     except CalibrationError as fault:
         alone = fault.say
-    limits, without = _limits(library, line, day)
+    limits, without = _limits(library, spec, day)
     known = {limit: found.change(limit) for limit in set(limits.values())}
     changes = {pair: known[limit] for pair, limit in limits.items()}
-    if as_json:
-        print_json(_as_json(line, found, alone, changes, without, language))
-    else:
+    if not as_json:
+        if before is not None:
+            click.echo(words("calibrate.in_force", language, entry=before.n))
         _print(library, line, found, alone, changes, without, language)
+    entry = _accept(library, line, found, files, before, ledger, by, reason) if accept else None
+    if as_json:
+        print_json(_as_json(line, found, alone, changes, without, entry, before, language))
+    elif entry is not None:
+        click.echo(words("calibrate.accepted", language, n=entry, line=line))
+
+
+def _accept(
+    library: "Library",
+    line: str,
+    found: "Proposal",
+    files: tuple[Path, ...],
+    before: "Calibration | None",
+    db: Path | None,
+    by: str,
+    reason: str,
+) -> int:
+    """Ask for the PIN and record the acceptance; the number of its entry."""
+    import hashlib  # noqa: PLC0415
+
+    from floorterm.changeover.accepting import SampleFile, acceptance_of  # noqa: PLC0415
+    from floorterm.entries import TextError  # noqa: PLC0415
+    from floorterm.ledger import LedgerError  # noqa: PLC0415
+    from floorterm.plant import Plant, Who, new_key  # noqa: PLC0415
+
+    named = [
+        SampleFile(name=file.name, sha256=hashlib.sha256(file.read_bytes()).hexdigest()) for file in files
+    ]
+    ledger = open_ledger(db)
+    pin = click.prompt(f"PIN of {by}", hide_input=True, err=True)
+    try:
+        person = ledger.check_pin(by, pin, terminal="cli")
+        entry = Plant(library, ledger, "cli").accept_calibration(
+            Who(person, "pin"),
+            line,
+            acceptance_of(found, named, before.n if before else 0),
+            reason,
+            key=new_key(),
+        )
+    except (LedgerError, TextError) as error:
+        fail(str(error), Status.SHORT)
+    return entry.n
 
 
 def _kg(value: float) -> int | None:
@@ -139,6 +210,8 @@ def _as_json(
     alone: Any,
     changes: "Mapping[Pair, FlushChange]",
     without: list[Pair],
+    entry: int | None,
+    before: "Calibration | None",
     language: str,
 ) -> dict[str, Any]:
     from floorterm.flush.calibrate import Fit  # noqa: PLC0415
@@ -177,8 +250,14 @@ def _as_json(
             for (old, new), change in changes.items()
         ],
         "pairs_without_figure": [{"outgoing": old, "incoming": new} for old, new in without],
-        "notes": [sentence(say, language) for say in _notes(found, alone)],
-        "accepted": False,
+        "notes": [
+            sentence(say, language)
+            for say in _notes(found, alone)
+            if entry is None or say.key != "calibrate.accept"
+        ],
+        "accepted": entry is not None,
+        "entry": entry,
+        "before_entry": before.n if before else None,
     }
 
 

@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from floorterm.cli.common import Status, checklists_option, json_option, print_json
+from floorterm.cli.common import (
+    Status,
+    calibration_of,
+    checklists_option,
+    db_option,
+    json_option,
+    print_json,
+)
 
 if TYPE_CHECKING:
     from floorterm.library.model import Library
@@ -59,12 +66,37 @@ def compose_all(library: "Library", on: date) -> Composed:
     )
 
 
+def calibrated(library: "Library", db: Path | None) -> list[dict[str, str | int]]:
+    """Figures that somebody accepted and that a line file does not have."""
+    from floorterm.library.calibrated import differences  # noqa: PLC0415
+
+    found: list[dict[str, str | int]] = []
+    for name, line in library.lines.items():
+        calibration = calibration_of(db, library, name)
+        if calibration is not None:
+            found += [
+                {
+                    "line": name,
+                    "unit": one.unit,
+                    "field": one.field,
+                    "file": f"{old:f}",
+                    "accepted": f"{one.value:f}",
+                    "entry": calibration.n,
+                }
+                for one, old in differences(line, calibration.values)
+            ]
+    return found
+
+
 @click.command()
 @checklists_option
+@db_option
 @json_option
 @click.pass_context
-def check(ctx: click.Context, checklists: Path | None, as_json: bool) -> None:
+def check(ctx: click.Context, checklists: Path | None, db: Path | None, as_json: bool) -> None:
     """Validate the checklists; then compose every pair on every line and every procedure.
+
+    With --db it also names the figures of lines that somebody accepted and that the files do not have.
 
     Exit status 0: no fault. 1: faults, each with file, line, column, field, what was found and expected.
     """
@@ -90,6 +122,7 @@ def check(ctx: click.Context, checklists: Path | None, as_json: bool) -> None:
         ctx.exit(Status.SHORT)
     composed = compose_all(library, date.today())  # noqa: DTZ011  the plant's people check on their own day
     gaps = translation_gaps(library)
+    differing = calibrated(library, db)
     if as_json:
         print_json(
             {
@@ -105,6 +138,7 @@ def check(ctx: click.Context, checklists: Path | None, as_json: bool) -> None:
                 "most_steps": composed.most_steps,
                 "not_composed": list(composed.failures),
                 "translation_gaps": [asdict(gap) for gap in gaps],
+                "calibrated": differing,
             }
         )
     else:
@@ -115,6 +149,12 @@ def check(ctx: click.Context, checklists: Path | None, as_json: bool) -> None:
         )
         for failure in composed.failures:
             click.echo(f"not composed: {failure}")
+        for one in differing:
+            click.echo(
+                "{line} {unit} {field}: {file} in the file, {accepted} accepted by entry {entry}".format(
+                    **one
+                )
+            )
         for gap in gaps:
             click.echo(f"translation {gap.kind} ({gap.language}): {gap.path} {gap.field}")
     ctx.exit(Status.SHORT if composed.failures else Status.WELL)

@@ -11,6 +11,7 @@ import click
 
 if TYPE_CHECKING:
     from floorterm.ledger import Ledger
+    from floorterm.library.calibrated import Calibration
     from floorterm.library.model import Library
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
@@ -98,3 +99,12 @@ def open_ledger(db: Path | None, *, read_only: bool = False) -> "Ledger":
         return Ledger.open(db or default_db(), read_only=read_only)
     except LedgerError as error:
         fail(str(error))
+
+
+def calibration_of(db: Path | None, library: "Library", line: str) -> "Calibration | None":
+    """The figures of a line that somebody accepted, from a ledger that is named; None without one."""
+    if db is None:
+        return None
+    from floorterm.plant import Plant  # noqa: PLC0415
+
+    return Plant(library, open_ledger(db, read_only=True), "cli").calibration(line)

@@ -1,11 +1,13 @@
 """`floorterm calibrate`: a proposal from files of check samples, refusals with file, line and field."""
 
+import hashlib
 import json
 import math
 import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
@@ -13,7 +15,9 @@ from click.testing import CliRunner, Result
 from floorterm.cli import main
 from floorterm.flush import washout
 from floorterm.flush.from_library import line_model
+from floorterm.ledger import Ledger
 from floorterm.library import load, starter_folder
+from floorterm.people import LockoutStatus, Permission, Person
 
 
 def _run(*arguments: object) -> Result:
@@ -129,3 +133,140 @@ def test_calibration_needs_no_numeric_library(larger: Path) -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
+
+
+# --- accepting ----------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def db(tmp_path: Path) -> Path:
+    """A ledger with its administrator and a supervisor, who both have the PIN of the demo."""
+    path = tmp_path / "plant.db"
+    made = CliRunner().invoke(
+        main, ["init", "--admin", "AD", "--name", "A. Min", "--db", str(path)], input="246810\n246810\n"
+    )
+    assert made.exit_code == 0, made.output
+    ledger = Ledger.open(path)
+    for code, permission in (("SU", Permission.SUPERVISOR), ("OP", Permission.OPERATOR)):
+        person = Person(
+            code=code,
+            name=f"P. {code}",
+            permission=permission,
+            duties=frozenset({"supervisor"}),
+            lockout=LockoutStatus.OTHER,
+        )
+        ledger.add_person(person, "246810", by="AD")
+    return path
+
+
+def _accept(db: Path, larger: Path, by: str = "SU", *more: str) -> Result:
+    arguments = [
+        "--line",
+        "L2",
+        str(larger),
+        "--accept",
+        "--by",
+        by,
+        "--reason",
+        "first sampling",
+        "--db",
+        str(db),
+    ]
+    return CliRunner().invoke(main, ["calibrate", *arguments, *more], input="246810\n")
+
+
+def test_an_accepted_proposal_is_an_entry_with_old_and_new_figures_errors_and_the_digest_of_the_file(
+    larger: Path, db: Path
+) -> None:
+    done = _accept(db, larger, "SU", "--json")
+    assert done.exit_code == 0, done.output
+    said = json.loads(done.stdout)
+    assert said["accepted"] is True
+    entry = Ledger.open(db, read_only=True).entry(said["entry"])
+    assert (entry.kind, entry.line, entry.person, entry.reason) == (
+        "line.calibrated",
+        "L2",
+        "SU",
+        "first sampling",
+    )
+    assert entry.value["files"] == [
+        {"name": "larger.csv", "sha256": hashlib.sha256(larger.read_bytes()).hexdigest()}
+    ]
+    proposed = {(one["unit"], one["field"]): one for one in said["values"]}
+    assert len(entry.value["values"]) == len(proposed) > 2
+    for one in entry.value["values"]:
+        wanted = proposed[one["unit"], one["field"]]
+        for name in ("old", "new", "low", "high"):
+            assert float(one[name]) == pytest.approx(wanted[name], rel=1e-5)
+        assert 0 < float(one["se"]) < float(one["new"]) * 0.2
+    assert float(entry.value["spread"]) >= 0.06
+
+
+def test_worksheets_and_flush_use_the_accepted_figures_while_the_file_stays_and_check_says_so(
+    larger: Path, db: Path
+) -> None:
+    pair = [
+        "flush",
+        "--line",
+        "L2",
+        "--from",
+        "palmarosa",
+        "--to",
+        "petitgrain",
+        "--on",
+        "2030-01-01",
+        "--json",
+    ]
+
+    def flush() -> dict[str, Any]:
+        done = CliRunner().invoke(main, [*pair, "--db", str(db)])
+        assert done.exit_code == 0, done.output
+        found = json.loads(done.stdout)
+        assert isinstance(found, dict)
+        return found
+
+    before = flush()
+    entry = json.loads(_accept(db, larger, "SU", "--json").stdout)["entry"]
+    after = flush()
+    assert (before["calibration_entry"], after["calibration_entry"]) == (None, entry)
+    assert after["required_kg"] > before["required_kg"]
+    assert set(after["measured"]) == {"ribbon-mixer", "refiner-plodder", "head"}
+    assert after["sure_kg"] / after["required_kg"] < before["sure_kg"] / before["required_kg"]
+    assert "bin" in after["assumed"], "what the dose does not pass was not measured"
+    checked = CliRunner().invoke(main, ["check", "--db", str(db)])
+    assert checked.exit_code == 0, checked.output
+    assert "L2 refiner-plodder mixed_kg: 24 in the file, 26." in checked.stdout
+    assert f"accepted by entry {entry}" in checked.stdout
+    again = CliRunner().invoke(main, ["calibrate", "--line", "L2", str(larger), "--db", str(db)])
+    assert f"accepted by entry {entry}" in again.stdout
+    assert "times 1.000" in again.stdout, "the same samples ask for nothing more"
+
+
+def test_only_a_supervisor_with_a_reason_accepts(larger: Path, db: Path) -> None:
+    done = _accept(db, larger, "OP")
+    assert done.exit_code == 1
+    assert "Only a supervisor or the safety officer accepts" in done.stderr
+    missing = CliRunner().invoke(
+        main, ["calibrate", "--line", "L2", str(larger), "--accept", "--by", "SU", "--db", str(db)]
+    )
+    assert missing.exit_code == 2
+    assert "--reason" in missing.stderr
+    wrong = CliRunner().invoke(
+        main,
+        [
+            "calibrate",
+            "--line",
+            "L2",
+            str(larger),
+            "--accept",
+            "--by",
+            "SU",
+            "--reason",
+            "x",
+            "--db",
+            str(db),
+        ],
+        input="000001\n",
+    )
+    assert wrong.exit_code == 1
+    assert not Ledger.open(db, read_only=True).entries(kinds=("line.calibrated",))

@@ -1,0 +1,39 @@
+"""Points and band of a washout curve, for whatever draws them."""
+
+from dataclasses import dataclass
+from math import inf
+
+from floorterm.flush import Washout, curve
+from floorterm.flush.progress import Spread, live_band
+
+_POINTS = 161
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Picture:
+    """(kg, residual) up to somewhat beyond the crossing; band as (kg, low, high); `crossing_kg` inf: never."""
+
+    points: tuple[tuple[float, float], ...]
+    band: tuple[tuple[float, float, float], ...]
+    crossing_kg: float
+
+
+def picture(
+    washed: Washout, limit: float, spread: Spread, confidence: float, *, points: int = _POINTS
+) -> Picture:
+    """The curve of a flush with the band in which the true one lies with that confidence on each side: all
+    contents larger or smaller together, so that the curve of a factor f is W(m / f).
+    """
+    crossing = washed.kg_to_reach(limit) if limit > 0 else inf
+    end = 3.0 * washed.line.content_kg
+    if 0 < crossing < inf:
+        end = crossing * max(1.3, 1.05 * spread.upper(confidence))
+    drawn = curve(washed, end, points)
+    return Picture(
+        points=drawn,
+        band=tuple(
+            (one.kg, one.low, one.high)
+            for one in live_band(washed, (kg for kg, _ in drawn), spread, confidence=confidence)
+        ),
+        crossing_kg=crossing,
+    )
