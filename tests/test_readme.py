@@ -35,6 +35,24 @@ def test_the_example_in_python_runs_as_it_stands() -> None:
     assert re.search(r"Eugen\S* .*decides: \d+ kg, \d+ bars, \d+ min", done.stdout), done.stdout
 
 
+def test_the_example_with_the_plants_own_words_runs_as_it_stands() -> None:
+    examples = re.findall(r"```python\n(.*?)```", README, re.DOTALL)
+    assert len(examples) == 2
+    done = subprocess.run([sys.executable, "-c", examples[1]], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert re.search(r"^proposed: \w+$", done.stdout, re.MULTILINE), done.stdout
+    assert re.search(r"contents x \d\.\d\d: \d+ kg becomes \d+ kg, \d+ kg to be sure", done.stdout), done.stdout
+
+
+def _every_key(value: object) -> set[str]:
+    """The keys of a document at every depth; units and other names of the plant do not count as keys."""
+    if isinstance(value, dict):
+        return set(value).union(*(_every_key(inner) for key, inner in value.items() if key != "intervals"))
+    if isinstance(value, list):
+        return set().union(*(_every_key(inner) for inner in value))
+    return set()
+
+
 def test_every_fact_that_when_may_ask_for_is_in_the_table() -> None:
     told = set(
         re.findall(r"`([a-z_]+)`", README.split("The facts that `when:` may ask for:")[1].split("## ")[0])
@@ -72,6 +90,19 @@ def test_the_keys_of_the_json_documents_are_those_told(tmp_path: Path) -> None:
     flush = _json("flush", "--line", "L1", "--from", "clove-leaf", "--to", "plain")
     assert isinstance(flush, dict)
     assert flush.keys() | flush["candidates"][0].keys() <= _told("flush")
+    whole = _json("flush", "--line", "L1", "--from", "clove-leaf", "--to", "petitgrain", "--explain")
+    assert _every_key(whole) <= _told("flush")
+    checks = tmp_path / "checks.csv"
+    checks.write_text("m_kg,residual\n150,0.8\n400,0.05\n", encoding="utf-8")
+    state = tmp_path / "state.yaml"
+    state.write_text("plodder: 0.1\n", encoding="utf-8")
+    pair = ("flush", "--line", "L1", "--from", "clove-leaf", "--to", "petitgrain")
+    for more in (("--samples", str(checks)), ("--state", str(state))):
+        assert _every_key(_json(*pair, *more)) <= _told("flush")
+    late = tmp_path / "late.csv"
+    rows = ((110, 0.995), (160, 0.5), (210, 0.26), (270, 0.17), (340, 0.14), (430, 0.051), (540, 0.027))
+    late.write_text("m_kg,residual\n" + "".join(f"{kg},{r}\n" for kg, r in rows), encoding="utf-8")
+    assert _every_key(_json("calibrate", "--line", "L1", str(late))) <= _told("calibrate")
     matrix = _json("flush", "--line", "L2", "--matrix")
     assert isinstance(matrix, dict)
     assert matrix.keys() <= _told("flush")
