@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from floorterm.changeover.accepting import CALIBRATED, Acceptance, calibration_from, to_value
-from floorterm.changeover.acts import STARTED, Abandon, Act, LockoutAct, Redirect, Release
+from floorterm.changeover.acts import STARTED, Abandon, Act, LockoutAct, Redirect, Release, SignStep
 from floorterm.changeover.compose import compose, compose_procedure
 from floorterm.changeover.fold import apply, fold
-from floorterm.changeover.rules import may
+from floorterm.changeover.rules import may, needs_pin
 from floorterm.changeover.state import State
 from floorterm.changeover.worksheet import Worksheet, to_json
 from floorterm.entries import Draft, Entry, clean_text
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 HOLDS = "line.holds"
 APPROVED = "library.approved"
 ENDS = (Release.KIND, Abandon.KIND)
-UNCONFIRMED = "unconfirmed"  # somebody named themselves, and their PIN could not be asked
+_PROVED = ("pin", "session")  # any other identity: somebody only named themselves
 _LAST_RESORT = "site policy"
 
 
@@ -227,12 +227,13 @@ class Plant:
         """
         act = _tidy(act)
         sheet = self.state(work).worksheet
+        leaves = _way_out(act, sheet)
 
         def guard(asked: "Asked") -> Sequence[Refusal]:
             state = _fold_on(work, self._cache.states.get(work), asked.entries)
             assert asked.person is not None  # an act always names a person; the ledger looked them up
-            if who.identity == UNCONFIRMED and not _way_out(act):
-                return (Refusal(Say("plant.unconfirmed"), _LAST_RESORT),)
+            if not leaves and (unproved := _unproved(who, act, state.worksheet)):
+                return unproved
             return may(
                 state, act, asked.person, asked.now, witness=asked.witness, elsewhere=self.elsewhere(work)
             )
@@ -252,7 +253,7 @@ class Plant:
             reason=getattr(act, "reason", ""),
             value=to_json(act),
         )
-        return self.ledger.append(draft, guard)
+        return self.ledger.append(draft, guard, disabled_too=leaves)
 
     def redirect(self, work: str, incoming: str, reason: str, who: Who, *, key: str) -> Entry:
         """Turn a changeover towards another incoming fragrance; what was signed and still fits is kept."""
@@ -285,9 +286,14 @@ class Plant:
         reason = clean_text(reason)
 
         def guard(asked: "Asked") -> Sequence[Refusal]:
-            found = []
+            found = list(_unproved(who))
             if asked.person is None or not asked.person.may_supervise():
                 found.append(Refusal(Say("plant.supervisor_only"), _LAST_RESORT))
+            if not fragrances or not all(self._runs_on(line, name) for name in fragrances):
+                names = ", ".join(fragrances) or "-"
+                found.append(
+                    Refusal(Say("plant.holds_no_such", {"names": names, "line": line}), _LAST_RESORT)
+                )
             if not reason:
                 found.append(Refusal(Say("plant.reason_missing"), _LAST_RESORT))
             if self.line_now(line).changeover is not None:
@@ -313,6 +319,8 @@ class Plant:
         """A safety officer approves the library as it is now, by its digest."""
 
         def guard(asked: "Asked") -> Sequence[Refusal]:
+            if unproved := _unproved(who):
+                return unproved
             if asked.person is None or asked.person.permission is not Permission.SAFETY_OFFICER:
                 return (Refusal(Say("plant.safety_officer_only"), _LAST_RESORT),)
             return ()
@@ -341,11 +349,9 @@ class Plant:
         reason = clean_text(reason)
 
         def guard(asked: "Asked") -> Sequence[Refusal]:
-            found = []
+            found = list(_unproved(who))
             if asked.person is None or not asked.person.may_supervise():
                 found.append(Refusal(Say("plant.supervisor_accepts"), _LAST_RESORT))
-            if who.identity == UNCONFIRMED:
-                found.append(Refusal(Say("plant.unconfirmed"), _LAST_RESORT))
             if not reason:
                 found.append(Refusal(Say("plant.reason_missing"), _LAST_RESORT))
             if not accepted.values:
@@ -370,10 +376,17 @@ class Plant:
             guard,
         )
 
+    def _runs_on(self, line: str, fragrance: str) -> bool:
+        found = self.library.fragrances.get(fragrance)
+        return found is not None and line in found.lines
+
     def elsewhere(self, work: str) -> tuple[LockOn, ...]:
         """Locks of other works, on every line: nobody energises a point under them, no lock is in two places."""
+        lines = {
+            ref.line for ref in self.ledger.refs(kinds=(STARTED,))
+        }  # those of the record, not of today's YAML
         others = (
-            state for line in self.library.lines for state in self.line_now(line).works if state.work != work
+            state for line in sorted(lines) for state in self.line_now(line).works if state.work != work
         )
         return tuple(lock for state in others for job in state.locks.values() for lock in job.locks_on())
 
@@ -398,6 +411,8 @@ class Plant:
             }
 
         def whole(asked: "Asked") -> Sequence[Refusal]:
+            if unproved := _unproved(who):
+                return unproved
             if asked.entries(changeover=work, limit=1):
                 return (Refusal(Say("plant.start_again"), _LAST_RESORT),)
             return guard(asked)
@@ -419,9 +434,29 @@ class Plant:
         return self.state(entry.changeover)
 
 
-def _way_out(act: Act) -> bool:
+def _way_out(act: Act, sheet: Worksheet) -> bool:
     """Whether the act only makes its person safer: these need no proof of who it is."""
-    return isinstance(act, LockoutAct) and act.event in NEVER_REFUSED
+    match act:
+        case LockoutAct():
+            return act.event in NEVER_REFUSED
+        case SignStep(outcome="done"):
+            step = sheet.step(act.step)
+            return step is not None and step.event in NEVER_REFUSED
+    return False
+
+
+def _unproved(who: Who, act: Act | None = None, sheet: Worksheet | None = None) -> tuple[Refusal, ...]:
+    """Against an act of somebody who only named themselves, or whose PIN must be asked again for it.
+
+    A redirect signs no step, so the plant's words for asking again do not speak of it.
+    """
+    if who.identity not in _PROVED:
+        return (Refusal(Say("plant.unconfirmed"), _LAST_RESORT),)
+    if act is None or sheet is None or who.identity == "pin" or isinstance(act, Redirect):
+        return ()
+    if needs_pin(sheet, act, sheet.step(getattr(act, "step", ""))):
+        return (Refusal(Say("plant.pin_again"), _LAST_RESORT),)
+    return ()
 
 
 def _tidy(act: Act) -> Act:

@@ -6,7 +6,7 @@ import pytest
 
 from floorterm.changeover.acts import Abandon, LockoutAct, Note, Redirect, SignStep
 from floorterm.demo.clock import SetClock
-from floorterm.ledger import RefusedError
+from floorterm.ledger import InactivePersonError, KeyReusedError, LedgerError, RefusedError
 from floorterm.lockout.model import Event
 from floorterm.plant import Plant, Who
 from tests.conftest import who
@@ -184,3 +184,101 @@ def test_a_point_left_isolated_by_an_abandoned_changeover_is_not_forgotten(
     job = plant.state(work).worksheet.jobs[0].id
     plant.act(work, LockoutAct(job=job, event=Event.LOCK_OFF), who(plant, "AA"), key="off")
     assert [state.work for state in plant.line_now("L1").leftover] == [work], "no lock, but still isolated"
+
+
+@pytest.mark.parametrize("identity", ["pin", "unconfirmed"])
+def test_somebody_disabled_under_their_own_lock_gets_out(
+    plant: Plant, clock: SetClock, identity: str
+) -> None:
+    """Whoever disables a code does not know who stands in the machine; 1910.147(e)(3) leaves the lock to its owner."""
+    work = _locked(plant, clock)
+    job = plant.state(work).worksheet.jobs[0].id
+    plant.ledger.disable_person("AA", by="AD")
+    gone = Who(plant.ledger.person("AA"), identity)
+    with pytest.raises(InactivePersonError):
+        plant.act(work, Note(text="still here"), gone, key="note")
+    plant.act(work, LockoutAct(job=job, event=Event.WORK_END), gone, key="end")
+    plant.act(work, LockoutAct(job=job, event=Event.LOCK_OFF), gone, key="off")
+    assert plant.state(work).locks_on() == ()
+
+
+def test_without_a_pin_a_step_that_takes_ones_own_lock_off_is_recorded_too(
+    plant: Plant, clock: SetClock
+) -> None:
+    """The program may word its order, never the missing PIN, as the reason."""
+    work = _locked(plant, clock)
+    off = next(step for step in plant.state(work).worksheet.steps() if step.event is Event.LOCK_OFF)
+    with pytest.raises(RefusedError) as refused:
+        plant.act(work, SignStep(step=off.id), Who(plant.ledger.person("AA"), "unconfirmed"), key="off")
+    assert _keys(refused) == {"changeover.after_own_lock"}
+
+
+@pytest.mark.parametrize("identity", ["unconfirmed", "", "PIN"])
+def test_nothing_begins_and_nothing_is_stated_without_a_pin(plant: Plant, identity: str) -> None:
+    def only_named(code: str) -> Who:
+        return Who(plant.ledger.person(code), identity)
+
+    work = plant.start_changeover(who(plant, "SS"), "L2", "juniper", "k").work
+    before = plant.ledger.head()
+    for refused in (
+        lambda: plant.start_changeover(only_named("SS"), "L1", "clove-leaf", "a"),
+        lambda: plant.start_procedure(only_named("AA"), "L1", "jam-or-torn-screen", "b"),
+        lambda: plant.state_holds(only_named("SS"), "L1", ("clove-leaf",), "seen", key="c"),
+        lambda: plant.approve_library(only_named("VV"), key="d"),
+        lambda: plant.act(work, Note(text="slow"), only_named("AA"), key="e"),
+    ):
+        with pytest.raises(RefusedError) as error:
+            refused()
+        assert _keys(error) == {"plant.unconfirmed"}
+    assert plant.ledger.head() == before
+
+
+def test_an_open_session_is_not_enough_where_the_plant_asks_the_pin_again(
+    plant: Plant, clock: SetClock
+) -> None:
+    work = _locked(plant, clock)
+    job = plant.state(work).worksheet.jobs[0].id
+    session = Who(plant.ledger.person("AA"), "session")
+    plant.act(work, Note(text="warm"), session, key="note")
+    with pytest.raises(RefusedError) as refused:
+        plant.act(work, LockoutAct(job=job, event=Event.REVIEW), session, key="review")
+    assert _keys(refused) == {"plant.pin_again"}
+    plant.act(work, LockoutAct(job=job, event=Event.LOCK_OFF), session, key="off")
+    assert plant.state(work).locks_on() == (), "the way out is open all the same"
+
+
+def test_one_key_cannot_answer_for_two_pieces_of_work(plant: Plant) -> None:
+    first = plant.start_changeover(who(plant, "SS"), "L1", "clove-leaf", "k1").work
+    second = plant.start_changeover(who(plant, "SS"), "L2", "juniper", "k2").work
+    plant.act(first, Note(text="slow"), who(plant, "AA"), key="same")
+    with pytest.raises(KeyReusedError):
+        plant.act(second, Note(text="slow"), who(plant, "AA"), key="same")
+
+
+@pytest.mark.parametrize("fragrances", [(), ("no-such",), ("plain", "no-such")])
+def test_a_line_is_never_said_to_hold_what_it_cannot_run(plant: Plant, fragrances: tuple[str, ...]) -> None:
+    with pytest.raises(RefusedError) as refused:
+        plant.state_holds(who(plant, "SS"), "L1", fragrances, "seen", key="k")
+    assert _keys(refused) == {"plant.holds_no_such"}
+
+
+def test_a_disabled_witness_witnesses_nothing(plant: Plant, clock: SetClock) -> None:
+    work = _locked(plant, clock)
+    job = plant.state(work).worksheet.jobs[0].id
+    witness = plant.ledger.person("BB")
+    plant.ledger.disable_person("BB", by="AD")
+    with pytest.raises(LedgerError):
+        plant.act(
+            work, LockoutAct(job=job, event=Event.VERIFY, result="zero"), who(plant, "AA"),
+            key="v", witness=witness,
+        )  # fmt: skip
+
+
+def test_a_lock_on_a_line_that_the_checklists_no_longer_name_still_counts(
+    plant: Plant, clock: SetClock
+) -> None:
+    _locked(plant, clock)
+    fewer = {name: line for name, line in plant.library.lines.items() if name != "L1"}
+    later = Plant(plant.library.model_copy(update={"lines": fewer}), plant.ledger, "T2")
+    other = later.start_changeover(who(plant, "SS"), "L2", "juniper", "k2").work
+    assert {lock.line for lock in later.elsewhere(other)} == {"L1"}
