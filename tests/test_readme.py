@@ -41,7 +41,9 @@ def test_the_example_with_the_plants_own_words_runs_as_it_stands() -> None:
     done = subprocess.run([sys.executable, "-c", examples[1]], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     assert re.search(r"^proposed: \w+$", done.stdout, re.MULTILINE), done.stdout
-    assert re.search(r"contents x \d\.\d\d: \d+ kg becomes \d+ kg, \d+ kg to be sure", done.stdout), done.stdout
+    assert re.search(r"contents x \d\.\d\d: \d+ kg becomes \d+ kg, \d+ kg to be sure", done.stdout), (
+        done.stdout
+    )
 
 
 def _every_key(value: object) -> set[str]:
