@@ -53,9 +53,9 @@ async def test_a_second_press_is_not_taken_while_one_is_on_its_way(plant: Plant)
         gate = threading.Event()
         append = plant.ledger.append
 
-        def slow(*args: object) -> object:
+        def slow(*args: object, **more: object) -> object:
             gate.wait(10)
-            return append(*args)  # type: ignore[arg-type]
+            return append(*args, **more)  # type: ignore[arg-type]
 
         plant.ledger.append = slow  # type: ignore[method-assign,assignment]
         assert app.desk.record(work, Note(text="first"))
