@@ -3,7 +3,8 @@
 from dataclasses import dataclass
 
 from floorterm.changeover.flush_case import Case
-from floorterm.flush.progress import Learnt, Revision, learn, revise
+from floorterm.flush import Washout
+from floorterm.flush.progress import Learnt, Revision, Spread, learn, revise
 from floorterm.flush.quantity import round_up
 from floorterm.flush.samples import Samples, refuse_rising
 from floorterm.wording import Say
@@ -55,15 +56,31 @@ def checked(case: Case, samples: Samples, *, relative_error: float = SAMPLE_ERRO
     Raises NotFallingError for samples that do not fall with the kg, CalibrationError naming the field for the
     rest: no sample, one at or below what the feed carries, a limit that is never reached.
     """
-    readings = samples.readings
-    if len(readings) > 1:
-        refuse_rising(samples)
-    learnt = learn(case.curve, readings, case.spread, relative_error=relative_error)
-    revision = revise(
+    return checked_by(
         case.curve,
         case.limit.value,
         float(case.quantity.required_kg),
-        learnt.spread,
+        case.spread,
+        samples,
         confidence=case.confidence,
+        relative_error=relative_error,
     )
+
+
+def checked_by(
+    curve: Washout,
+    limit: float,
+    required_kg: float,
+    before: Spread,
+    samples: Samples,
+    *,
+    confidence: float,
+    relative_error: float = SAMPLE_ERROR,
+) -> Checked:
+    """The same for a curve that is known: `required_kg` stands now, `before` is what was known of the holdup."""
+    readings = samples.readings
+    if len(readings) > 1:
+        refuse_rising(samples)
+    learnt = learn(curve, readings, before, relative_error=relative_error)
+    revision = revise(curve, limit, required_kg, learnt.spread, confidence=confidence)
     return Checked(samples=samples, learnt=learnt, revision=revision, last_kg=readings[-1].m_kg)

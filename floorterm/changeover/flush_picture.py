@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from math import inf
 
-from floorterm.flush import Washout, curve
+from floorterm.flush import Washout
 from floorterm.flush.progress import Spread, live_band
 
 _POINTS = 161
@@ -21,19 +21,17 @@ class Picture:
 def picture(
     washed: Washout, limit: float, spread: Spread, confidence: float, *, points: int = _POINTS
 ) -> Picture:
-    """The curve of a flush with the band in which the true one lies with that confidence on each side: all
-    contents larger or smaller together, so that the curve of a factor f is W(m / f).
+    """The most probable curve of a flush with the band in which the true one lies, with that confidence on each
+    side: all contents larger or smaller together, so that the curve of a factor f is W(m / f).
     """
-    crossing = washed.kg_to_reach(limit) if limit > 0 else inf
-    end = 3.0 * washed.line.content_kg
+    crossing = washed.kg_to_reach(limit) * spread.median if limit > 0 else inf
+    end = 3.0 * washed.line.content_kg * spread.median
     if 0 < crossing < inf:
-        end = crossing * max(1.3, 1.05 * spread.upper(confidence))
-    drawn = curve(washed, end, points)
+        end = crossing * max(1.3, 1.05 * spread.upper(confidence) / spread.median)
+    masses = (end * place / (points - 1) for place in range(points))
+    found = live_band(washed, masses, spread, confidence=confidence)
     return Picture(
-        points=drawn,
-        band=tuple(
-            (one.kg, one.low, one.high)
-            for one in live_band(washed, (kg for kg, _ in drawn), spread, confidence=confidence)
-        ),
+        points=tuple((one.kg, one.residual) for one in found),
+        band=tuple((one.kg, one.low, one.high) for one in found),
         crossing_kg=crossing,
     )

@@ -207,7 +207,7 @@ def revised(state: State, entry: Entry, act: ReviseFlush) -> State:
     """A new requirement at a flush step."""
     if act.step not in state.flush:
         return state
-    progress = replace(state.flush[act.step], required_kg=act.kg, revised_by=entry.n)
+    progress = replace(state.flush[act.step], required_kg=act.kg, revised_by=entry.n, inputs=act.inputs)
     return _progress(state, act.step, progress)
 
 

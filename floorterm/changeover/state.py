@@ -72,11 +72,15 @@ class Push:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FlushProgress:
-    """Where a flush step stands: kg required as revised last, and kg of line mass pushed so far."""
+    """Where a flush step stands: kg required as revised last, and kg of line mass pushed so far.
+
+    `inputs` are those of the last revision: the way that was chosen, what check samples taught.
+    """
 
     required_kg: Decimal
     pushed_kg: Decimal = Decimal(0)
     revised_by: int | None = None
+    inputs: Mapping[str, str] = field(default_factory=dict)
     pushes: tuple[Push, ...] = ()
 
     @property

@@ -146,11 +146,11 @@ async def test_a_flush_can_be_ended_short_of_it_with_a_deviation(crew_at: CrewAt
         await until(pilot, lambda: screen.check_action("revise", ()) is None)
 
 
-async def test_the_plain_look_of_the_curve_keeps_to_three_characters(crew_at: CrewAt) -> None:
+async def test_the_plain_look_of_the_curve_keeps_to_four_characters(crew_at: CrewAt) -> None:
     async with at_flush(crew_at(""), plain=True) as (screen, pilot):
         text_of(pilot.app).replace("…", "...").encode("cp437")
         drawn = "".join(line[8:] for line in screen.query_one(Curve).text.splitlines()[:-3])
-        assert set(drawn) <= set("#-| ")
+        assert set(drawn) <= set("#:-| ")
 
 
 # --- the plotter --------------------------------------------------------------------------------------

@@ -4,31 +4,54 @@ import math
 from collections.abc import Iterable
 from decimal import Decimal
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.binding import Binding, BindingType
 from textual.containers import Container
 from textual.widget import Widget
 
-from floorterm.changeover.acts import ReviseFlush, SignStep
+from floorterm.changeover.acts import Note, ReviseFlush, SignStep
+from floorterm.changeover.entering import Given
 from floorterm.changeover.entry_rules import number_of
-from floorterm.changeover.flushing import line_from_json
+from floorterm.changeover.flush_live import (
+    after_check,
+    check_inputs,
+    confidence_of,
+    curve_of,
+    spread_of,
+    strategy_inputs,
+    strategy_kg,
+)
+from floorterm.changeover.flush_picture import Picture, picture
+from floorterm.changeover.state import FlushProgress
 from floorterm.changeover.view import title_of
+from floorterm.changeover.view_flush import open_flush, way_name
 from floorterm.changeover.view_step import flush_view
+from floorterm.changeover.view_words import kg, number
 from floorterm.changeover.worksheet import FlushNote
-from floorterm.entries import canonical
+from floorterm.flush.errors import FlushError
+from floorterm.flush.samples import Sample
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import NotRecorded, Recorded
 from floorterm.terminal.screens.dialogs import AskScreen, Item, MenuScreen, number_spec, reason_spec
+from floorterm.terminal.screens.flush_ways import WaysScreen
+from floorterm.terminal.screens.read import ReadScreen
 from floorterm.terminal.views.flush import flush_page
+from floorterm.terminal.views.flush_ways import chain_lines
+from floorterm.terminal.views.text import Line
 from floorterm.terminal.views.work import say
 from floorterm.terminal.widgets.curve import Curve, CurveView
 from floorterm.terminal.widgets.step_card import StepCard
+from floorterm.wording import sentence
 
 if TYPE_CHECKING:
+    from floorterm.changeover.checked import Checked
     from floorterm.changeover.state import State
+    from floorterm.flush import LineModel
+    from floorterm.flush.progress import Spread
 
-_POINTS = 161
+
+_HIGH, _LOW = 10, 8  # lines of the curve under the words
 
 
 class FlushScreen(FloorScreen[None]):
@@ -37,8 +60,11 @@ class FlushScreen(FloorScreen[None]):
     CSS_PATH = "flush.tcss"
     QUESTION = "work.flush_question"
     BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f4", "ways", "work.key_ways", id="flush.ways"),
         Binding("f5", "revise", "work.key_revise", id="flush.revise"),
         Binding("f6", "end_short", "work.key_end_short", id="flush.end_short"),
+        Binding("f7", "chain", "work.key_chain", id="flush.chain"),
+        Binding("f8", "check", "work.key_check", id="flush.check"),
         Binding("pagedown", "turn(1)", "work.key_turn", id="flush.turn", show=False),
         Binding("pageup", "turn(-1)", "work.key_turn_back", id="flush.turn_back", show=False),
     ]
@@ -71,9 +97,14 @@ class FlushScreen(FloorScreen[None]):
         self.query_one(StepCard).show(flush_page(state, self.language, width), self.work)
         note = state.worksheet.flush
         curve = self.query_one(Curve)
-        curve.display = note is not None and bool(note.line_model)
-        if note is not None and note.line_model:
-            curve.show_curve(_curve_view(note, state))
+        drawn = _curve_view(note, state) if note is not None and note.line_model else None
+        curve.display = drawn is not None
+        if not wide:  # while flushing the words say more
+            curve.styles.height = _LOW if any(one.pushed_kg for one in state.flush.values()) else _HIGH
+        else:
+            curve.styles.height = None
+        if drawn is not None:
+            curve.show_curve(drawn)
 
     def on_resize(self) -> None:
         """Other widths."""
@@ -85,9 +116,14 @@ class FlushScreen(FloorScreen[None]):
         state = self.state
         return next((name for name in state.flush if name not in state.signed), "") if not state.ended else ""
 
+    @property
+    def _progress(self) -> FlushProgress:
+        """Where the open flush step stands."""
+        return self.state.flush[self._open_step]
+
     def check_action(self, action: str, _: tuple[object, ...]) -> bool | None:
         """A flush can be changed until its step is signed."""
-        if action in ("revise", "end_short"):
+        if action in ("revise", "end_short", "check"):
             return True if self.desk.is_open and self._open_step else None
         return True
 
@@ -115,8 +151,118 @@ class FlushScreen(FloorScreen[None]):
             AskScreen(self.title_text(), question, reason_spec(self.language))
         )
         if why is not None:
-            act = ReviseFlush(step=self._open_step, kg=required, reason=why.text.strip())
+            progress = self._progress
+            inputs = {
+                **progress.inputs,
+                "old_kg": f"{progress.required_kg:f}",
+                "new_kg": f"{required:f}",
+            }
+            act = ReviseFlush(step=self._open_step, kg=required, reason=why.text.strip(), inputs=inputs)
             self.desk.record(self.work, act, screen=self)
+
+    def action_ways(self) -> None:
+        """All ways side by side; another one may be chosen until the step is signed."""
+        self.run_worker(self._ways(), group="acts")
+
+    async def _ways(self) -> None:
+        note, state = self.state.worksheet.flush, self.state
+        if note is None:
+            return
+        progress = open_flush(state)
+        changeable = self.desk.is_open and bool(self._open_step)
+        chosen = await self.app.push_screen_wait(
+            WaysScreen(self.title_text(), note, progress, changeable=changeable)
+        )
+        row = note.strategy(chosen) if chosen else None
+        if row is None or await self.app.ensure_signed_in() is None:
+            return
+        question = say("ways_reason", self.language, way=way_name(row.key, self.language))
+        why = await self.app.push_screen_wait(
+            AskScreen(self.title_text(), question, reason_spec(self.language))
+        )
+        if why is not None:
+            now = self._progress
+            act = ReviseFlush(
+                step=self._open_step,
+                kg=strategy_kg(note, now, row),
+                reason=why.text.strip(),
+                inputs=strategy_inputs(note, now, row),
+            )
+            self.desk.record(self.work, act, screen=self)
+
+    def action_chain(self) -> None:
+        """The reasoning with its sources, sentence by sentence."""
+        note = self.state.worksheet.flush
+        if note is None:
+            return
+
+        def lines(width: int, language: str) -> tuple[Line, ...]:
+            return chain_lines(note, language, width)
+
+        self.app.push_screen(ReadScreen("work.chain_name", "work.chain_question", lines))
+
+    def action_check(self) -> None:
+        """Enter a check sample; what follows from it is proposed, never imposed."""
+        self.run_worker(self._check(), group="acts")
+
+    async def _check(self) -> None:
+        if await self.app.ensure_signed_in() is None:
+            return
+        language, note = self.language, self.state.worksheet.flush
+        spec = number_spec("check_kg", "kg", language)
+        begin = Given(text=f"{self._progress.pushed_kg:f}") if self._progress.pushed_kg else None
+        at = await self.app.push_screen_wait(AskScreen(self.title_text(), spec.prompt, spec, given=begin))
+        if at is None or note is None:
+            return
+        spec = number_spec("check_residual", "%", language)
+        left = await self.app.push_screen_wait(AskScreen(self.title_text(), spec.prompt, spec))
+        if left is None:
+            return
+        mass, share = number_of(at.text), number_of(left.text)
+        if mass is None or share is None:
+            self.refuse((say("check_no_number", language),))
+            return
+        try:
+            found = after_check(note, self._progress, Sample(float(mass), float(share) / 100.0))
+        except FlushError as fault:
+            self.refuse((sentence(fault.say, language),))
+            return
+        if found is None:
+            self.refuse((say("check_no_curve", language),), "caution")
+            return
+        await self._propose(found, mass, share)
+
+    async def _propose(self, found: "Checked", mass: Decimal, share: Decimal) -> None:
+        language, progress = self.language, self._progress
+        said = " ".join(sentence(one, language) for one in found.says)
+        items = [
+            Item(
+                "keep",
+                say("check_keep", language, kg=kg(progress.required_kg, language)),
+                say("check_keep_note", language),
+            ),
+            Item(
+                "revise",
+                say("check_revise", language, kg=kg(Decimal(found.promise_kg), language)),
+                sentence(found.revision.say, language),
+            ),
+        ]
+        menu = MenuScreen(self.title_text(), say("check_question", language), items)
+        chosen = await self.app.push_screen_wait(menu)
+        facts = {"kg": kg(mass, language), "percent": number(share, language), "said": said}
+        text = say("check_noted", language, **facts)
+        if chosen == "revise":
+            act: ReviseFlush | Note = ReviseFlush(
+                step=self._open_step,
+                kg=Decimal(found.promise_kg),
+                reason=text,
+                inputs=check_inputs(progress, found),
+            )
+        elif chosen == "keep":
+            act = Note(step=self._open_step, text=text)
+        else:
+            return
+        self.desk.record(self.work, act, screen=self)
 
     def action_end_short(self) -> None:
         """End the flush with what has been pushed, short of what is required: a deviation."""
@@ -148,24 +294,30 @@ class FlushScreen(FloorScreen[None]):
         self.retell()
 
 
-def _curve_view(note: FlushNote, state: "State") -> CurveView:
-    data: dict[str, Any] = dict(note.line_model)
-    points, crossing = _washed(canonical(data), float(note.limit))
+def _curve_view(note: FlushNote, state: "State") -> CurveView | None:
+    """The curve that the flush in hand follows, with the band above it; None for a way without one."""
+    progress = open_flush(state)
+    washed = curve_of(note, progress)
+    if washed is None:
+        return None
+    spread = spread_of(note, progress.inputs if progress else None)
+    limit = float(note.limit)
+    drawn = _drawn(washed.line, washed.divert_flash, washed.floor, limit, spread, confidence_of(note))
     pushed = sum((one.pushed_kg for one in state.flush.values()), Decimal(0))
-    return CurveView(points=points, limit=float(note.limit), crossing_kg=crossing, pushed_kg=float(pushed))
+    return CurveView(
+        points=drawn.points,
+        limit=limit,
+        crossing_kg=drawn.crossing_kg if math.isfinite(drawn.crossing_kg) else 0.0,
+        pushed_kg=float(pushed),
+        high=tuple((kg, high) for kg, _, high in drawn.band),
+    )
 
 
 @lru_cache(maxsize=16)
-def _washed(model: str, limit: float) -> tuple[tuple[tuple[float, float], ...], float]:
-    """Points of the curve up to somewhat more than the crossing, and the crossing (0 if there is none)."""
-    import json  # noqa: PLC0415
+def _drawn(
+    line: "LineModel", divert: bool, floor: float, limit: float, spread: "Spread", confidence: float
+) -> Picture:
+    """The same flush has the same picture."""
+    from floorterm.flush import washout  # noqa: PLC0415  only this screen computes
 
-    from floorterm.flush import curve, washout  # noqa: PLC0415  only this screen computes
-
-    washed = washout(line_from_json(json.loads(model)))
-    crossing = washed.kg_to_reach(limit) if limit > 0 else math.inf
-    if not math.isfinite(crossing) or crossing <= 0:
-        end, crossing = 3 * washed.line.content_kg, 0.0
-    else:
-        end = crossing * 1.3
-    return curve(washed, end, _POINTS), crossing
+    return picture(washout(line, divert_flash=divert, floor=floor), limit, spread, confidence)

@@ -4,8 +4,17 @@ import math
 from collections.abc import Sequence
 from decimal import Decimal
 
+from floorterm.changeover.flush_live import BASE, way_in_hand
 from floorterm.changeover.state import State
 from floorterm.changeover.view import governs
+from floorterm.changeover.view_flush import (
+    known_text,
+    live_lines,
+    next_best_text,
+    open_flush,
+    sure_text,
+    way_name,
+)
 from floorterm.changeover.view_step import flush_view, left_facts
 from floorterm.changeover.view_words import kg, number
 from floorterm.changeover.worksheet import FlushNote, LimitCandidate
@@ -23,19 +32,24 @@ _AXIS = 8  # columns of the scale at the left
 
 
 def flush_page(state: State, language: str, width: int) -> list[Line]:
-    """Required amounts, what governs them, progress, what is measured and what assumed, every candidate."""
+    """First what decides now: amounts, the governing rule, how it is known, the next best way, what is left in
+    the bars. Then every input and every candidate.
+    """
     note = state.worksheet.flush
     if note is None:
         return labelled(say("label_now", language), say("flush_not_here", language), width)
+    progress = open_flush(state)
     lines = _required(state, note, language, width)
+    lines += _progress(state, note, language, width)
     lines += labelled(say("label_why", language), governs(state.worksheet, language), width)
     if note.gate:
         lines += labelled(
-            say("label_caution", language), say("flush_gate", language), width, "caution", "caution"
+            say("label_caution", language), say("flush_gate", language), width, "caution", "caution", most=1
         )
-    for step_id, progress in state.flush.items():
-        if progress.pushed_kg or step_id in state.signed:
-            lines += flush_lines(flush_view(progress, note, language), width)
+    lines += _known(note, language, width)
+    other = next_best_text(note, progress, language)
+    if other:
+        lines += labelled(say("label_ways", language), other, width)
     lines += _inputs(note, language, width)
     lines += _candidates(note, language, width)
     for warning in note.warnings:
@@ -43,17 +57,38 @@ def flush_page(state: State, language: str, width: int) -> list[Line]:
     return lines
 
 
+def _progress(state: State, note: FlushNote, language: str, width: int) -> list[Line]:
+    lines: list[Line] = []
+    for step_id, progress in state.flush.items():
+        if progress.pushed_kg or step_id in state.signed:
+            lines += flush_lines(flush_view(progress, note, language), width)
+    for place, text in enumerate(live_lines(state, language)):
+        label = say("label_now_left", language) if place == 0 else ""
+        lines += labelled(label, text, width, "strong" if place else "")
+    return lines
+
+
+def _known(note: FlushNote, language: str, width: int) -> list[Line]:
+    tone: Tone = "caution" if note.evidence == "guessed" else ""
+    label = "label_measured" if note.evidence == "measured" else "label_assumed"
+    return labelled(say(label, language), known_text(note, language), width, tone)
+
+
 def _required(state: State, note: FlushNote, language: str, width: int) -> list[Line]:
     now = sum((one.required_kg for one in state.flush.values()), Decimal(0)) or note.required_kg
     facts = {"kg": kg(now, language), **left_facts(now, note, language)}
     key = f"flush_status_{note.status}" if note.status != "ok" else "flush_required"
     lines = labelled(say("label_flush", language), say(key, language, **facts), width, "strong", "strong")
+    in_hand = way_in_hand(open_flush(state))
     if now != note.required_kg:
         was = say("flush_revised_from", language, kg=kg(note.required_kg, language))
         lines += labelled("", was, width, "notice")
+        if in_hand != BASE:
+            lines += labelled("", say("flush_in_hand", language, way=way_name(in_hand, language)), width)
     elif note.status == "ok":
-        diverted = say("flush_diverted", language, kg=kg(note.diverted_kg, language))
-        lines += labelled("", diverted, width)
+        parts = [say("flush_diverted", language, kg=kg(note.diverted_kg, language))]
+        parts += [sure] if (sure := sure_text(note, language)) else []
+        lines += labelled("", "; ".join(parts), width)
     return lines
 
 
@@ -63,10 +98,7 @@ def _inputs(note: FlushNote, language: str, width: int) -> list[Line]:
         names = _spoken_inputs(note.measured, language)
         lines += labelled(say("label_measured", language), names, width)
     if note.assumed:
-        names = _spoken_inputs(note.assumed, language)
-        tone: Tone = "caution" if note.evidence == "guessed" else ""
-        text = say(f"assumed_{note.evidence}", language, names=names)
-        lines += labelled(say("label_assumed", language), text, width, "", tone)
+        lines += labelled(say("label_assumed", language), _spoken_inputs(note.assumed, language), width)
     return lines
 
 
@@ -113,11 +145,13 @@ def curve_lines(
     height: int,
     *,
     plain: bool,
+    high: Points = (),
 ) -> list[Line]:
     """The washout curve as a plot of that size: residual on a logarithmic scale over kg of line mass.
 
-    The filled part is the residual; a row of dashes is the limit, a column of bars the crossing, and `o` on
-    the axis what has been pushed. Three lines are the scale and its words.
+    The filled part is the residual, the shaded part above it what may still be left (`high`); a row of dashes
+    is the limit, a column of bars the crossing, and `o` on the axis what has been pushed. Three lines are the
+    scale and its words.
     """
     columns, rows = width - _AXIS - 1, height - 3
     if columns < 10 or rows < 3 or len(points) < 2:
@@ -125,16 +159,19 @@ def curve_lines(
     end = points[-1][0]
     lowest = _lowest(limit, points)
     levels = [_level(residual, lowest) * rows for residual in _sampled(points, columns)]
+    tops = [_level(residual, lowest) * rows for residual in _sampled(high, columns)] if high else levels
     limit_row = _row_of(_level(limit, lowest) * rows, rows) if limit > 0 else -1
     cross = min(columns - 1, int(crossing_kg / end * columns)) if 0 < crossing_kg <= end else -1
     lines: list[Line] = []
     for row in range(rows):
         scale = _scale(row, rows, lowest, language)
         spans: list[Span] = [Span(f"{scale:>{_AXIS - 1}} ", "quiet")]
-        body = "".join(_glyph(levels[column], row, rows, plain=plain) for column in range(columns))
+        body = "".join(
+            _glyph(levels[column], tops[column], row, rows, plain=plain) for column in range(columns)
+        )
         spans += _with_marks(body, row == limit_row, cross)
         lines.append(tuple(spans))
-    lines += _axis(end, crossing_kg, pushed_kg, columns, language)
+    lines += _axis(end, crossing_kg, pushed_kg, columns, language, band=bool(high))
     return lines
 
 
@@ -160,14 +197,16 @@ def _row_of(level: float, rows: int) -> int:
     return min(rows - 1, max(0, rows - 1 - int(level)))
 
 
-def _glyph(level: float, row: int, rows: int, *, plain: bool) -> str:
-    """Full, half or empty cell of the filled part."""
-    above = level - (rows - 1 - row)
+def _glyph(level: float, top: float, row: int, rows: int, *, plain: bool) -> str:
+    """Full or half cell of the filled part, a shaded one of the band above it, or an empty one."""
+    floor = rows - 1 - row
+    above = level - floor
+    shade = (":" if plain else "░") if top - floor >= 0.5 else " "
     if plain:
-        return "#" if above >= 0.5 else " "
+        return "#" if above >= 0.5 else shade
     if above >= 0.75:
         return "█"
-    return "▄" if above >= 0.25 else " "
+    return "▄" if above >= 0.25 else shade
 
 
 def _with_marks(body: str, is_limit: bool, cross: int) -> list[Span]:
@@ -195,7 +234,9 @@ def _scale(row: int, rows: int, lowest: float, language: str) -> str:
     return ""
 
 
-def _axis(end: float, crossing: float, pushed: float, columns: int, language: str) -> list[Line]:
+def _axis(
+    end: float, crossing: float, pushed: float, columns: int, language: str, *, band: bool
+) -> list[Line]:
     ticks = ["-"] * columns
     if pushed > 0:
         ticks[min(columns - 1, int(pushed / end * columns))] = "o"
@@ -210,6 +251,8 @@ def _axis(end: float, crossing: float, pushed: float, columns: int, language: st
         words_ += say("curve_crossing", language, kg=kg(Decimal(math.ceil(crossing - 1e-9)), language))
     if pushed > 0:
         words_ += say("curve_pushed", language, kg=kg(Decimal(round(pushed)), language))
+    if band:
+        words_ += say("curve_band", language)
     return [
         (Span(lead), Span("".join(ticks), "quiet")),
         (Span(lead), Span("".join(labels), "quiet")),

@@ -8,12 +8,16 @@ from floorterm.terminal.widgets.page import Page
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CurveView:
-    """Points (kg, residual), the residual limit, where the curve crosses it, what has been pushed; kg."""
+    """Points (kg, residual), the residual limit, where the curve crosses it, what has been pushed; kg.
+
+    `high`: the upper edge of the band in which the true curve lies.
+    """
 
     points: Points = ()
     limit: float = 0.0
     crossing_kg: float = 0.0
     pushed_kg: float = 0.0
+    high: Points = ()
 
 
 class Curve(Page):
@@ -45,6 +49,7 @@ class Curve(Page):
                 self.size.width,
                 self.size.height,
                 plain=self.plain,
+                high=view.high,
             )
         )
 
