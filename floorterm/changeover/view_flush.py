@@ -44,7 +44,9 @@ def sure_text(note: FlushNote, language: str) -> str:
     """How many kg it takes to be sure; "" where the record does not say."""
     if note.sure_kg is None or note.confidence is None or note.status != "ok":
         return ""
-    return say("flush_sure", language, kg=kg(note.sure_kg, language), sure=f"{float(note.confidence) * 100:g}")
+    return say(
+        "flush_sure", language, kg=kg(note.sure_kg, language), sure=f"{float(note.confidence) * 100:g}"
+    )
 
 
 def known_text(note: FlushNote, language: str) -> str:
