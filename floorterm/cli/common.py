@@ -30,7 +30,7 @@ def checklists_option(command: _Command) -> _Command:
     return click.option(
         "--checklists",
         type=click.Path(path_type=Path, file_okay=False),
-        help="Folder of the plant's YAML (default: the ledger's folder, else the starter set).",
+        help="Folder of the plant's YAML (default: the one that an opened ledger names, else the starter set).",
     )(command)
 
 

@@ -41,12 +41,13 @@ def init(admin: str, name: str, checklists: Path | None, db: Path | None) -> Non
             time_zone=library.plant.time_zone,
             checklists=str(checklists.resolve()) if checklists else "",
         )
-        ledger.add_person(
-            Person(code=admin, name=name, permission=Permission.ADMINISTRATOR, lockout=LockoutStatus.OTHER),
-            pin,
-            by="",
-        )
     except (LedgerError, OSError) as error:
+        fail(str(error))
+    first = Person(code=admin, name=name, permission=Permission.ADMINISTRATOR, lockout=LockoutStatus.OTHER)
+    try:
+        ledger.add_person(first, pin, by="")
+    except LedgerError as error:
+        path.unlink()  # nobody could ever sign in it, and nothing but its own beginning is in it
         fail(str(error))
     head = ledger.head()
     click.echo(f"{path}: ledger of {library.plant.name} created, head {head.n} {head.hash}")
@@ -64,23 +65,25 @@ def holds(
     line: str, fragrances: tuple[str, ...], by: str, reason: str, checklists: Path | None, db: Path | None
 ) -> None:
     """State what LINE holds: FRAGRANCES, the main one first."""
+    from floorterm.entries import TextError  # noqa: PLC0415
     from floorterm.ledger import LedgerError  # noqa: PLC0415
     from floorterm.plant import Plant, Who, new_key  # noqa: PLC0415
 
-    library = load_library(checklists)
+    ledger = open_ledger(db)
+    named = ledger.start().checklists
+    library = load_library(checklists or (Path(named) if named else None))
     if line not in library.lines:
         fail(f"There is no line {line!r}; known are {', '.join(library.lines)}.")
     for fragrance in fragrances:
         if fragrance not in library.fragrances or line not in library.fragrances[fragrance].lines:
             fail(f"{fragrance!r} does not run on {line}.")
-    ledger = open_ledger(db)
     pin = click.prompt(f"PIN of {by}", hide_input=True)
     try:
         person = ledger.check_pin(by, pin, terminal="cli")
         entry = Plant(library, ledger, "cli").state_holds(
             Who(person, "pin"), line, fragrances, reason, key=new_key()
         )
-    except LedgerError as error:
+    except (LedgerError, TextError) as error:
         fail(str(error), Status.SHORT)
     click.echo(f"Recorded as entry {entry.n}: {line} holds {', '.join(fragrances)}.")
 

@@ -200,6 +200,37 @@ def test_a_wrong_pin_or_no_permission_leaves_with_1_and_nothing_recorded(db: Pat
     assert "supervisor" in held.stderr
 
 
+@pytest.mark.parametrize(("admin", "pin"), [("AD", "111111"), ("A D", PIN)])
+def test_an_init_that_was_refused_can_be_done_again(tmp_path: Path, admin: str, pin: str) -> None:
+    """A ledger without its administrator would stand in the way for ever: nobody can be added to it."""
+    path = tmp_path / "plant.db"
+    first = _run("init", "--admin", admin, "--name", "A. Dmin", "--db", str(path), typed=f"{pin}\n{pin}\n")
+    assert first.exit_code == 2
+    assert not path.exists()
+    again = _run("init", "--admin", "AD", "--name", "A. Dmin", "--db", str(path), typed=f"{PIN}\n{PIN}\n")
+    assert again.exit_code == 0, again.output
+
+
+def test_what_a_line_holds_is_judged_by_the_checklists_that_the_ledger_names(tmp_path: Path) -> None:
+    folder = tmp_path / "ours"
+    shutil.copytree(starter_folder(), folder)
+    (folder / "fragrances" / "palmarosa.yaml").unlink()
+    path = str(tmp_path / "plant.db")
+    made = _run(
+        "init", "--admin", "AD", "--name", "A", "--checklists", str(folder), "--db", path, typed=f"{PIN}\n{PIN}\n"
+    )  # fmt: skip
+    assert made.exit_code == 0, made.output
+    said = _run("holds", "L1", "palmarosa", "--by", "AD", "--reason", "seen", "--db", path)
+    assert said.exit_code == 2
+    assert "'palmarosa' does not run on L1." in said.output
+
+
+def test_a_reason_that_no_record_may_keep_is_said_and_not_a_traceback(db: Path) -> None:
+    said = _run("holds", "L1", "plain", "--by", "AD", "--reason", "a\x07b", "--db", str(db), typed=f"{PIN}\n")
+    assert said.exit_code == 1
+    assert "cannot be kept" in said.output
+
+
 def test_a_pin_is_never_an_option() -> None:
     for command in (["init"], ["holds"], ["people", "add"], ["people", "reset-pin"], ["people", "disable"]):
         assert "--pin" not in _run(*command, "--help").output
