@@ -7,7 +7,7 @@ state of its own besides a cache of folds, which any reader could compute again 
 import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, fields, replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta, timezone
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -95,12 +95,12 @@ class Plant:
         return ZoneInfo(self.ledger.start().time_zone)
 
     def now(self) -> datetime:
-        """The ledger's clock: wall time, or the set clock of a demo."""
-        return self.ledger.now()
+        """The ledger's clock (wall time, or the set clock of a demo) with the plant's own offset at that moment."""
+        return _with_offset(self.ledger.now(), self.zone)
 
     def today(self) -> date:
         """The plant's local date."""
-        return self.now().astimezone(self.zone).date()
+        return self.now().date()
 
     def state(self, work: str) -> State:
         """The state of a piece of work, folded from its entries (only the new ones are read)."""
@@ -234,9 +234,8 @@ class Plant:
             assert asked.person is not None  # an act always names a person; the ledger looked them up
             if not leaves and (unproved := _unproved(who, act, state.worksheet)):
                 return unproved
-            return may(
-                state, act, asked.person, asked.now, witness=asked.witness, elsewhere=self.elsewhere(work)
-            )
+            now = _with_offset(asked.now, self.zone)
+            return may(state, act, asked.person, now, witness=asked.witness, elsewhere=self.elsewhere(work))
 
         draft = Draft(
             kind=act.KIND,
@@ -432,6 +431,12 @@ class Plant:
             whole,
         )
         return self.state(entry.changeover)
+
+
+def _with_offset(at: datetime, zone: ZoneInfo) -> datetime:
+    """The instant on the zone's wall clock, its offset fixed so that minutes added to it are real minutes."""
+    local = at.astimezone(zone)
+    return local.replace(tzinfo=timezone(local.utcoffset() or timedelta(0)))
 
 
 def _way_out(act: Act, sheet: Worksheet) -> bool:

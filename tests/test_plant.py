@@ -1,6 +1,7 @@
 """The plant: library and ledger together, on a real SQLite file."""
 
-from datetime import timedelta
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
@@ -99,7 +100,7 @@ def test_locks_left_on_by_an_abandoned_changeover_keep_the_line_from_a_new_one(
     plant: Plant, clock: SetClock
 ) -> None:
     work = _locked(plant, clock)
-    plant.act(work, Abandon(reason="motor fault", holds=("clove-leaf",)), who(plant, "AA"), key="abandon")
+    plant.act(work, Abandon(reason="motor fault"), who(plant, "AA"), key="abandon")
     now = plant.line_now("L1")
     assert now.changeover is None
     assert [state.work for state in now.leftover] == [work]
@@ -180,7 +181,7 @@ def test_a_point_left_isolated_by_an_abandoned_changeover_is_not_forgotten(
     plant: Plant, clock: SetClock
 ) -> None:
     work = _locked(plant, clock)
-    plant.act(work, Abandon(reason="motor fault", holds=("clove-leaf",)), who(plant, "AA"), key="abandon")
+    plant.act(work, Abandon(reason="motor fault"), who(plant, "AA"), key="abandon")
     job = plant.state(work).worksheet.jobs[0].id
     plant.act(work, LockoutAct(job=job, event=Event.LOCK_OFF), who(plant, "AA"), key="off")
     assert [state.work for state in plant.line_now("L1").leftover] == [work], "no lock, but still isolated"
@@ -282,3 +283,32 @@ def test_a_lock_on_a_line_that_the_checklists_no_longer_name_still_counts(
     later = Plant(plant.library.model_copy(update={"lines": fewer}), plant.ledger, "T2")
     other = later.start_changeover(who(plant, "SS"), "L2", "juniper", "k2").work
     assert {lock.line for lock in later.elsewhere(other)} == {"L1"}
+
+
+def test_the_plants_clock_reads_its_own_wall_clock_on_both_sides_of_the_change_to_standard_time(
+    plant: Plant, clock: SetClock
+) -> None:
+    """In America/Denver 2027-11-07 02:00 daylight time is 01:00 standard time (IANA tz database)."""
+    assert plant.zone.key == "America/Denver"
+    clock.move_to(datetime(2027, 11, 7, 5, 30, tzinfo=UTC))
+    assert (plant.today().isoformat(), f"{plant.now():%H:%M}") == ("2027-11-06", "23:30")
+    earlier = plant.now()
+    clock.advance(timedelta(hours=25))
+    assert (plant.today().isoformat(), f"{plant.now():%H:%M}") == ("2027-11-07", "23:30")
+    assert plant.now() - earlier == timedelta(hours=25)
+    assert earlier + timedelta(hours=25) == plant.now(), "minutes added are real minutes"
+
+
+def test_the_last_day_of_a_training_is_that_of_the_wall_clock_now_not_of_the_last_entry(
+    plant: Plant, clock: SetClock
+) -> None:
+    """The lockout is made in standard time (-07:00); at 00:15 daylight time that still says yesterday."""
+    work = _locked(plant, clock)
+    job = plant.state(work).worksheet.jobs[0].id
+    clock.move_to(datetime(2027, 3, 15, 6, 15, tzinfo=UTC))
+    assert f"{plant.now():%Y-%m-%d %H:%M %z}" == "2027-03-15 00:15 -0600"
+    yesterday = plant.today() - timedelta(days=1)
+    plant.ledger.change_person(replace(plant.ledger.person("AA"), valid_to=yesterday), by="AD")
+    with pytest.raises(RefusedError) as refused:
+        plant.act(work, LockoutAct(job=job, event=Event.WORK_START), who(plant, "AA"), key="work start")
+    assert "lockout.training_over" in _keys(refused)

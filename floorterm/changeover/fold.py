@@ -60,7 +60,7 @@ def apply(state: State, entry: Entry) -> State:
     act = act_from_value(entry.kind, entry.value)
     after = _after(state, entry, act)
     if entry.identity == "unconfirmed":
-        after = steps.deviates(after, entry, "changeover.deviation.unconfirmed", {"name": entry.name})
+        after = steps.deviates(after, entry, lockouts.UNCONFIRMED, {"name": entry.name}, critical="safety")
     return lockouts.standing(replace(after, last_at=entry.local, last_n=entry.n))
 
 

@@ -45,6 +45,7 @@ ENDING = frozenset(
         Event.RE_ENERGISE, Event.RESTART, Event.CLOSE,
     }
 )  # fmt: skip
+UNCONFIRMED = "changeover.deviation.unconfirmed"  # key of the deviation that a missing PIN means
 _NOTICES = frozenset({Event.NOTIFY_BEFORE, Event.NOTIFY_AFTER})
 _RESULT_OK = frozenset({Event.INSPECT_AREA, Event.ACCOUNT_PEOPLE})
 

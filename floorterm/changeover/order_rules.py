@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from datetime import datetime, timedelta
 from typing import Final
 
-from floorterm.changeover.fold_lockout import ENDING
+from floorterm.changeover.fold_lockout import ENDING, UNCONFIRMED
 from floorterm.changeover.state import State
 from floorterm.changeover.worksheet import Step
 from floorterm.lockout.model import Event
@@ -43,6 +43,19 @@ def status_refusals(state: State) -> Iterator[Refusal]:
         yield no("paused")
     elif state.ended:
         yield no(f"ended_{state.status}", name=state.ended_by)
+
+
+def unproved_way_out(state: State, event: Event) -> Iterator[Refusal]:
+    """Against energy coming back while somebody is out of a lockout only by a word without a PIN.
+
+    Their end of work and their lock's removal are recorded at once (nobody is trapped), but anybody could have
+    named them; only the owner takes a lock off (1910.147(e)(3)), so a supervisor asks them first.
+    """
+    if event not in (Event.RE_ENERGISE, Event.RESTART):
+        return
+    for one in state.open_deviations:
+        if one.key == UNCONFIRMED:
+            yield no("unconfirmed_out", "29 CFR 1910.147(e)(3)", name=one.by_name, deviation=one.n)
 
 
 def blocking(state: State, step: Step, now: datetime) -> tuple[Refusal, ...]:

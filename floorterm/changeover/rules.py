@@ -75,10 +75,9 @@ def may(
     """All refusals of an act; empty when it may be recorded.
 
     `witness` is the second person, known by their own PIN. `elsewhere` are locks that other works have on.
-    `now` may carry any offset: local dates and times are those of the plant's wall clock at the last entry.
+    `now` carries the plant's own offset at that moment (its local date decides about training and inspection).
     """
-    local = now.astimezone(state.last_at.tzinfo)
-    asked = Asked(state=state, person=person, now=local, witness=witness, elsewhere=tuple(elsewhere))
+    asked = Asked(state=state, person=person, now=now, witness=witness, elsewhere=tuple(elsewhere))
     if isinstance(act, LockoutAct) and act.event in NEVER_REFUSED:
         return tuple(whole.lockout(asked, act))
     return (*_acting(asked), *_refusals(asked, act))

@@ -16,6 +16,7 @@ from floorterm.changeover.order_rules import (
     no,
     status_refusals,
     step_facts,
+    unproved_way_out,
 )
 from floorterm.changeover.state import Signed, State
 from floorterm.changeover.worksheet import Step
@@ -185,6 +186,7 @@ def _lockout_step(asked: Asked, step: Step, act: SignStep) -> Iterator[Refusal]:
     if event.event is Event.WORK_END and person.code not in lockout.at_work:
         names = ", ".join(work.name for work in lockout.at_work.values())
         yield no("others_at_work", "29 CFR 1910.147(e)(2)(i)", names=names)
+    yield from unproved_way_out(asked.state, event.event)
     yield from may_event(lockout, event, person, asked.now, asked.locks_elsewhere(step.job))
 
 

@@ -15,7 +15,7 @@ from floorterm.changeover.acts import (
     RepeatSection,
 )
 from floorterm.changeover.fold_lockout import ENDING, act_event
-from floorterm.changeover.order_rules import no, status_refusals, step_facts
+from floorterm.changeover.order_rules import no, status_refusals, step_facts, unproved_way_out
 from floorterm.changeover.sign_rules import Asked, text_refusals, unknown_step
 from floorterm.changeover.state import Deviation, State
 from floorterm.changeover.worksheet import Named, Section, worksheet_from_json
@@ -33,6 +33,7 @@ def lockout(asked: Asked, act: LockoutAct) -> Iterator[Refusal]:
         return
     if act.event not in NEVER_REFUSED:
         yield from _lockout_status(state, act)
+        yield from unproved_way_out(state, act.event)
     bare = LockEvent(n=0, at=asked.now, event=act.event, by=person.code, by_name=person.name)
     event = act_event(act, bare, asked.witness.code if asked.witness else "")
     yield from may_event(job, event, person, asked.now, asked.locks_elsewhere(act.job))
@@ -112,10 +113,20 @@ def _caused(deviation: Deviation, code: str) -> bool:
 
 
 def abandon(asked: Asked, act: Abandon) -> Iterator[Refusal]:
-    """All refusals of abandoning: only a missing reason, or an end that was there before."""
+    """All refusals of abandoning: a missing reason, an end that was there before, a wrong word of what is left.
+
+    Left open, everything that may be in the line is named; nobody names what the changeover never had to do with.
+    """
     if asked.state.ended:
         yield from status_refusals(asked.state)
     yield from text_refusals(act.reason, "reason_missing")
+    sheet = asked.state.worksheet
+    known = {_id(named) for named in (sheet.outgoing, sheet.incoming, *sheet.traces)} - {""}
+    foreign = [name for name in act.holds if name not in known]
+    if foreign:
+        yield no("holds_other", names=", ".join(foreign))
+    elif act.holds and set(act.holds) != known and not asked.person.may_supervise():
+        yield no("supervisor_narrows_holds")
 
 
 def redirect(asked: Asked, act: Redirect) -> Iterator[Refusal]:
@@ -134,6 +145,15 @@ def redirect(asked: Asked, act: Redirect) -> Iterator[Refusal]:
     other_pair = new.incoming is None or new.outgoing is None or sheet.outgoing is None
     if new.line.id != sheet.line.id or other_pair or _id(new.outgoing) != _id(sheet.outgoing):
         yield no("worksheet_of_other_line")
+        return
+    # what was meant until now may have been dosed; the new worksheet flushes it too
+    before = {_id(named) for named in (sheet.incoming, *sheet.traces)} - {
+        _id(new.outgoing),
+        _id(new.incoming),
+    }
+    forgotten = sorted(before - {trace.id for trace in new.traces} - {""})
+    if forgotten:
+        yield no("worksheet_forgets", names=", ".join(forgotten))
 
 
 def _id(named: Named | None) -> str:
@@ -184,7 +204,7 @@ def first_article_passed(state: State, section: Section) -> bool:
         signed = state.signed.get(step.id)
         if signed is None:
             return False
-        raised = [one for one in state.deviations if one.n in (signed.n, signed.corrected_by)]
+        raised = [one for one in state.deviations if one.n == (signed.corrected_by or signed.n)]
         if not signed.within and not any(one.decision == "accept" for one in raised):
             return False
     return True

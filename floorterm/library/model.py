@@ -165,7 +165,7 @@ class PlantFile(Model):
     emergency_note: Text
     duties: Annotated[tuple[Duty, ...], Field(min_length=1)]
     shifts: Annotated[tuple[Shift, ...], Field(min_length=1)]
-    release_duties: tuple[Id, ...] = ("supervisor",)
+    release_duties: Annotated[tuple[Id, ...], Field(min_length=1)] = ("supervisor",)
     pins: PinPolicy = PinPolicy()
     lockout: LockoutPolicy = LockoutPolicy()
     limits: LimitPolicy = LimitPolicy()

@@ -119,9 +119,11 @@ class _Checker:
         for ref in section.each("after"):
             yield from self._reference(ref, section_id, own, whole=True)
         for step in section.each("steps"):
-            yield from self.step(step, section_id, own)
+            yield from self.step(step, section_id, own, locked=section.get("lockout") is not None)
 
-    def step(self, step: Node, section_id: str, own: frozenset[str]) -> Iterator[Fault]:
+    def step(
+        self, step: Node, section_id: str, own: frozenset[str], *, locked: bool = False
+    ) -> Iterator[Fault]:
         for key in ("duty", "witness"):
             duty = step.word(key)
             if (
@@ -147,6 +149,9 @@ class _Checker:
         kind = step.word("kind")
         if kind is not None and kind.text == "flush" and not self.plan.changeover:
             yield self.document.fault(kind, "another kind: only a changeover knows how much to flush")
+        locked = locked or step.get("needs_lockout") is not None
+        if kind is not None and kind.text == "flush" and locked:
+            yield self.document.fault(kind, "another kind: a flush runs the line, and a lockout holds it")
 
     def _reference(self, ref: Node, section_id: str, own: frozenset[str], *, whole: bool) -> Iterator[Fault]:
         """A step of this section, `section/step`, or (where `whole`) a section."""

@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime, timedelta, timezone
 from decimal import Decimal
 from typing import Any
 
-from floorterm.changeover.acts import STARTED, Act, LockoutAct, SignStep
+from floorterm.changeover.acts import STARTED, Act, LockoutAct, Redirect, SignStep
 from floorterm.changeover.fold import apply, fold
 from floorterm.changeover.rules import may
 from floorterm.changeover.state import State
@@ -193,6 +193,17 @@ def procedure() -> Worksheet:
     )
 
 
+def towards(state: State, worksheet: Worksheet) -> Redirect:
+    """Going on towards the worksheet's fragrance; what was meant until now may be in the line and is named too."""
+    before = state.worksheet
+    named = {one.id: one for one in (before.incoming, *before.traces) if one is not None}
+    for known in (worksheet.outgoing, worksheet.incoming):
+        named.pop(known.id if known else "", None)
+    return Redirect(
+        reason="order changed", worksheet=to_json(replace(worksheet, traces=tuple(named.values())))
+    )
+
+
 class RefusedError(AssertionError):
     """The rules refused what a test took for granted."""
 
@@ -237,7 +248,8 @@ class Record:
         return self
 
     def may(self, act: Act, person: Person = ODE, witness: Person | None = None) -> tuple[Refusal, ...]:
-        return may(self.state, act, person, self.now, witness=witness, elsewhere=self.elsewhere)
+        local = self.now.astimezone(PLANT)
+        return may(self.state, act, person, local, witness=witness, elsewhere=self.elsewhere)
 
     def keys(self, act: Act, person: Person = ODE, witness: Person | None = None) -> list[str]:
         return [refusal.say.key.split(".", 1)[1] for refusal in self.may(act, person, witness)]

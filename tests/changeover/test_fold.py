@@ -15,7 +15,6 @@ from floorterm.changeover.acts import (
     Pause,
     PushFlush,
     RaiseDeviation,
-    Redirect,
     Release,
     RepeatSection,
     Resume,
@@ -23,12 +22,22 @@ from floorterm.changeover.acts import (
     UnknownActError,
 )
 from floorterm.changeover.fold import NotStartedError, apply, fold
-from floorterm.changeover.worksheet import Worksheet, to_json
+from floorterm.changeover.worksheet import Worksheet
 from floorterm.entries import canonical
 from floorterm.lockout.model import Event
 from floorterm.wording import LANGUAGES, Say, sentence
 from tests.changeover import sheets
-from tests.changeover.sheets import ODE, PELL, TAMM, Record, finished, locked, lockout_act, unlocked
+from tests.changeover.sheets import (
+    ODE,
+    PELL,
+    TAMM,
+    Record,
+    finished,
+    locked,
+    lockout_act,
+    towards,
+    unlocked,
+)
 
 
 def deviations(record: Record) -> list[str]:
@@ -226,7 +235,7 @@ def test_a_released_line_holds_the_incoming_fragrance():
 
 
 def test_an_abandoned_line_holds_what_was_said_or_all_that_it_may_hold():
-    assert Record().do(Abandon(reason="no mass", holds=("clove",))).state.holds == ("clove",)
+    assert Record().do(Abandon(reason="no mass", holds=("clove",)), PELL).state.holds == ("clove",)
     assert Record().do(Abandon(reason="no mass")).state.holds == ("clove", "plain")
     assert Record(sheets.procedure()).do(Abandon(reason="jam gone")).state.holds == ()
 
@@ -334,7 +343,7 @@ def test_everybody_ends_their_own_work_and_the_last_one_completes_the_step():
 
 
 def _redirected(record: Record, worksheet: Worksheet) -> Record:
-    return record.do(Redirect(reason="order changed", worksheet=to_json(worksheet)))
+    return record.do(towards(record.state, worksheet))
 
 
 def test_redirecting_keeps_identical_steps_and_begins_the_flush_anew():

@@ -22,7 +22,6 @@ from floorterm.changeover.acts import (
     Pause,
     PushFlush,
     RaiseDeviation,
-    Redirect,
     Release,
     RepeatSection,
     Resume,
@@ -31,10 +30,9 @@ from floorterm.changeover.acts import (
 )
 from floorterm.changeover.fold import fold
 from floorterm.changeover.rules import next_steps, open_steps
-from floorterm.changeover.worksheet import to_json
 from floorterm.lockout.model import Event
 from tests.changeover import sheets, walkers
-from tests.changeover.sheets import ODE, TAMM, Record, good_entry
+from tests.changeover.sheets import ODE, TAMM, Record, good_entry, towards
 from tests.lockout import oracle
 
 PELL = replace(sheets.PELL, duties=frozenset({"supervisor", "operator"}))
@@ -203,7 +201,7 @@ class ThreePeople(RuleBasedStateMachine):
     @rule(person=people, to=st.sampled_from(["plain", "rose"]), how=chance)
     def redirect(self, person, to, how) -> None:
         if how == 0:
-            self.attempt(Redirect(reason="order", worksheet=to_json(SHEETS[to])), person)
+            self.attempt(towards(self.record.state, SHEETS[to]), person)
 
     # --- what holds -----------------------------------------------------------------------------
 

@@ -66,6 +66,17 @@ def working_pair() -> Record:
     return locked().join(TAMM).sign("screen/pull", TAMM).walk("screen/look", "screen/fit")
 
 
+def out_unproved() -> Record:
+    """All is ready for energy, but a lock came off by a word without a PIN."""
+    record = locked().walk(
+        *WORK_STEPS, "screen-unlock/work-end", "screen-unlock/inspect", "screen-unlock/account"
+    )
+    record.do(lockout_act("lock_off", ODE), ODE, identity="unconfirmed")
+    for told in [step for step in UNLOCK_STEPS[3:6] if step not in record.state.signed]:
+        record.sign(told, TAMM)
+    return record
+
+
 def with_deviation() -> Record:
     return started().sign("prep/nose", number="50")
 
@@ -278,6 +289,17 @@ ROWS = [
     (started, Redirect(reason="x", worksheet=other_line()), ODE, "worksheet_of_other_line", SITE),
     (started, Redirect(reason="x", worksheet={"sections": 3}), ODE, "worksheet_unreadable", SITE),
     (
+        started,
+        Redirect(reason="x", worksheet=to_json(sheets.changeover("rose"))),
+        ODE,
+        "worksheet_forgets",
+        SITE,
+    ),
+    (started, Abandon(reason="x", holds=("clove", "rose")), PELL, "holds_other", SITE),
+    (started, Abandon(reason="x", holds=("plain",)), ODE, "supervisor_narrows_holds", SITE),
+    (out_unproved, sign("screen-unlock/re-energise-D1"), TAMM, "unconfirmed_out", CFR + "(e)(3)"),
+    (out_unproved, lockout_act("re_energise", TAMM, "D1"), TAMM, "unconfirmed_out", CFR + "(e)(3)"),
+    (
         lambda: Record(sheets.procedure()),
         Redirect(reason="x", worksheet=to_json(sheets.changeover())),
         ODE,
@@ -459,6 +481,25 @@ def test_a_first_article_deviation_that_was_accepted_passes():
     record.sign("first/weight", number="130").sign("first/look")
     record.do(Dispose(deviation=record.state.open_deviations[-1].n, decision="accept", reason="ok"), PELL)
     assert record.keys(Release(), PELL) == []
+
+
+def test_an_acceptance_does_not_cover_a_later_correction():
+    record = finished().do(RepeatSection(section="first", reason="heavy"))
+    record.sign("first/weight", number="124").sign("first/look")
+    light = record.state.signed["first/weight"].n
+    record.do(Dispose(deviation=light, decision="accept", reason="a gram over"), PELL)
+    record.do(CorrectStep(step="first/weight", corrects=light, number="142", reason="digits swapped"))
+    heavy = record.state.open_deviations[-1].n
+    record.do(Dispose(deviation=heavy, decision="scrap", reason="heavy bars"), PELL)
+    assert record.keys(Release(), PELL) == ["first_article_not_passed"]
+
+
+def test_after_a_supervisor_asked_whoever_left_without_a_pin_energy_may_come_back():
+    record = out_unproved()
+    deviation = record.state.open_deviations[-1]
+    assert deviation.critical == "safety"
+    record.do(Dispose(deviation=deviation.n, decision="accept", reason="R. Ode stands beside me"), PELL)
+    assert record.keys(sign("screen-unlock/re-energise-D1"), TAMM) == []
 
 
 def test_locks_of_other_works_count_where_energy_comes_back():
