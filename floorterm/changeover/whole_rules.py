@@ -113,7 +113,7 @@ def _caused(deviation: Deviation, code: str) -> bool:
 
 
 def abandon(asked: Asked, act: Abandon) -> Iterator[Refusal]:
-    """All refusals of abandoning: a missing reason, an end that was there before, a wrong word of what is left.
+    """All refusals of abandoning: a missing reason, an end that was there before, a fragrance of elsewhere.
 
     Left open, everything that may be in the line is named; nobody names what the changeover never had to do with.
     """
@@ -125,8 +125,6 @@ def abandon(asked: Asked, act: Abandon) -> Iterator[Refusal]:
     foreign = [name for name in act.holds if name not in known]
     if foreign:
         yield no("holds_other", names=", ".join(foreign))
-    elif act.holds and set(act.holds) != known and not asked.person.may_supervise():
-        yield no("supervisor_narrows_holds")
 
 
 def redirect(asked: Asked, act: Redirect) -> Iterator[Refusal]:

@@ -235,7 +235,7 @@ def test_a_released_line_holds_the_incoming_fragrance():
 
 
 def test_an_abandoned_line_holds_what_was_said_or_all_that_it_may_hold():
-    assert Record().do(Abandon(reason="no mass", holds=("clove",)), PELL).state.holds == ("clove",)
+    assert Record().do(Abandon(reason="no mass", holds=("clove",))).state.holds == ("clove",)
     assert Record().do(Abandon(reason="no mass")).state.holds == ("clove", "plain")
     assert Record(sheets.procedure()).do(Abandon(reason="jam gone")).state.holds == ()
 

@@ -296,7 +296,6 @@ ROWS = [
         SITE,
     ),
     (started, Abandon(reason="x", holds=("clove", "rose")), PELL, "holds_other", SITE),
-    (started, Abandon(reason="x", holds=("plain",)), ODE, "supervisor_narrows_holds", SITE),
     (out_unproved, sign("screen-unlock/re-energise-D1"), TAMM, "unconfirmed_out", CFR + "(e)(3)"),
     (out_unproved, lockout_act("re_energise", TAMM, "D1"), TAMM, "unconfirmed_out", CFR + "(e)(3)"),
     (
