@@ -1,12 +1,10 @@
-"""The append-only chain in one file: creating, opening, appending, reading.
+"""The append-only chain: creating, opening, appending, reading, whether a file or a server keeps it.
 
-Every unit of work opens a connection of its own and closes it, so one object may be used from any thread and
-no read transaction stays open while a screen waits. Writers of one process queue at a lock of the object,
-writers of several processes at SQLite's.
+Every unit of work takes a connection of its own, so one object may be used from any thread and no read
+transaction stays open while a screen waits. Writers of one process queue at a lock of the object, writers of
+several processes at the store's.
 """
 
-import contextlib
-import os
 import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import datetime
@@ -15,27 +13,25 @@ from typing import Self, TypeVar
 from uuid import uuid4
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from sqlalchemy import Connection, create_engine
+from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError
-from sqlalchemy.pool import NullPool
 
-from floorterm.entries import Draft, Entry, canonical, digest
-from floorterm.ledger import connect, reading
+from floorterm.entries import Draft, Entry, canonical
+from floorterm.ledger import reading
 from floorterm.ledger.bodies import start_body
 from floorterm.ledger.clock import Watch, wall_clock
 from floorterm.ledger.faults import (
+    LedgerDamagedError,
     LedgerDiskError,
     LedgerError,
-    LedgerExistsError,
-    LedgerMissingError,
     LedgerReadOnlyError,
-    LedgerReplacedError,
     OutcomeUnknownError,
+    ServerLostError,
     TimeZoneError,
 )
-from floorterm.ledger.guards import APPLICATION_ID, GUARDS, SCHEMA_VERSION
+from floorterm.ledger.file_store import FileStore, create_file
 from floorterm.ledger.pins import DEFAULT_PROFILE, PinProfile
-from floorterm.ledger.schema import ENTRIES, METADATA
+from floorterm.ledger.store import Place, Store, is_server
 from floorterm.ledger.transaction import Transaction
 from floorterm.ledger.values import Guard, Head, Ref, Start
 
@@ -51,37 +47,39 @@ def random_id() -> str:
 
 
 class Chain:
-    """An opened ledger file. Safe to share between threads; a guard may read from it, not append to it."""
+    """An opened ledger. Safe to share between threads; a guard may read from it, not append to it."""
 
     def __init__(
         self,
-        path: Path,
+        store: Store,
         *,
         clock: Clock | None = None,
         new_id: NewId | None = None,
         read_only: bool = False,
         pin_profile: PinProfile = DEFAULT_PROFILE,
     ) -> None:
-        self.path = path
+        self.store = store
         self._clock = clock or wall_clock
         self._new_id = new_id or random_id
         self._watch = Watch() if clock is None else None  # a set clock is nobody's clock to watch
         self._read_only = read_only
         self._pin_profile = pin_profile
         self._lock = threading.RLock()
-        self._identity = connect.identity(path)
-        self._readers = create_engine(
-            "sqlite://", creator=lambda: connect.raw(path, read_only=True), poolclass=NullPool
-        )
-        self._writers = create_engine("sqlite://", creator=lambda: connect.raw(path), poolclass=NullPool)
-        self._start: Start = self._read(lambda connection: reading.start(connection, str(path)))
+        self._start: Start = self._read(lambda connection: reading.start(connection, store.name))
+
+    @property
+    def path(self) -> Path:
+        """The ledger's file. Raises ValueError where a server keeps it."""
+        if not isinstance(self.store, FileStore):
+            raise ValueError(f"{self.store.name} is no file")
+        return self.store.path
 
     # --- creating and opening -------------------------------------------------------------------
 
     @classmethod
     def create(
         cls,
-        path: Path | str,
+        place: Place,
         *,
         plant_id: str,
         plant_name: str,
@@ -93,11 +91,9 @@ class Chain:
     ) -> Self:
         """Make a new ledger with its first entry, whole or not at all. Nothing is overwritten.
 
-        Raises LedgerExistsError, NetworkDriveError, TimeZoneError or another LedgerError.
+        `place` is a file's path or a server's URL. Raises LedgerExistsError, NetworkDriveError, TimeZoneError
+        or another LedgerError.
         """
-        path = Path(path)
-        connect.check_sqlite()
-        connect.check_place(path)
         try:
             zone = ZoneInfo(time_zone)
         except (ZoneInfoNotFoundError, ValueError, OSError):
@@ -110,31 +106,23 @@ class Chain:
             checklists=checklists,
             at=(clock or wall_clock)(),
         )
-        with half_made(path) as fresh:
-            _lay_out(fresh, canonical(body))
-        return cls(path, clock=clock, new_id=new_id, pin_profile=pin_profile)
+        _create(place, canonical(body))
+        return cls(_opened(place), clock=clock, new_id=new_id, pin_profile=pin_profile)
 
     @classmethod
     def open(
         cls,
-        path: Path | str,
+        place: Place,
         *,
         clock: Clock | None = None,
         new_id: NewId | None = None,
         read_only: bool = False,
         pin_profile: PinProfile = DEFAULT_PROFILE,
     ) -> Self:
-        """Open a ledger that `create` made. Raises a LedgerError that says why a file is refused."""
-        path = Path(path)
-        connect.check_sqlite()
-        connect.check_file(path)
-        connect.check_place(path)
-        connection = connect.raw(path, read_only=True)
-        try:
-            connect.check_ours(connection, path)
-        finally:
-            connection.close()
-        return cls(path, clock=clock, new_id=new_id, read_only=read_only, pin_profile=pin_profile)
+        """Open a ledger that `create` made. Raises a LedgerError that says why a place is refused."""
+        return cls(
+            _opened(place), clock=clock, new_id=new_id, read_only=read_only, pin_profile=pin_profile
+        )
 
     # --- recording ------------------------------------------------------------------------------
 
@@ -217,32 +205,38 @@ class Chain:
             lambda connection: reading.refs(connection, filters, limit=limit, newest_first=newest_first)
         )
 
+    def lines(self, after_n: int = 0, up_to_n: int | None = None) -> Iterator[reading.Line]:
+        """Bodies exactly as they are stored, with their hashes, in order: what a copy is made of."""
+        while page := self._read(lambda connection: reading.lines(connection, after_n, up_to_n)):  # noqa: B023
+            yield from page
+            if page[-1].n <= after_n:  # a damaged tree would be walked in circles for ever
+                raise LedgerDamagedError(path=self.store.name)
+            after_n = page[-1].n
+
     # --- units of work --------------------------------------------------------------------------
 
-    def _check_same_file(self) -> None:
-        if connect.identity(self.path) != self._identity:
-            raise LedgerReplacedError(path=str(self.path))
+    def _explained(self, fault: BaseException) -> Exception:
+        return self.store.explained(getattr(fault, "orig", None) or fault)
 
     def _read(self, work: Callable[[Connection], _Done]) -> _Done:
-        self._check_same_file()
+        self.store.check_same()
         try:
-            with self._readers.connect() as connection:
+            with self.store.reader() as connection:
                 return work(connection)
         except _DATABASE_FAULTS as fault:
-            raise connect.explained(getattr(fault, "orig", None) or fault, self.path) from fault
+            raise self._explained(fault) from fault
 
     def unit_of_work(self, work: Callable[[Transaction], _Done]) -> _Done:
         """One transaction: `work` may read, append and change tables; returned only after the commit."""
         if self._read_only:
-            raise LedgerReadOnlyError(path=str(self.path))
+            raise LedgerReadOnlyError(path=self.store.name)
         with self._lock:
-            self._check_same_file()
+            self.store.check_same()
             try:
-                with self._writers.connect() as connection:
-                    connection.exec_driver_sql("BEGIN IMMEDIATE")
+                with self.store.writer() as connection:
                     transaction = Transaction(
                         connection,
-                        path=str(self.path),
+                        path=self.store.name,
                         start=self._start,
                         now=self._clock(),
                         new_id=self._new_id,
@@ -251,18 +245,18 @@ class Chain:
                     done = work(transaction)
                     self._commit(connection, transaction)
             except _DATABASE_FAULTS as fault:
-                raise connect.explained(getattr(fault, "orig", None) or fault, self.path) from fault
+                raise self._explained(fault) from fault
             if self._watch and transaction.written:
                 self._watch.note(transaction.now)
             return done
 
     def _commit(self, connection: Connection, transaction: Transaction) -> None:
-        """Commit. Where the disk fails in the middle of it, look whether the entries stand."""
+        """Commit. Where the disk or the way to the server fails in the middle of it, look what stands."""
         try:
             connection.commit()
         except DBAPIError as fault:
-            found = connect.explained(fault.orig or fault, self.path)
-            if not isinstance(found, LedgerDiskError):
+            found = self._explained(fault)
+            if not isinstance(found, LedgerDiskError | ServerLostError):
                 raise
             connection.close()
             if not self._stands(transaction.written):
@@ -274,70 +268,25 @@ class Chain:
             return False
         last = written[-1]
         try:
-            with self._readers.connect() as connection:
+            with self.store.settled() as connection:
                 entry = reading.entry_of_key(connection, last.key)
         except (DBAPIError, LedgerError) as fault:
             raise OutcomeUnknownError from fault
         return entry is not None and entry.hash == last.hash
 
 
-@contextlib.contextmanager
-def half_made(path: Path) -> Iterator[Path]:
-    """A place beside `path` to make a file in; it takes its name at the end, whole, and only if that is free.
+def _create(place: Place, body: str) -> None:
+    if is_server(place):
+        from floorterm.ledger.server import create_on_server  # noqa: PLC0415  only where a server is named
 
-    A journal left beside `path` by a file that is gone counts as a file too: SQLite would play it back into
-    the new one. Raises LedgerExistsError if something stands there.
-    """
-    for taken in (path, *(path.with_name(path.name + tail) for tail in ("-journal", "-wal"))):
-        if taken.exists():
-            raise LedgerExistsError(path=str(taken))
-    fresh = path.with_name(f".{path.name}.{os.getpid()}.{threading.get_ident()}.new")
-    if not path.parent.is_dir():
-        raise LedgerMissingError(path=str(path.parent))
-    try:
-        fresh.unlink(missing_ok=True)
-        yield fresh
-        _sync(fresh)
-        try:
-            os.link(fresh, path)  # unlike a rename, it refuses to replace
-        except FileExistsError:
-            raise LedgerExistsError(path=str(path)) from None
-        except OSError:  # file systems without links
-            if path.exists():
-                raise LedgerExistsError(path=str(path)) from None
-            fresh.rename(path)
-        fresh.unlink(missing_ok=True)
-        _sync(path.parent)
-    finally:
-        fresh.unlink(missing_ok=True)
-        fresh.with_name(fresh.name + "-journal").unlink(missing_ok=True)
+        create_on_server(str(place), body)
+    else:
+        create_file(Path(place), body)
 
 
-def _sync(path: Path) -> None:
-    """Ask the disk to keep a file or a folder's list of names."""
-    try:
-        handle = os.open(path, os.O_RDONLY)
-    except OSError:
-        return  # Windows opens no folders
-    try:
-        with contextlib.suppress(OSError):
-            os.fsync(handle)
-    finally:
-        os.close(handle)
+def _opened(place: Place) -> Store:
+    if is_server(place):
+        from floorterm.ledger.server import ServerStore  # noqa: PLC0415  only where a server is named
 
-
-def _lay_out(path: Path, body: str) -> None:
-    """Tables, guards, marks and the first entry, in one transaction."""
-    engine = create_engine("sqlite://", creator=lambda: connect.raw(path, create=True), poolclass=NullPool)
-    try:
-        with engine.connect() as connection:
-            connection.exec_driver_sql("BEGIN IMMEDIATE")
-            METADATA.create_all(connection, checkfirst=False)
-            for guard in GUARDS.values():
-                connection.exec_driver_sql(guard)
-            connection.execute(ENTRIES.insert().values(n=1, body=body, hash=digest(body)))
-            connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
-            connection.exec_driver_sql(f"PRAGMA user_version = {SCHEMA_VERSION}")
-            connection.commit()
-    except DBAPIError as fault:
-        raise connect.explained(fault.orig or fault, path) from fault
+        return ServerStore(str(place))
+    return FileStore(Path(place))

@@ -5,10 +5,9 @@ from pathlib import Path
 from typing import Any
 
 from floorterm.entries import Draft
-from floorterm.ledger import connect
-from floorterm.ledger.chain import half_made
+from floorterm.ledger.file_store import half_made
 from floorterm.ledger.export_lines import entry_line, seal_line
-from floorterm.ledger.faults import CopyFaultError, LedgerDamagedError
+from floorterm.ledger.faults import CopyFaultError
 from floorterm.ledger.ledger import Ledger
 from floorterm.ledger.seal import SEAL_MADE, Seal, seal_value
 from floorterm.ledger.transaction import Transaction
@@ -16,7 +15,6 @@ from floorterm.ledger.verify import verify_export
 from floorterm.ledger.walk import Report
 
 EXPORT_MADE = "export.made"
-_PAGE = 500
 
 
 def write_export(ledger: Ledger, target: Path, *, after_n: int = 0, by: str = "", terminal: str = "") -> Seal:
@@ -34,18 +32,10 @@ def write_export(ledger: Ledger, target: Path, *, after_n: int = 0, by: str = ""
 
 
 def _write(ledger: Ledger, path: Path, after_n: int, seal: Seal) -> None:
-    connection = connect.raw(ledger.path, read_only=True)
-    query = f"SELECT n, body, hash FROM entries WHERE n > ? AND n <= ? ORDER BY n LIMIT {_PAGE}"
-    try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            while rows := connection.execute(query, (after_n, seal.n)).fetchall():
-                file.writelines(entry_line(body, hash_) + "\n" for _, body, hash_ in rows)
-                if rows[-1][0] <= after_n:  # a damaged tree would be walked in circles for ever
-                    raise LedgerDamagedError(path=str(ledger.path))
-                after_n = rows[-1][0]
-            file.write(seal_line(seal) + "\n")
-    finally:
-        connection.close()
+    with path.open("x", encoding="utf-8", newline="\n") as file:
+        for line in ledger.lines(after_n, seal.n):
+            file.write(entry_line(line.body, line.hash) + "\n")
+        file.write(seal_line(seal) + "\n")
 
 
 def check_copy(report: Report, target: Path, seal: Seal) -> None:

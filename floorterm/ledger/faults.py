@@ -91,6 +91,30 @@ class OldSqliteError(LedgerError):
     KEY = "ledger.old_sqlite"
 
 
+class ServerExtraError(LedgerError):
+    """A server is named, and the driver for it is not installed."""
+
+    KEY = "ledger.server_extra"
+
+
+class ServerUrlError(LedgerError):
+    """The URL of the server cannot be read, or carries what it may not."""
+
+    KEY = "ledger.server_url"
+
+
+class ServerAccountError(LedgerError):
+    """The server does not let this account in, or not do what a terminal does."""
+
+    KEY = "ledger.server_account"
+
+
+class OldServerError(LedgerError):
+    """The server is older than what the ledger needs."""
+
+    KEY = "ledger.old_server"
+
+
 class TimeZoneError(LedgerError):
     """The plant's time zone is not known here."""
 
@@ -128,6 +152,18 @@ class OutcomeUnknownError(LedgerError):
     """The disk failed during the commit and the key could not be looked up: recorded or not is not known."""
 
     KEY = "ledger.outcome_unknown"
+
+
+class ServerLostError(LedgerError):
+    """The database server does not answer; nothing was recorded."""
+
+    KEY = "ledger.server_lost"
+
+
+class LedgerClosedError(LedgerError):
+    """The chain goes on in another place; nothing is added here any more."""
+
+    KEY = "ledger.closed"
 
 
 class KeyReusedError(LedgerError):

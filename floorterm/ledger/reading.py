@@ -23,6 +23,7 @@ from floorterm.ledger.values import Head, Ref, Start
 from floorterm.people import LockoutStatus, Permission, Person
 
 PAGE = 2000
+LINES_PAGE = 500
 _COLUMNS = ENTRIES.c
 _REF = (
     _COLUMNS.n, _COLUMNS.at, _COLUMNS.kind, _COLUMNS.line, _COLUMNS.changeover, _COLUMNS.pos, _COLUMNS.step,
@@ -132,6 +133,23 @@ def _ref(row: Row[Any]) -> Ref:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class Line:
+    """An entry as it is stored: its number, its text, its hash."""
+
+    n: int
+    body: str
+    hash: str
+
+
+def lines(connection: Connection, after_n: int, up_to_n: int | None) -> list[Line]:
+    """The next page of stored lines after a number, at most up to another; empty at the end."""
+    query = select(_COLUMNS.n, _COLUMNS.body, _COLUMNS.hash).where(_COLUMNS.n > after_n)
+    if up_to_n is not None:
+        query = query.where(_COLUMNS.n <= up_to_n)
+    return [Line(*row) for row in connection.execute(query.order_by(_COLUMNS.n).limit(LINES_PAGE))]
+
+
 def entry(connection: Connection, n: int) -> Entry:
     """Entry number n. Raises NoSuchEntryError."""
     row = connection.execute(select(_COLUMNS.body, _COLUMNS.hash).where(_COLUMNS.n == n)).first()
@@ -155,6 +173,12 @@ def head(connection: Connection, chain: str) -> Head:
         raise UnreadableEntryError(n=1, reason="there is none")
     with _sound(row.n):
         return Head(row.n, row.hash, instant(row.at), chain)
+
+
+def last_kind(connection: Connection) -> str:
+    """What the last entry is."""
+    query = select(_COLUMNS.kind).order_by(_COLUMNS.n.desc()).limit(1)
+    return connection.execute(query).scalar() or ""
 
 
 def last_pos(connection: Connection, changeover: str) -> int:

@@ -36,6 +36,8 @@ class _KeptJson(UserDefinedType[str]):
         return cast(colexpr, Text)
 
 
+# Compared and sorted by the bytes, as SQLite does, whatever language the server was set up in.
+_TEXT = Text().with_variant(Text(collation="C"), "postgresql")
 _BODY = Text().with_variant(_KeptJson(), "postgresql")
 _NUMBER = BigInteger().with_variant(Integer(), "sqlite")  # SQLite: exactly INTEGER makes it the row number
 
@@ -46,7 +48,7 @@ class _Base(SQLModel, registry=_registry):
 
 def _text(name: str, *, needed: bool = False) -> Any:
     generated = Computed(f"body ->> '{name}'", persisted=True)
-    return Field(default=None, sa_column=Column(name, Text, generated, nullable=not needed))
+    return Field(default=None, sa_column=Column(name, _TEXT, generated, nullable=not needed))
 
 
 def _number(name: str) -> Any:
@@ -71,7 +73,7 @@ class EntryRow(_Base, table=True):
 
     n: int = Field(sa_column=Column("n", _NUMBER, primary_key=True, autoincrement=False))
     body: str = Field(sa_column=Column("body", _BODY, nullable=False))
-    hash: str = Field(sa_column=Column("hash", Text, nullable=False))
+    hash: str = Field(sa_column=Column("hash", _TEXT, nullable=False))
     kind: str | None = _text("kind", needed=True)
     at: str | None = _text("at", needed=True)
     line: str | None = _text("line")
@@ -86,7 +88,7 @@ class EntryRow(_Base, table=True):
         default=None,
         sa_column=Column(
             "key",
-            Text,
+            _TEXT,
             Computed("coalesce(body ->> 'key', body ->> 'chain')", persisted=True),
             nullable=False,
         ),
@@ -98,14 +100,14 @@ class PersonRow(_Base, table=True):
 
     __tablename__ = "people"
 
-    code: str = Field(sa_column=Column("code", Text, primary_key=True))
-    name: str = Field(sa_column=Column("name", Text, nullable=False))
-    permission: str = Field(sa_column=Column("permission", Text, nullable=False))
-    duties: str = Field(sa_column=Column("duties", Text, nullable=False))  # sorted, one a line
-    lockout: str = Field(sa_column=Column("lockout", Text, nullable=False))
-    trained_on: str | None = Field(default=None, sa_column=Column("trained_on", Text))
-    valid_to: str | None = Field(default=None, sa_column=Column("valid_to", Text))
-    badge: str | None = Field(default=None, sa_column=Column("badge", Text, unique=True))
+    code: str = Field(sa_column=Column("code", _TEXT, primary_key=True))
+    name: str = Field(sa_column=Column("name", _TEXT, nullable=False))
+    permission: str = Field(sa_column=Column("permission", _TEXT, nullable=False))
+    duties: str = Field(sa_column=Column("duties", _TEXT, nullable=False))  # sorted, one a line
+    lockout: str = Field(sa_column=Column("lockout", _TEXT, nullable=False))
+    trained_on: str | None = Field(default=None, sa_column=Column("trained_on", _TEXT))
+    valid_to: str | None = Field(default=None, sa_column=Column("valid_to", _TEXT))
+    badge: str | None = Field(default=None, sa_column=Column("badge", _TEXT, unique=True))
     active: int = Field(sa_column=Column("active", Integer, nullable=False))
 
 
@@ -114,8 +116,8 @@ class PinRow(_Base, table=True):
 
     __tablename__ = "pins"
 
-    code: str = Field(sa_column=Column("code", Text, primary_key=True))
-    phc: str = Field(sa_column=Column("phc", Text, nullable=False))
+    code: str = Field(sa_column=Column("code", _TEXT, primary_key=True))
+    phc: str = Field(sa_column=Column("phc", _TEXT, nullable=False))
     one_time: int = Field(sa_column=Column("one_time", Integer, nullable=False))
 
 
@@ -124,9 +126,9 @@ class AttemptRow(_Base, table=True):
 
     __tablename__ = "attempts"
 
-    subject: str = Field(sa_column=Column("subject", Text, primary_key=True))
+    subject: str = Field(sa_column=Column("subject", _TEXT, primary_key=True))
     failures: int = Field(sa_column=Column("failures", Integer, nullable=False))
-    failed_at: str = Field(sa_column=Column("failed_at", Text, nullable=False))
+    failed_at: str = Field(sa_column=Column("failed_at", _TEXT, nullable=False))
 
 
 METADATA = _registry.metadata

@@ -17,6 +17,7 @@ from floorterm.ledger.bodies import body_of, check_draft
 from floorterm.ledger.faults import (
     InactivePersonError,
     KeyReusedError,
+    LedgerClosedError,
     LedgerReplacedError,
     RefusedError,
     ReservedKindError,
@@ -27,6 +28,7 @@ from floorterm.ledger.values import Asked, Guard, Head, Start
 from floorterm.people import Person
 
 CLOCK_STEPPED = "clock.stepped"
+LEDGER_MOVED = "ledger.moved"  # the last entry of a chain that goes on in another place
 _RESERVED = ("ledger.", "person.", "pin.", "clock.", "seal.", "backup.", "export.")
 
 
@@ -86,6 +88,7 @@ class Transaction:
             )
             if refusals := tuple(guard(asked)):
                 raise RefusedError(refusals)
+        self.check_open()
         self._note_step()
         return [self._insert(draft, disabled_too=disabled_too) for draft in drafts]
 
@@ -125,6 +128,12 @@ class Transaction:
         if not person.active and not disabled_too:
             raise InactivePersonError(code=code, name=person.name)
         return person
+
+    def check_open(self) -> None:
+        """Raise LedgerClosedError if the chain goes on in another place."""
+        if reading.last_kind(self.connection) == LEDGER_MOVED:
+            last = reading.entry(self.connection, self.head().n)
+            raise LedgerClosedError(to=str(last.value.get("to", "")), at=f"{last.at:%Y-%m-%d %H:%M}")
 
     # --- the steps ------------------------------------------------------------------------------
 

@@ -5,7 +5,7 @@ seal kept elsewhere, never by themselves.
 """
 
 import sqlite3
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -14,14 +14,13 @@ from floorterm.ledger.export_lines import ExportFault, LineOfEntry, read_lines
 from floorterm.ledger.faults import LedgerMissingError, NotALedgerError
 from floorterm.ledger.guards import COLUMNS, GUARDS
 from floorterm.ledger.seal import Seal
-from floorterm.ledger.walk import Problem, Report, Walk
+from floorterm.ledger.walk import PERSON_COLUMNS, Problem, Report, Walk
 
 __all__ = ["Problem", "Report", "verify_export", "verify_file", "verify_ledger"]
 
 PAGE = 2000
 _PAGE = f"SELECT n, body, hash, {', '.join(COLUMNS)} FROM entries WHERE n >= ? ORDER BY n LIMIT {PAGE}"
 _FIRST = -(2**63)
-_KEY = COLUMNS.index("key")  # entry 1 has none: there it is the chain's identifier
 
 
 def verify_file(path: Path, seals: Iterable[Seal] = ()) -> Report:
@@ -116,43 +115,17 @@ def _take(walk: Walk, row: tuple[Any, ...]) -> None:
         walk.note(n, "column", column="body, hash")
         return
     fields = walk.take(n, body, _readable(hash_))
-    if not fields:
-        return
-    said = [fields.get(name) for name in COLUMNS]
-    if said[_KEY] is None:
-        said[_KEY] = fields.get("chain")
-    told = [text.encode("utf-8") if isinstance(text, str) else text for text in said]
-    if told != columns:
-        for name, one, other in zip(COLUMNS, told, columns, strict=True):
-            if one != other:
-                walk.note(n, "column", column=name)
-
-
-_PERSON = ("code", "name", "permission", "duties", "lockout", "trained_on", "valid_to", "badge", "active")
+    walk.compare_columns(
+        n, fields, [_readable(value) if isinstance(value, bytes) else value for value in columns]
+    )
 
 
 def _people(connection: sqlite3.Connection, walk: Walk) -> None:
-    rows = connection.execute(f"SELECT {', '.join(_PERSON)} FROM people ORDER BY code").fetchall()
+    rows = connection.execute(f"SELECT {', '.join(PERSON_COLUMNS)} FROM people ORDER BY code").fetchall()
     connection.execute("ROLLBACK")
-    table = {record["code"]: record for record in map(_record, rows)}
-    for code in sorted(walk.people.keys() | table.keys()):
-        told, stored = walk.people.get(code, {}), table.get(code, {})
-        differ = [name for name in _PERSON if told.get(name) != stored.get(name)]
-        if differ:
-            walk.note(0, "people", code=code, fields=", ".join(differ))
-
-
-def _record(row: tuple[Any, ...]) -> Mapping[str, Any]:
-    record: dict[str, Any] = {
-        name: _readable(value) if isinstance(value, bytes) else value
-        for name, value in zip(_PERSON, row, strict=True)
-        if value is not None
-    }
-    return record | {
-        "code": str(record.get("code")),
-        "duties": str(record.get("duties", "")).splitlines(),
-        "active": record.get("active") == 1,
-    }
+    walk.compare_people(
+        [_readable(value) if isinstance(value, bytes) else value for value in row] for row in rows
+    )
 
 
 def verify_export(path: Path, seals: Iterable[Seal] = ()) -> Report:

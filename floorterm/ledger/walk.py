@@ -2,17 +2,20 @@
 
 import hashlib
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from floorterm.entries import FORMAT_VERSION, GENESIS, BodyError, read_body
 from floorterm.ledger.bodies import START
+from floorterm.ledger.guards import COLUMNS
 from floorterm.ledger.persons import FOLDED, PersonFoldError, fold_person
 from floorterm.ledger.seal import Seal
 from floorterm.wording import Fact, Say, sentence
 
 MOST_PROBLEMS = 100
+PERSON_COLUMNS = ("code", "name", "permission", "duties", "lockout", "trained_on", "valid_to", "badge", "active")
+_KEY = COLUMNS.index("key")  # entry 1 has none: there it is the chain's identifier
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +139,26 @@ class Walk:
             elif not self.chain or seal.chain == self.chain:
                 self.note(n, "seal_hash", at=seal.at)
 
+    def compare_columns(self, n: int, fields: Mapping[str, Any], columns: Sequence[Any]) -> None:
+        """Whether the columns that the database generated from a body (`COLUMNS`) say what the body says."""
+        if not fields:
+            return
+        said = [fields.get(name) for name in COLUMNS]
+        if said[_KEY] is None:
+            said[_KEY] = fields.get("chain")
+        for name, one, other in zip(COLUMNS, said, columns, strict=True):
+            if one != other:
+                self.note(n, "column", column=name)
+
+    def compare_people(self, rows: Iterable[Sequence[Any]]) -> None:
+        """Whether the table of people (rows of `PERSON_COLUMNS`) says what the entries say."""
+        table = {record["code"]: record for record in map(_record, rows)}
+        for code in sorted(self.people.keys() | table.keys()):
+            told, stored = self.people.get(code, {}), table.get(code, {})
+            differ = [name for name in PERSON_COLUMNS if told.get(name) != stored.get(name)]
+            if differ:
+                self.note(0, "people", code=code, fields=", ".join(differ))
+
     def report(self) -> Report:
         """Everything that was found, the seals beyond the end included."""
         if not self.entries:
@@ -157,3 +180,12 @@ class Walk:
             more=self.more,
             sealed_n=self.sealed_n,
         )
+
+
+def _record(row: Sequence[Any]) -> Mapping[str, Any]:
+    record = {name: value for name, value in zip(PERSON_COLUMNS, row, strict=True) if value is not None}
+    return record | {
+        "code": str(record.get("code")),
+        "duties": str(record.get("duties", "")).splitlines(),
+        "active": record.get("active") == 1,
+    }

@@ -1,0 +1,142 @@
+"""A ledger in one SQLite file of this machine: connections for a chain, and making a new file whole."""
+
+import contextlib
+import os
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+from sqlalchemy import Connection, create_engine
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.pool import NullPool
+
+from floorterm.entries import digest
+from floorterm.ledger import connect
+from floorterm.ledger.faults import LedgerError, LedgerExistsError, LedgerMissingError, LedgerReplacedError
+from floorterm.ledger.guards import APPLICATION_ID, GUARDS, SCHEMA_VERSION
+from floorterm.ledger.schema import ENTRIES, METADATA
+
+
+class FileStore:
+    """The store of a ledger file. Every unit of work opens a connection and closes it, so that no lock lingers."""
+
+    def __init__(self, path: Path) -> None:
+        """Open a file that is a ledger of this version or an older one. Raises a LedgerError."""
+        connect.check_sqlite()
+        connect.check_file(path)
+        connect.check_place(path)
+        with contextlib.closing(connect.raw(path, read_only=True)) as connection:
+            connect.check_ours(connection, path)
+        self.path = path
+        self._identity = connect.identity(path)
+        self._readers = create_engine(
+            "sqlite://", creator=lambda: connect.raw(path, read_only=True), poolclass=NullPool
+        )
+        self._writers = create_engine("sqlite://", creator=lambda: connect.raw(path), poolclass=NullPool)
+
+    @property
+    def name(self) -> str:
+        """The path."""
+        return str(self.path)
+
+    def check_same(self) -> None:
+        """Another file at the same path has another number."""
+        if connect.identity(self.path) != self._identity:
+            raise LedgerReplacedError(path=self.name)
+
+    def reader(self) -> contextlib.AbstractContextManager[Connection]:
+        """A connection that cannot write."""
+        return self._readers.connect()
+
+    @contextlib.contextmanager
+    def writer(self) -> Iterator[Connection]:
+        """A connection with the file's write lock."""
+        with self._writers.connect() as connection:
+            connection.exec_driver_sql("BEGIN IMMEDIATE")
+            yield connection
+
+    @contextlib.contextmanager
+    def snapshot(self) -> Iterator[Connection]:
+        """A read transaction; writers wait for its end, so it is for short work only."""
+        with self._readers.connect() as connection:
+            connection.exec_driver_sql("BEGIN")
+            yield connection
+
+    def settled(self) -> contextlib.AbstractContextManager[Connection]:
+        """SQLite's commit is over when it returns, however it ended."""
+        return self._readers.connect()
+
+    def explained(self, fault: BaseException) -> LedgerError:
+        """By SQLite's result codes."""
+        return connect.explained(fault, self.path)
+
+
+@contextlib.contextmanager
+def half_made(path: Path) -> Iterator[Path]:
+    """A place beside `path` to make a file in; it takes its name at the end, whole, and only if that is free.
+
+    A journal left beside `path` by a file that is gone counts as a file too: SQLite would play it back into
+    the new one. Raises LedgerExistsError if something stands there.
+    """
+    for taken in (path, *(path.with_name(path.name + tail) for tail in ("-journal", "-wal"))):
+        if taken.exists():
+            raise LedgerExistsError(path=str(taken))
+    fresh = path.with_name(f".{path.name}.{os.getpid()}.{threading.get_ident()}.new")
+    if not path.parent.is_dir():
+        raise LedgerMissingError(path=str(path.parent))
+    try:
+        fresh.unlink(missing_ok=True)
+        yield fresh
+        _sync(fresh)
+        try:
+            os.link(fresh, path)  # unlike a rename, it refuses to replace
+        except FileExistsError:
+            raise LedgerExistsError(path=str(path)) from None
+        except OSError:  # file systems without links
+            if path.exists():
+                raise LedgerExistsError(path=str(path)) from None
+            fresh.rename(path)
+        fresh.unlink(missing_ok=True)
+        _sync(path.parent)
+    finally:
+        fresh.unlink(missing_ok=True)
+        fresh.with_name(fresh.name + "-journal").unlink(missing_ok=True)
+
+
+def _sync(path: Path) -> None:
+    """Ask the disk to keep a file or a folder's list of names."""
+    try:
+        handle = os.open(path, os.O_RDONLY)
+    except OSError:
+        return  # Windows opens no folders
+    try:
+        with contextlib.suppress(OSError):
+            os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def create_file(path: Path, body: str) -> None:
+    """A new ledger file with its first entry, whole or not at all. Raises a LedgerError."""
+    connect.check_sqlite()
+    connect.check_place(path)
+    with half_made(path) as fresh, laying_out(fresh) as connection:
+        connection.execute(ENTRIES.insert().values(n=1, body=body, hash=digest(body)))
+
+
+@contextlib.contextmanager
+def laying_out(path: Path) -> Iterator[Connection]:
+    """Tables, guards and marks in an empty file; what the caller adds is committed with them."""
+    engine = create_engine("sqlite://", creator=lambda: connect.raw(path, create=True), poolclass=NullPool)
+    try:
+        with engine.connect() as connection:
+            connection.exec_driver_sql("BEGIN IMMEDIATE")
+            METADATA.create_all(connection, checkfirst=False)
+            for guard in GUARDS.values():
+                connection.exec_driver_sql(guard)
+            connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
+            connection.exec_driver_sql(f"PRAGMA user_version = {SCHEMA_VERSION}")
+            yield connection
+            connection.commit()
+    except DBAPIError as fault:
+        raise connect.explained(fault.orig or fault, path) from fault

@@ -1,0 +1,289 @@
+"""A ledger on a PostgreSQL server, for a plant that has outgrown one machine (extra `server`).
+
+One database holds one chain. A writer begins with an advisory lock that lasts until its transaction ends and
+only then reads the head, under READ COMMITTED: under a stricter level the snapshot would be older than the lock.
+The server must keep what it acknowledges (`fsync`, `full_page_writes`, `synchronous_commit`): each is read back
+on every connection, and a server that does not is refused.
+"""
+
+import contextlib
+from collections.abc import Iterator, Mapping
+from types import MappingProxyType
+from typing import Any
+
+from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
+from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
+
+from floorterm.entries import digest
+from floorterm.ledger.faults import (
+    LedgerBusyError,
+    LedgerDamagedError,
+    LedgerDiskError,
+    LedgerError,
+    LedgerExistsError,
+    LedgerFullError,
+    LedgerMissingError,
+    LedgerReadOnlyError,
+    LedgerSettingError,
+    NewerLedgerError,
+    NotALedgerError,
+    OldServerError,
+    ServerAccountError,
+    ServerExtraError,
+    ServerLostError,
+    ServerUrlError,
+)
+from floorterm.ledger.schema import ENTRIES, METADATA
+from floorterm.ledger.server_guards import (
+    FUNCTIONS,
+    LAYOUT_VERSION,
+    LEAST_SERVER,
+    LOCK_KEY,
+    RIGHTS,
+    SERVER_GUARDS,
+)
+
+BUSY_SECONDS = 5
+_LOST_SECONDS = 3
+_DURABLE: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "fsync": ("on",),
+        "full_page_writes": ("on",),
+        "synchronous_commit": ("on", "remote_apply"),
+        "transaction_isolation": ("read committed",),
+    }
+)
+_OPTIONS = " ".join(
+    f"-c {name}={value}"
+    for name, value in {
+        "lock_timeout": f"{BUSY_SECONDS}s",
+        "statement_timeout": "60s",
+        "idle_in_transaction_session_timeout": "60s",  # a terminal that vanished does not hold the chain
+        "default_transaction_isolation": r"read\ committed",
+        "client_encoding": "UTF8",
+    }.items()
+)
+# The server's own error codes (PostgreSQL manual, appendix A)
+_OF_PLACE: Mapping[str, type[LedgerError]] = MappingProxyType(
+    {
+        "3D000": LedgerMissingError,
+        "25006": LedgerReadOnlyError,
+        "XX001": LedgerDamagedError,
+        "XX002": LedgerDamagedError,
+        "42P01": NotALedgerError,
+        "42703": NotALedgerError,
+    }
+)
+_OF_DISK: Mapping[str, type[LedgerError]] = MappingProxyType(
+    {"53100": LedgerFullError, "58030": LedgerDiskError}
+)
+_ACCOUNT = ("28P01", "28000", "42501")
+_LOST_CLASSES = ("08", "57", "53")  # connection, operator intervention, no resources
+
+
+def read_url(place: str) -> URL:
+    """The URL of a place. A password in it is refused: it would show in process lists and logs.
+
+    Passwords belong into the account's password file or the service's environment, as the server's own tools
+    read them. Raises ServerUrlError.
+    """
+    try:
+        url = make_url(place).set(drivername="postgresql+psycopg")
+    except (ArgumentError, ValueError):
+        raise ServerUrlError(reason="it is no URL") from None
+    if url.password:
+        raise ServerUrlError(reason="it carries a password; put that into the account's password file")
+    if not url.database:
+        raise ServerUrlError(reason="it names no database")
+    return url
+
+
+def engine_of(url: URL) -> Engine:
+    """Connections to a server, kept for the next use, and asked first whether they still live."""
+    try:
+        engine = create_engine(
+            url,
+            pool_pre_ping=True,
+            pool_size=2,
+            connect_args={
+                "connect_timeout": _LOST_SECONDS,
+                "options": _OPTIONS,
+                "application_name": "floorterm",
+                "keepalives_idle": _LOST_SECONDS,
+                "keepalives_interval": 1,
+                "keepalives_count": 3,
+                "tcp_user_timeout": 2 * _LOST_SECONDS * 1000,
+                "prepare_threshold": None,
+            },
+        )
+    except (ModuleNotFoundError, NoSuchModuleError):
+        raise ServerExtraError(place=name_of(url)) from None
+    event.listen(engine, "connect", _check_settings)
+    return engine
+
+
+def name_of(url: URL) -> str:
+    """The place as people read it."""
+    host = url.host or str(url.query.get("host", "")) or "local socket"
+    return f"{url.database} on {host}"
+
+
+def _check_settings(connection: Any, _record: Any) -> None:
+    """What makes a commit durable, read back from the server."""
+    with connection.cursor() as cursor:
+        for name, allowed in _DURABLE.items():
+            found = cursor.execute(f"SHOW {name}").fetchone()[0]
+            if found not in allowed:
+                raise LedgerSettingError(name=name, wanted=allowed[0], found=str(found))
+        version = cursor.connection.info.server_version
+    connection.rollback()
+    if version < LEAST_SERVER:
+        raise OldServerError(found=str(version // 10000), wanted=str(LEAST_SERVER // 10000))
+
+
+def explained(fault: BaseException, place: str) -> LedgerError:
+    """The LedgerError that a fault of the server or of the way to it stands for."""
+    if isinstance(fault, LedgerError):
+        return fault
+    code = getattr(fault, "sqlstate", None) or ""
+    told = str(fault).strip()
+    reason = told.splitlines()[0] if told else type(fault).__name__
+    if code == "55P03":
+        return LedgerBusyError(seconds=BUSY_SECONDS)
+    if code in _OF_PLACE:
+        return _OF_PLACE[code](path=place)
+    if code in _OF_DISK:
+        return _OF_DISK[code]()
+    if code in _ACCOUNT or "authentication failed" in told or "no password supplied" in told:
+        return ServerAccountError(place=place, reason=reason)
+    if not code and "does not exist" in told:  # refused at the door: the driver has no code for it
+        missing = LedgerMissingError if "database" in told else ServerAccountError
+        return missing(path=place) if missing is LedgerMissingError else missing(place=place, reason=reason)
+    if not code or code[:2] in _LOST_CLASSES:
+        return ServerLostError(place=place)
+    return LedgerError(reason=reason)
+
+
+class ServerStore:
+    """The store of a ledger on a server."""
+
+    def __init__(self, place: str) -> None:
+        """Open the database. Raises NotALedgerError, NewerLedgerError, or another LedgerError."""
+        url = read_url(place)
+        self._name = name_of(url)
+        self._engine = engine_of(url)
+        with explaining(self._name), self._engine.connect() as connection:
+            found = connection.execute(text("SELECT to_regclass('ledger_layout')")).scalar()
+            if found is None:
+                raise NotALedgerError(path=self._name)
+            version = connection.execute(text("SELECT version FROM ledger_layout")).scalar()
+            if version is None or version > LAYOUT_VERSION:
+                raise NewerLedgerError(path=self._name, version=version or 0, known=LAYOUT_VERSION)
+
+    @property
+    def name(self) -> str:
+        """Database and host."""
+        return self._name
+
+    def check_same(self) -> None:
+        """Nothing to ask without a connection: a transaction compares the first entry's hash."""
+
+    @contextlib.contextmanager
+    def reader(self) -> Iterator[Connection]:
+        """A connection on which each statement is a transaction of its own and cannot write."""
+        with self._engine.connect().execution_options(
+            isolation_level="AUTOCOMMIT", postgresql_readonly=True
+        ) as connection:
+            yield connection
+
+    @contextlib.contextmanager
+    def snapshot(self) -> Iterator[Connection]:
+        """A connection on which everything is read as it stood at one moment."""
+        with self._engine.connect().execution_options(
+            isolation_level="REPEATABLE READ", postgresql_readonly=True
+        ) as connection:
+            yield connection
+
+    @contextlib.contextmanager
+    def writer(self) -> Iterator[Connection]:
+        """A transaction that holds the chain's advisory lock."""
+        with self._engine.connect() as connection:
+            connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": LOCK_KEY})
+            yield connection
+
+    @contextlib.contextmanager
+    def settled(self) -> Iterator[Connection]:
+        """A connection that waited for the lock: whoever held it has committed, rolled back or been ended."""
+        with self.writer() as connection:
+            yield connection
+
+    def explained(self, fault: BaseException) -> LedgerError:
+        """By the server's error codes."""
+        return explained(fault, self._name)
+
+
+@contextlib.contextmanager
+def explaining(place: str) -> Iterator[None]:
+    """Faults of the database leave as LedgerErrors."""
+    try:
+        yield
+    except DBAPIError as fault:
+        raise explained(fault.orig or fault, place) from fault
+
+
+def create_on_server(place: str, body: str) -> None:
+    """Tables, guards and the first entry in an empty database, all or nothing.
+
+    Whoever does this owns the tables; terminals work under another account (`grant_terminal`). Raises
+    LedgerExistsError if a ledger stands there already.
+    """
+    with laying_out_server(place) as connection:
+        connection.execute(ENTRIES.insert().values(n=1, body=body, hash=digest(body)))
+
+
+@contextlib.contextmanager
+def laying_out_server(place: str) -> Iterator[Connection]:
+    """Tables and guards in an empty database; what the caller adds is committed with them."""
+    url = read_url(place)
+    name = name_of(url)
+    engine = engine_of(url)
+    try:
+        with explaining(name), engine.begin() as connection:
+            connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": LOCK_KEY})
+            if connection.execute(text("SELECT to_regclass('ledger_layout')")).scalar() is not None:
+                raise LedgerExistsError(path=name)
+            METADATA.create_all(connection, checkfirst=False)
+            connection.exec_driver_sql("CREATE TABLE ledger_layout (version integer NOT NULL)")
+            connection.exec_driver_sql(f"INSERT INTO ledger_layout VALUES ({LAYOUT_VERSION})")
+            # named, and temporary tables last: nobody can put another table of the same name before it
+            schema = connection.execute(text("SELECT quote_ident(current_schema())")).scalar_one()
+            for function, source in FUNCTIONS.items():
+                connection.exec_driver_sql(
+                    f"CREATE FUNCTION {function}() RETURNS trigger LANGUAGE plpgsql"
+                    f" SET search_path = {schema}, pg_temp AS $guard${source}$guard$"
+                )
+            for guard, trigger in SERVER_GUARDS.items():
+                connection.exec_driver_sql(trigger.statement(guard))
+            yield connection
+    finally:
+        engine.dispose()
+
+
+def grant_terminal(place: str, role: str) -> None:
+    """Give an existing role what a terminal needs and no more (`server_guards.RIGHTS`).
+
+    Raises ServerAccountError if the role does not exist or the account may not grant.
+    """
+    url = read_url(place)
+    engine = engine_of(url)
+    quoted = '"' + role.replace('"', '""') + '"'
+    try:
+        with explaining(name_of(url)), engine.begin() as connection:
+            if connection.execute(text("SELECT 1 FROM pg_roles WHERE rolname = :r"), {"r": role}).first() is None:
+                raise ServerAccountError(place=name_of(url), reason=f"there is no role {role}")
+            for table, rights in RIGHTS.items():
+                connection.exec_driver_sql(f"REVOKE ALL ON {table} FROM PUBLIC")
+                connection.exec_driver_sql(f"REVOKE ALL ON {table} FROM {quoted}")
+                connection.exec_driver_sql(f"GRANT {rights} ON {table} TO {quoted}")
+    finally:
+        engine.dispose()

@@ -1,0 +1,45 @@
+"""Where a chain is kept: a file of this machine, or a database server. What both must offer to `Chain`.
+
+A store opens connections and knows what their faults mean; everything else (what an entry is, the order of an
+append, who may what) is the same for both and stands elsewhere.
+"""
+
+from contextlib import AbstractContextManager
+from pathlib import Path
+from typing import Protocol
+
+from sqlalchemy import Connection
+
+Place = Path | str
+"""A file's path, or the URL of a database server."""
+
+
+class Store(Protocol):
+    """One ledger's place, opened. Safe to share between threads: every unit of work takes its own connection."""
+
+    @property
+    def name(self) -> str:
+        """The place as people are told it: never with a password in it."""
+
+    def check_same(self) -> None:
+        """Raise LedgerReplacedError if something else stands in the place now; asked before every use."""
+
+    def reader(self) -> AbstractContextManager[Connection]:
+        """A connection for reading; each statement sees what is committed when it begins."""
+
+    def writer(self) -> AbstractContextManager[Connection]:
+        """A connection inside a transaction that holds the one write lock of the chain."""
+
+    def snapshot(self) -> AbstractContextManager[Connection]:
+        """A connection on which everything is read as it stood at one moment."""
+
+    def settled(self) -> AbstractContextManager[Connection]:
+        """A connection for reading after no write can be under way any more: to learn what became of one."""
+
+    def explained(self, fault: BaseException) -> Exception:
+        """The LedgerError that a fault of the database stands for."""
+
+
+def is_server(place: Place) -> bool:
+    """Whether a place is the URL of a database server and no path."""
+    return isinstance(place, str) and place.startswith(("postgresql://", "postgresql+psycopg://", "postgres://"))
