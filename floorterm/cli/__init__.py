@@ -26,6 +26,7 @@ _COMMANDS: Mapping[str, str] = MappingProxyType(
         "verify": "floorterm.cli.ledger:verify",
         "backup": "floorterm.cli.ledger:backup",
         "export": "floorterm.cli.ledger:export",
+        "move": "floorterm.cli.ledger:move",
         "holds": "floorterm.cli.ledger:holds",
         "people": "floorterm.cli.people:people",
     }
@@ -67,6 +68,7 @@ _HELP: Mapping[str, str] = MappingProxyType(
         "verify": "Verify the ledger or an export.",
         "backup": "Copy the ledger while it is in use, and verify the copy.",
         "export": "Write the ledger as lines that a stranger can verify.",
+        "move": "Move the ledger from its file to a database server.",
     }
 )
 

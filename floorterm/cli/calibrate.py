@@ -20,6 +20,7 @@ from floorterm.cli.common import (
     print_json,
     print_table,
 )
+from floorterm.ledger import Place
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -107,7 +108,7 @@ def calibrate(
     reason: str,
     language: str,
     checklists: Path | None,
-    db: Path | None,
+    db: Place | None,
     as_json: bool,
 ) -> None:
     """Propose new figures for a line from check samples (CSV with the columns m_kg and residual).
@@ -166,7 +167,7 @@ def _accept(
     found: "Proposal",
     files: tuple[Path, ...],
     before: "Calibration | None",
-    db: Path | None,
+    db: Place | None,
     by: str,
     reason: str,
 ) -> int:

@@ -15,6 +15,7 @@ from floorterm.cli.common import (
     json_option,
     print_json,
 )
+from floorterm.ledger import Place
 
 if TYPE_CHECKING:
     from floorterm.library.model import Library
@@ -66,7 +67,7 @@ def compose_all(library: "Library", on: date) -> Composed:
     )
 
 
-def calibrated(library: "Library", db: Path | None) -> list[dict[str, str | int]]:
+def calibrated(library: "Library", db: Place | None) -> list[dict[str, str | int]]:
     """Figures that somebody accepted and that a line file does not have."""
     from floorterm.library.calibrated import differences  # noqa: PLC0415
 
@@ -93,7 +94,7 @@ def calibrated(library: "Library", db: Path | None) -> list[dict[str, str | int]
 @db_option
 @json_option
 @click.pass_context
-def check(ctx: click.Context, checklists: Path | None, db: Path | None, as_json: bool) -> None:
+def check(ctx: click.Context, checklists: Path | None, db: Place | None, as_json: bool) -> None:
     """Validate the checklists; then compose every pair on every line and every procedure.
 
     With --db it also names the figures of lines that somebody accepted and that the files do not have.

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
 import click
 
+from floorterm.ledger import Place, is_server
+
 if TYPE_CHECKING:
     from floorterm.ledger import Ledger
     from floorterm.library.calibrated import Calibration
@@ -34,13 +36,26 @@ def checklists_option(command: _Command) -> _Command:
     )(command)
 
 
+class PlaceType(click.ParamType[Place]):
+    """A ledger's place: a file, or the URL of a database server."""
+
+    name = "file or URL"
+
+    def convert(self, value: str | Path, param: click.Parameter | None, ctx: click.Context | None) -> Place:
+        """A URL stays text, anything else is a path that is no folder."""
+        if is_server(value):
+            return value
+        found: Path = click.Path(path_type=Path, dir_okay=False).convert(value, param, ctx)
+        return found
+
+
 def db_option(command: _Command) -> _Command:
-    """`--db FILE`."""
+    """`--db PLACE`."""
     return click.option(
         "--db",
-        type=click.Path(path_type=Path, dir_okay=False),
+        type=PlaceType(),
         envvar="FLOORTERM_DB",
-        help="Ledger file (default: one machine-wide file).",
+        help="The ledger: a file, or the URL of a server (default: one machine-wide file).",
     )(command)
 
 
@@ -91,7 +106,7 @@ def default_db() -> Path:
     return site_data_path("floorterm") / "ledger.db"
 
 
-def open_ledger(db: Path | None, *, read_only: bool = False) -> "Ledger":
+def open_ledger(db: Place | None, *, read_only: bool = False) -> "Ledger":
     """The ledger; leaves with status 2 and the reason if it cannot be opened."""
     from floorterm.ledger import Ledger, LedgerError  # noqa: PLC0415
 
@@ -101,7 +116,7 @@ def open_ledger(db: Path | None, *, read_only: bool = False) -> "Ledger":
         fail(str(error))
 
 
-def calibration_of(db: Path | None, library: "Library", line: str) -> "Calibration | None":
+def calibration_of(db: Place | None, library: "Library", line: str) -> "Calibration | None":
     """The figures of a line that somebody accepted, from a ledger that is named; None without one."""
     if db is None:
         return None

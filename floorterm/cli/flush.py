@@ -16,6 +16,7 @@ from floorterm.cli.common import (
     print_json,
     print_table,
 )
+from floorterm.ledger import Place
 
 if TYPE_CHECKING:
     from floorterm.changeover.checked import Checked
@@ -69,7 +70,7 @@ def flush(
     on: Any,
     language: str,
     checklists: Path | None,
-    db: Path | None,
+    db: Place | None,
     as_json: bool,
 ) -> None:
     """How many kg of line mass to flush, how many bars to divert, how long it takes, what governs and why.
@@ -112,7 +113,7 @@ def _case(
     day: date,
     limit: float | None,
     state: Path | None,
-    db: Path | None,
+    db: Place | None,
 ) -> "Case":
     from floorterm.changeover.flush_case import case_of  # noqa: PLC0415
     from floorterm.flush import FlushError  # noqa: PLC0415
@@ -243,7 +244,7 @@ def _draw(case: "Case", found: "Checked | None", path: Path, language: str) -> N
 
 
 def _matrix(
-    library: "Library", line: str, here: list[str], day: date, db: Path | None, *, as_json: bool
+    library: "Library", line: str, here: list[str], day: date, db: Place | None, *, as_json: bool
 ) -> None:
     from floorterm.changeover.flushing import flush_note  # noqa: PLC0415
     from floorterm.cli.flush_json import note_json  # noqa: PLC0415

@@ -17,15 +17,17 @@ from floorterm.cli.common import (
     open_ledger,
     print_json,
 )
+from floorterm.ledger import Place, is_server
 from floorterm.people import LockoutStatus, Permission, Person
 
 
 @click.command()
 @click.option("--admin", prompt="Code of the first administrator", help="Code of the first administrator.")
 @click.option("--name", prompt="Printed name", help="Printed name of the first administrator.")
+@click.option("--role", help="On a server: the existing role of the terminals; it may add and read, no more.")
 @checklists_option
 @db_option
-def init(admin: str, name: str, checklists: Path | None, db: Path | None) -> None:
+def init(admin: str, name: str, role: str | None, checklists: Path | None, db: Place | None) -> None:
     """Create the ledger and its first administrator. The PIN is asked for, never given as an option."""
     from floorterm.ledger import Ledger, LedgerError  # noqa: PLC0415
 
@@ -33,7 +35,8 @@ def init(admin: str, name: str, checklists: Path | None, db: Path | None) -> Non
     path = db or default_db()
     pin = click.prompt("PIN (6 digits)", hide_input=True, confirmation_prompt="PIN again")
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        if isinstance(path, Path):
+            path.parent.mkdir(parents=True, exist_ok=True)
         ledger = Ledger.create(
             path,
             plant_id=library.plant.id,
@@ -47,11 +50,57 @@ def init(admin: str, name: str, checklists: Path | None, db: Path | None) -> Non
     try:
         ledger.add_person(first, pin, by="")
     except LedgerError as error:
-        path.unlink()  # nobody could ever sign in it, and nothing but its own beginning is in it
-        fail(str(error))
+        # nobody could ever sign in it, and nothing but its own beginning is in it
+        if isinstance(path, Path):
+            path.unlink()
+            fail(str(error))
+        fail(f"{error} Drop the database, create it again, and repeat.")
+    if role is not None:
+        _grant(path, role)
     head = ledger.head()
-    click.echo(f"{path}: ledger of {library.plant.name} created, head {head.n} {head.hash}")
+    click.echo(f"{ledger.store.name}: ledger of {library.plant.name} created, head {head.n} {head.hash}")
     click.echo("Next: floorterm people add, then floorterm holds for each line, then floorterm.")
+
+
+def _grant(place: Place, role: str) -> None:
+    from floorterm.ledger import LedgerError  # noqa: PLC0415
+    from floorterm.ledger.server import grant_terminal  # noqa: PLC0415  extra `server`
+
+    if not is_server(place):
+        fail("--role is for a ledger on a server; a file's rights are those of the file system.")
+    try:
+        grant_terminal(str(place), role)
+    except LedgerError as error:
+        fail(str(error))
+    click.echo(f"The role {role} may add entries and read them; it cannot change or remove any.")
+
+
+@click.command()
+@click.argument("target", metavar="URL")
+@click.option("--by", required=True, help="Code of the administrator who moves it.")
+@click.option("--role", help="The existing role of the terminals on the server.")
+@db_option
+def move(target: str, by: str, role: str | None, db: Place | None) -> None:
+    """Move the ledger from its file to an empty database at URL, verify it there, and close the file.
+
+    Nothing can be recorded into the file afterwards: start every terminal with the new place.
+    """
+    from floorterm.ledger import LedgerError, move_to_server  # noqa: PLC0415
+
+    if not is_server(target):
+        fail("Give the address of an empty database, like postgresql://account@host/database.")
+    ledger = open_ledger(db)
+    pin = click.prompt(f"PIN of {by}", hide_input=True)
+    try:
+        ledger.check_pin(by, pin, terminal="cli")
+        seal, last = move_to_server(ledger, target, by=by, identity="pin", terminal="cli")
+    except LedgerError as error:
+        fail(str(error), Status.SHORT)
+    if role is not None:
+        _grant(target, role)
+    click.echo(
+        f"Moved and verified; the file is closed by its entry {last.n}. The seal of what was moved:\n{seal}"
+    )
 
 
 @click.command()
@@ -62,7 +111,7 @@ def init(admin: str, name: str, checklists: Path | None, db: Path | None) -> Non
 @checklists_option
 @db_option
 def holds(
-    line: str, fragrances: tuple[str, ...], by: str, reason: str, checklists: Path | None, db: Path | None
+    line: str, fragrances: tuple[str, ...], by: str, reason: str, checklists: Path | None, db: Place | None
 ) -> None:
     """State what LINE holds: FRAGRANCES, the main one first."""
     from floorterm.entries import TextError  # noqa: PLC0415
@@ -92,17 +141,17 @@ def holds(
 @click.argument("file", required=False, type=click.Path(path_type=Path, dir_okay=False))
 @db_option
 @json_option
-def verify(file: Path | None, db: Path | None, as_json: bool) -> None:
+def verify(file: Path | None, db: Place | None, as_json: bool) -> None:
     """Verify the ledger (or FILE: a ledger or an export): every hash, the chain, the people.
 
     Exit status 1 names the first entry that does not hold. A cut tail shows only against a seal kept elsewhere.
     """
     from floorterm.ledger import LedgerError  # noqa: PLC0415
-    from floorterm.ledger.verify import verify_file  # noqa: PLC0415
+    from floorterm.ledger.verify import verify_place  # noqa: PLC0415
 
     path = file or db or default_db()
     try:
-        report = verify_file(path)
+        report = verify_place(path)
     except LedgerError as error:
         fail(str(error))
     if as_json:
@@ -119,7 +168,7 @@ def verify(file: Path | None, db: Path | None, as_json: bool) -> None:
 @click.command()
 @click.argument("target", type=click.Path(path_type=Path, dir_okay=False))
 @db_option
-def backup(target: Path, db: Path | None) -> None:
+def backup(target: Path, db: Place | None) -> None:
     """Copy the ledger to TARGET while it is in use; the copy is verified before it counts."""
     from floorterm.ledger import LedgerError  # noqa: PLC0415
     from floorterm.ledger.backup import back_up  # noqa: PLC0415
@@ -134,7 +183,7 @@ def backup(target: Path, db: Path | None) -> None:
 @click.command()
 @click.argument("target", type=click.Path(path_type=Path, dir_okay=False))
 @db_option
-def export(target: Path, db: Path | None) -> None:
+def export(target: Path, db: Place | None) -> None:
     """Write the ledger to TARGET as JSON Lines; the last line is the seal."""
     from floorterm.ledger import LedgerError  # noqa: PLC0415
     from floorterm.ledger.export import write_export  # noqa: PLC0415

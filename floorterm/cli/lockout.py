@@ -17,6 +17,7 @@ from floorterm.cli.common import (
     open_ledger,
     print_json,
 )
+from floorterm.ledger import Place
 from floorterm.wording import words
 
 if TYPE_CHECKING:
@@ -54,7 +55,7 @@ def audit(
     profile: str | None,
     language: str,
     checklists: Path | None,
-    db: Path | None,
+    db: Place | None,
     as_json: bool,
 ) -> None:
     """Judge the ledger's lockouts, or those of a record document, by 29 CFR 1910.147.
@@ -90,7 +91,7 @@ def _document(path: Path) -> "Record":
         fail("\n".join(f"{path}:{fault}" for fault in error.faults))
 
 
-def _ledger(db: Path | None, checklists: Path | None) -> "Iterator[Record]":
+def _ledger(db: Place | None, checklists: Path | None) -> "Iterator[Record]":
     """One record a piece of work of the ledger that has lockouts."""
     from floorterm.changeover.acts import STARTED  # noqa: PLC0415
     from floorterm.changeover.fold import fold  # noqa: PLC0415

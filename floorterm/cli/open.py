@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from floorterm.cli.common import Status, checklists_option, db_option, default_db, fail
+from floorterm.ledger import Place, is_server
 
 if TYPE_CHECKING:
     from floorterm.plant import Plant
@@ -26,12 +27,12 @@ _PLAIN = click.option(
 @_PLAIN
 @checklists_option
 @db_option
-def open_plant(terminal: str, language: str, plain: bool, checklists: Path | None, db: Path | None) -> None:
+def open_plant(terminal: str, language: str, plain: bool, checklists: Path | None, db: Place | None) -> None:
     """Open the plant at this terminal."""
     from floorterm.terminal import launch  # noqa: PLC0415  Textual only where a screen opens
 
     path = db or default_db()
-    if not path.exists():
+    if not is_server(path) and not Path(path).exists():
         fail(
             f"There is no ledger at {path}. Create it with: floorterm init --db FILE (or try: floorterm demo)"
         )
@@ -42,7 +43,7 @@ def open_plant(terminal: str, language: str, plain: bool, checklists: Path | Non
     sys.exit(launch(opener, terminal=terminal, language=language, plain=plain))
 
 
-def _open(path: Path, checklists: Path | None, terminal: str) -> "Plant":
+def _open(path: Place, checklists: Path | None, terminal: str) -> "Plant":
     from floorterm.ledger import Ledger  # noqa: PLC0415
     from floorterm.library import load, starter_folder  # noqa: PLC0415
     from floorterm.plant import Plant  # noqa: PLC0415

@@ -1,12 +1,12 @@
 """`floorterm people`: who may sign. Every change needs an administrator's PIN and is an entry."""
 
 from datetime import date, datetime
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from floorterm.cli.common import Status, db_option, fail, json_option, open_ledger, print_json, print_table
+from floorterm.ledger import Place
 from floorterm.people import LockoutStatus, Permission, Person
 
 if TYPE_CHECKING:
@@ -68,7 +68,7 @@ def add(
     valid_to: datetime | None,
     badge: str,
     by: str,
-    db: Path | None,
+    db: Place | None,
 ) -> None:
     """Add a person. Prints a one-time PIN, which they replace when they first sign in."""
     from floorterm.ledger import LedgerError  # noqa: PLC0415
@@ -96,7 +96,7 @@ def add(
 @people.command(name="list")
 @json_option
 @db_option
-def list_people(as_json: bool, db: Path | None) -> None:
+def list_people(as_json: bool, db: Place | None) -> None:
     """List everybody who may or might sign."""
     found = open_ledger(db, read_only=True).people()
     if as_json:
@@ -138,7 +138,7 @@ def list_people(as_json: bool, db: Path | None) -> None:
 @click.argument("code")
 @_BY
 @db_option
-def disable(code: str, by: str, db: Path | None) -> None:
+def disable(code: str, by: str, db: Place | None) -> None:
     """Disable a person's code for good; it is never given to anybody else."""
     from floorterm.ledger import LedgerError  # noqa: PLC0415
 
@@ -154,7 +154,7 @@ def disable(code: str, by: str, db: Path | None) -> None:
 @click.argument("code")
 @_BY
 @db_option
-def reset_pin(code: str, by: str, db: Path | None) -> None:
+def reset_pin(code: str, by: str, db: Place | None) -> None:
     """Give a person a one-time PIN, after checking who they are. Nobody resets their own."""
     from floorterm.ledger import LedgerError  # noqa: PLC0415
 

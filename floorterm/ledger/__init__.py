@@ -15,6 +15,7 @@ from floorterm.ledger.faults import (
     KeyReusedError,
     LedgerBusyError,
     LedgerCannotOpenError,
+    LedgerClosedError,
     LedgerDamagedError,
     LedgerDiskError,
     LedgerEmptyError,
@@ -30,6 +31,7 @@ from floorterm.ledger.faults import (
     NoPinError,
     NoSuchEntryError,
     NotALedgerError,
+    OldServerError,
     OldSqliteError,
     OneTimePinError,
     OutcomeUnknownError,
@@ -41,6 +43,10 @@ from floorterm.ledger.faults import (
     RefusedError,
     ReservedKindError,
     SealFaultError,
+    ServerAccountError,
+    ServerExtraError,
+    ServerLostError,
+    ServerUrlError,
     TimeZoneError,
     UnknownPersonError,
     UnreadableEntryError,
@@ -48,14 +54,22 @@ from floorterm.ledger.faults import (
     WrongPinError,
 )
 from floorterm.ledger.seal import Seal
-from floorterm.ledger.values import Asked, EntriesReader, Guard, Head, Ref, Start
+from floorterm.ledger.values import Asked, EntriesReader, Guard, Head, Place, Ref, Start, is_server
 
 if TYPE_CHECKING:
     from floorterm.ledger.backup import back_up
+    from floorterm.ledger.copying import move_to_server
     from floorterm.ledger.export import write_export
     from floorterm.ledger.ledger import Ledger
     from floorterm.ledger.pins import CHEAP_PROFILE, DEFAULT_PROFILE, PinProfile
-    from floorterm.ledger.verify import Problem, Report, verify_export, verify_file, verify_ledger
+    from floorterm.ledger.verify import (
+        Problem,
+        Report,
+        verify_export,
+        verify_file,
+        verify_ledger,
+        verify_place,
+    )
 
 _LATER = {
     "Ledger": "ledger",
@@ -69,6 +83,8 @@ _LATER = {
     "verify_file": "verify",
     "verify_export": "verify",
     "verify_ledger": "verify",
+    "verify_place": "verify",
+    "move_to_server": "copying",
 }
 
 __all__ = [
@@ -86,6 +102,7 @@ __all__ = [
     "Ledger",
     "LedgerBusyError",
     "LedgerCannotOpenError",
+    "LedgerClosedError",
     "LedgerDamagedError",
     "LedgerDiskError",
     "LedgerEmptyError",
@@ -101,6 +118,7 @@ __all__ = [
     "NoPinError",
     "NoSuchEntryError",
     "NotALedgerError",
+    "OldServerError",
     "OldSqliteError",
     "OneTimePinError",
     "OutcomeUnknownError",
@@ -110,6 +128,7 @@ __all__ = [
     "PinOffError",
     "PinProfile",
     "PinRuleError",
+    "Place",
     "Problem",
     "Ref",
     "RefusedError",
@@ -117,6 +136,10 @@ __all__ = [
     "ReservedKindError",
     "Seal",
     "SealFaultError",
+    "ServerAccountError",
+    "ServerExtraError",
+    "ServerLostError",
+    "ServerUrlError",
     "Start",
     "TimeZoneError",
     "UnknownPersonError",
@@ -124,9 +147,12 @@ __all__ = [
     "UnreadablePeopleError",
     "WrongPinError",
     "back_up",
+    "is_server",
+    "move_to_server",
     "verify_export",
     "verify_file",
     "verify_ledger",
+    "verify_place",
     "write_export",
 ]
 

@@ -5,8 +5,8 @@ from pathlib import Path
 
 from floorterm.ledger import connect
 from floorterm.ledger.copying import copy_to_file
-from floorterm.ledger.file_store import FileStore, half_made
 from floorterm.ledger.export import check_copy, file_digest, record_copy
+from floorterm.ledger.file_store import FileStore, half_made
 from floorterm.ledger.ledger import Ledger
 from floorterm.ledger.seal import Seal
 from floorterm.ledger.verify import verify_ledger
@@ -19,8 +19,8 @@ def back_up(ledger: Ledger, target: Path, *, by: str = "", terminal: str = "") -
     """Copy the ledger to the file `target`, verify the copy, and record it.
 
     A file is copied with SQLite's backup interface, a server's ledger row by row as it stood at one moment;
-    both give a ledger file that opens like any other. The copy holds the PIN hashes: keep it where the ledger would be kept. Raises LedgerExistsError (nothing
-    is overwritten), CopyFaultError, or another LedgerError.
+    both give a ledger file that opens like any other. The copy holds the PIN hashes: keep it where the ledger
+    would be kept. Raises LedgerExistsError (nothing is overwritten), CopyFaultError, or another LedgerError.
     """
     seal = Seal.of(ledger.head(), ledger.start().plant)
     with half_made(target) as fresh:

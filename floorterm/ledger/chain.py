@@ -31,9 +31,9 @@ from floorterm.ledger.faults import (
 )
 from floorterm.ledger.file_store import FileStore, create_file
 from floorterm.ledger.pins import DEFAULT_PROFILE, PinProfile
-from floorterm.ledger.store import Place, Store, is_server
+from floorterm.ledger.store import Store
 from floorterm.ledger.transaction import Transaction
-from floorterm.ledger.values import Guard, Head, Ref, Start
+from floorterm.ledger.values import Guard, Head, Place, Ref, Start, is_server
 
 Clock = Callable[[], datetime]
 NewId = Callable[[], str]
@@ -120,9 +120,7 @@ class Chain:
         pin_profile: PinProfile = DEFAULT_PROFILE,
     ) -> Self:
         """Open a ledger that `create` made. Raises a LedgerError that says why a place is refused."""
-        return cls(
-            _opened(place), clock=clock, new_id=new_id, read_only=read_only, pin_profile=pin_profile
-        )
+        return cls(_opened(place), clock=clock, new_id=new_id, read_only=read_only, pin_profile=pin_profile)
 
     # --- recording ------------------------------------------------------------------------------
 

@@ -5,9 +5,9 @@ from pathlib import Path
 from typing import Any
 
 from floorterm.entries import Draft
-from floorterm.ledger.file_store import half_made
 from floorterm.ledger.export_lines import entry_line, seal_line
 from floorterm.ledger.faults import CopyFaultError
+from floorterm.ledger.file_store import half_made
 from floorterm.ledger.ledger import Ledger
 from floorterm.ledger.seal import SEAL_MADE, Seal, seal_value
 from floorterm.ledger.transaction import Transaction

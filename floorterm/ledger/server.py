@@ -279,7 +279,10 @@ def grant_terminal(place: str, role: str) -> None:
     quoted = '"' + role.replace('"', '""') + '"'
     try:
         with explaining(name_of(url)), engine.begin() as connection:
-            if connection.execute(text("SELECT 1 FROM pg_roles WHERE rolname = :r"), {"r": role}).first() is None:
+            if (
+                connection.execute(text("SELECT 1 FROM pg_roles WHERE rolname = :r"), {"r": role}).first()
+                is None
+            ):
                 raise ServerAccountError(place=name_of(url), reason=f"there is no role {role}")
             for table, rights in RIGHTS.items():
                 connection.exec_driver_sql(f"REVOKE ALL ON {table} FROM PUBLIC")

@@ -61,7 +61,9 @@ class ServerGuard:
 
     def statement(self, name: str) -> str:
         """The SQL that makes it."""
-        return f"CREATE TRIGGER {name} {self.when.format(table=self.table)} EXECUTE FUNCTION {self.function}()"
+        return (
+            f"CREATE TRIGGER {name} {self.when.format(table=self.table)} EXECUTE FUNCTION {self.function}()"
+        )
 
 
 FUNCTIONS: Mapping[str, str] = MappingProxyType({"entries_follow": _FOLLOW, "people_remain": _REMAIN})

@@ -36,7 +36,7 @@ def verify_server(place: str, seals: Iterable[Seal] = ()) -> Report:
     with explaining(store.name), store.snapshot() as connection:
         _guards(connection, walk)
         for row in _streamed(connection):
-            n, raw, hash_, *columns = row
+            n, raw, hash_, *columns = tuple(row)
             walk.compare_columns(n, walk.take(n, bytes(raw), hash_), columns)
         walk.compare_people(connection.execute(_PEOPLE).all())
     return walk.report()
@@ -48,7 +48,7 @@ def _streamed(connection: Connection) -> Iterator[Row[Any]]:
 
 
 def _guards(connection: Connection, walk: Walk) -> None:
-    found = {name: tuple(rest) for name, *rest in connection.execute(_TRIGGERS)}
+    found = {row.tgname: tuple(row)[1:] for row in connection.execute(_TRIGGERS)}
     for name, guard in SERVER_GUARDS.items():
         bits = sum(bit for word, bit in _BITS.items() if word in guard.when)
         enabled_always_or_by_default = ("O", "A")

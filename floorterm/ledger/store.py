@@ -5,13 +5,9 @@ append, who may what) is the same for both and stands elsewhere.
 """
 
 from contextlib import AbstractContextManager
-from pathlib import Path
 from typing import Protocol
 
 from sqlalchemy import Connection
-
-Place = Path | str
-"""A file's path, or the URL of a database server."""
 
 
 class Store(Protocol):
@@ -38,8 +34,3 @@ class Store(Protocol):
 
     def explained(self, fault: BaseException) -> Exception:
         """The LedgerError that a fault of the database stands for."""
-
-
-def is_server(place: Place) -> bool:
-    """Whether a place is the URL of a database server and no path."""
-    return isinstance(place, str) and place.startswith(("postgresql://", "postgresql+psycopg://", "postgres://"))

@@ -3,11 +3,20 @@
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from pathlib import Path
 from typing import Protocol
 
 from floorterm.entries import Entry
 from floorterm.people import Person
 from floorterm.wording import Refusal
+
+Place = Path | str
+"""Where a ledger is: a file's path, or the URL of a database server."""
+
+
+def is_server(place: Place) -> bool:
+    """Whether a place is the URL of a database server and no path."""
+    return isinstance(place, str) and place.startswith(("postgresql://", "postgres://"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,13 +14,23 @@ from floorterm.ledger.export_lines import ExportFault, LineOfEntry, read_lines
 from floorterm.ledger.faults import LedgerMissingError, NotALedgerError
 from floorterm.ledger.guards import COLUMNS, GUARDS
 from floorterm.ledger.seal import Seal
+from floorterm.ledger.values import Place, is_server
 from floorterm.ledger.walk import PERSON_COLUMNS, Problem, Report, Walk
 
-__all__ = ["Problem", "Report", "verify_export", "verify_file", "verify_ledger"]
+__all__ = ["Problem", "Report", "verify_export", "verify_file", "verify_ledger", "verify_place"]
 
 PAGE = 2000
 _PAGE = f"SELECT n, body, hash, {', '.join(COLUMNS)} FROM entries WHERE n >= ? ORDER BY n LIMIT {PAGE}"
 _FIRST = -(2**63)
+
+
+def verify_place(place: Place, seals: Iterable[Seal] = ()) -> Report:
+    """Verify the ledger at a place: a file (or an export), or a server's URL. Raises a LedgerError."""
+    if is_server(place):
+        from floorterm.ledger.server_verify import verify_server  # noqa: PLC0415  extra `server`
+
+        return verify_server(str(place), seals)
+    return verify_file(Path(place), seals)
 
 
 def verify_file(path: Path, seals: Iterable[Seal] = ()) -> Report:

@@ -14,7 +14,17 @@ from floorterm.ledger.seal import Seal
 from floorterm.wording import Fact, Say, sentence
 
 MOST_PROBLEMS = 100
-PERSON_COLUMNS = ("code", "name", "permission", "duties", "lockout", "trained_on", "valid_to", "badge", "active")
+PERSON_COLUMNS = (
+    "code",
+    "name",
+    "permission",
+    "duties",
+    "lockout",
+    "trained_on",
+    "valid_to",
+    "badge",
+    "active",
+)
 _KEY = COLUMNS.index("key")  # entry 1 has none: there it is the chain's identifier
 
 

@@ -66,7 +66,7 @@ def test_a_move_that_fails_leaves_the_file_in_use(server: Server, place: str, tm
     file = staffed(tmp_path / "ledger.db")
     with pytest.raises(LedgerMissingError):
         move_to_server(file, server.url("nowhere"), by="A01")
-    taken = server.url(place.split("/")[3].split("?")[0])
+    taken = server.url(place.split("/")[3].split("?", maxsplit=1)[0])
     with pytest.raises(LedgerExistsError):
         move_to_server(file, taken, by="A01")
     assert file.append(note("k1")).n == 6
