@@ -122,6 +122,10 @@ class Chain:
         """Open a ledger that `create` made. Raises a LedgerError that says why a place is refused."""
         return cls(_opened(place), clock=clock, new_id=new_id, read_only=read_only, pin_profile=pin_profile)
 
+    def close(self) -> None:
+        """Let go of connections that are kept for the next use; the ledger can still be used."""
+        self.store.close()
+
     # --- recording ------------------------------------------------------------------------------
 
     def append(self, draft: Draft, guard: Guard | None = None, *, disabled_too: bool = False) -> Entry:

@@ -70,6 +70,9 @@ class FileStore:
         """By SQLite's result codes."""
         return connect.explained(fault, self.path)
 
+    def close(self) -> None:
+        """None is kept."""
+
 
 @contextlib.contextmanager
 def half_made(path: Path) -> Iterator[Path]:

@@ -221,6 +221,10 @@ class ServerStore:
         """By the server's error codes."""
         return explained(fault, self._name)
 
+    def close(self) -> None:
+        """End the connections."""
+        self._engine.dispose()
+
 
 @contextlib.contextmanager
 def explaining(place: str) -> Iterator[None]:

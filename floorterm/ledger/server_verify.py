@@ -33,12 +33,15 @@ def verify_server(place: str, seals: Iterable[Seal] = ()) -> Report:
     """Verify the ledger at a URL, while it is in use. Raises a LedgerError if there is none or no way to it."""
     store = ServerStore(place)
     walk = Walk.against(seals)
-    with explaining(store.name), store.snapshot() as connection:
-        _guards(connection, walk)
-        for row in _streamed(connection):
-            n, raw, hash_, *columns = tuple(row)
-            walk.compare_columns(n, walk.take(n, bytes(raw), hash_), columns)
-        walk.compare_people(connection.execute(_PEOPLE).all())
+    try:
+        with explaining(store.name), store.snapshot() as connection:
+            _guards(connection, walk)
+            for row in _streamed(connection):
+                n, raw, hash_, *columns = tuple(row)
+                walk.compare_columns(n, walk.take(n, bytes(raw), hash_), columns)
+            walk.compare_people(connection.execute(_PEOPLE).all())
+    finally:
+        store.close()
     return walk.report()
 
 

@@ -34,3 +34,6 @@ class Store(Protocol):
 
     def explained(self, fault: BaseException) -> Exception:
         """The LedgerError that a fault of the database stands for."""
+
+    def close(self) -> None:
+        """Let go of connections that are kept for the next use."""

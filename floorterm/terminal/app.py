@@ -20,9 +20,16 @@ from floorterm.terminal.messages import LedgerMoved, MinutePassed, Retold, Scann
 from floorterm.terminal.scan import ENTERS, GAP_S, Fed, Key, ScanCollector
 from floorterm.terminal.session import Session
 from floorterm.terminal.signer import PinAnswer, PinRequest, Signer
+from floorterm.terminal.views.text import day_and_clock
 from floorterm.wording import FALLBACK, LANGUAGES, words
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from textual.actions import ActionParseResult
+    from textual.dom import DOMNode
+
+    from floorterm.ledger import LedgerError
     from floorterm.people import Person
     from floorterm.plant import Plant, Who
 
@@ -63,6 +70,7 @@ class FloorApp(App[int]):
         self.plain = plain
         self.demo = demo
         self.said = ""
+        self.lost = ""  # since when the record does not answer
         self.session = Session(steady)
         self.desk = Desk(self)
         self.signer = Signer(self)
@@ -205,9 +213,45 @@ class FloorApp(App[int]):
             self.end_session()
 
     async def look_at_record(self) -> None:
-        """Tell the screen on top if the record has moved."""
-        if await self.desk.has_moved():
+        """Tell the screen on top if the record has moved, or say that it does not answer, and since when."""
+        from floorterm.ledger import LedgerError  # noqa: PLC0415  loaded by now
+
+        try:
+            moved = await self.desk.has_moved()
+        except LedgerError as fault:
+            self.lose_record(fault)
+            return
+        found_again, self.lost = bool(self.lost), ""
+        if moved or found_again:
             self.screen.post_message(LedgerMoved())
+
+    def lose_record(self, fault: "LedgerError") -> None:
+        """The record does not answer: every screen says so until it does. What is shown stays on the screen."""
+        from floorterm.terminal.base import FloorScreen  # noqa: PLC0415
+
+        if self.lost:
+            return
+        plant = self.desk.plant
+        since = day_and_clock(plant.now(), plant.zone, self.language)
+        self.lost = words("terminal.lost", self.language, since=since)
+        if isinstance(self.screen, FloorScreen) and self.screen.is_mounted:
+            self.screen.show_heading()
+            self.screen.refuse(self.desk.sentences(fault))
+
+    async def run_action(
+        self,
+        action: "str | ActionParseResult",
+        default_namespace: "DOMNode | None" = None,
+        namespaces: "Mapping[str, DOMNode] | None" = None,
+    ) -> bool:
+        """What a key does; where the record does not answer, the screen stays and says so."""
+        from floorterm.ledger import LedgerError  # noqa: PLC0415
+
+        try:
+            return await super().run_action(action, default_namespace, namespaces)
+        except LedgerError as fault:
+            self.lose_record(fault)
+            return True
 
     def _minute_now(self) -> str:
         return f"{self.desk.plant.now():%Y-%m-%d %H:%M}"

@@ -5,14 +5,16 @@ A screen overrides `body` (its widgets) and `show` (reads the plant, makes views
 another person, the screen came back on top. Equal values repaint nothing.
 """
 
-from collections.abc import Iterable
-from typing import TYPE_CHECKING, ClassVar, TypeVar
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 from textual import events
 from textual.app import ComposeResult
 from textual.await_complete import AwaitComplete
-from textual.binding import Binding, BindingType
+from textual.binding import ActiveBinding, Binding, BindingType
 from textual.containers import Container
+from textual.message import Message
 from textual.screen import Screen
 from textual.widget import Widget
 
@@ -24,6 +26,8 @@ from floorterm.terminal.widgets.notice import Notice
 from floorterm.wording import words
 
 if TYPE_CHECKING:
+    from textual.worker import Worker
+
     from floorterm.terminal.app import FloorApp
     from floorterm.terminal.desk import Desk
 
@@ -76,6 +80,7 @@ class FloorScreen(Screen[_Result]):
         super().__init__()
         self._left = False
         self._leaving: tuple[_Result | None] | None = None
+        self._known_bindings: dict[str, ActiveBinding] = {}
 
     @property
     def on_top(self) -> bool:
@@ -133,12 +138,23 @@ class FloorScreen(Screen[_Result]):
         if not self.is_mounted:
             return
         with self.app.batch_update():
-            self.show()
+            if not self.app.lost:  # every try would hold the keys up until it is given up
+                with self.losing_record():
+                    self.show()
             self.show_heading()
-            self.show_keys()
+            with self.losing_record():
+                self.show_keys()
 
     def show_heading(self) -> None:
-        """Bring the heading up to date."""
+        """Bring the heading up to date; without the record, with what it said before and since when."""
+        app = self.app
+        if app.lost:
+            self.query_one("#heading", Heading).show(question=app.lost, right=(), mark=self._mark())
+            return
+        with self.losing_record():
+            self._show_heading()
+
+    def _show_heading(self) -> None:
         app = self.app
         time = plant = ""
         if app.desk.is_open:
@@ -157,11 +173,47 @@ class FloorScreen(Screen[_Result]):
             right=right,
             plant=plant,
             time=time,
-            mark=words("terminal.demo_mark", app.language) if app.demo else "",
+            mark=self._mark(),
             person=short_name(person.name) if person else "",
             nobody=words("terminal.nobody", app.language),
             language=app.language.upper(),
         )
+
+    def _mark(self) -> str:
+        if self.app.lost:
+            return words("terminal.lost_mark", self.language)
+        return words("terminal.demo_mark", self.language) if self.app.demo else ""
+
+    @contextmanager
+    def losing_record(self) -> Iterator[None]:
+        """Where the record does not answer, what was shown stays, and the heading says so."""
+        from floorterm.ledger import LedgerError  # noqa: PLC0415  after the first frame
+
+        try:
+            yield
+        except LedgerError as fault:
+            self.app.lose_record(fault)
+
+    @property
+    def active_bindings(self) -> dict[str, ActiveBinding]:
+        """As Textual's; what a key may do can depend on the record."""
+        with self.losing_record():
+            self._known_bindings = super().active_bindings
+        return self._known_bindings
+
+    async def _dispatch_message(self, message: Message) -> None:
+        """Every message of a screen may have to read the record."""
+        with self.losing_record():
+            await super()._dispatch_message(message)
+
+    def run_worker(self, work: Any, *args: Any, **options: Any) -> "Worker[Any]":
+        """As Textual's, for coroutines that may have to read the record."""
+
+        async def kept() -> Any:
+            with self.losing_record():
+                return await work
+
+        return super().run_worker(kept(), *args, **options)
 
     def show_keys(self) -> None:
         """Bring the keys at the foot up to date."""

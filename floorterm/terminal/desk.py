@@ -103,6 +103,8 @@ class Desk:
         self._closed = True
         self._writer.shutdown(wait=True)
         self._reader.shutdown(wait=True, cancel_futures=True)
+        if self._plant is not None:
+            self._plant.ledger.close()
 
     # --- writing --------------------------------------------------------------------------------
 

@@ -6,7 +6,7 @@ reason, and `.ci/run` says so.
 
 import os
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import count
 from pathlib import Path
@@ -30,10 +30,18 @@ class Server:
     def url(self, database: str, role: str = "postgres") -> str:
         return f"postgresql://{role}@/{database}?host={self.socket}"
 
-    def sql(self, statement: str, database: str = "postgres") -> list[tuple[object, ...]]:
-        """Run a statement as the owner of everything, outside any transaction."""
+    @staticmethod
+    def database_of(url: str) -> str:
+        """The database that a URL names."""
+        return url.split("/")[3].split("?", maxsplit=1)[0]
+
+    def sql(
+        self, statement: str, database: str = "postgres", role: str = "postgres"
+    ) -> list[tuple[object, ...]]:
+        """Run a statement outside any transaction, as the owner of everything or as another role."""
         engine = create_engine(
-            self.url(database).replace("postgresql:", "postgresql+psycopg:"), isolation_level="AUTOCOMMIT"
+            self.url(database, role).replace("postgresql:", "postgresql+psycopg:"),
+            isolation_level="AUTOCOMMIT",
         )
         try:
             with engine.connect() as connection:
@@ -73,29 +81,39 @@ def clock() -> Clock:
     return Clock()
 
 
-Opener = Callable[..., Ledger]
-
-
-@pytest.fixture
-def place(server: Server, database: str, clock: Clock) -> str:
-    """The URL for a terminal of a ledger with the crew of the other ledger tests."""
-    owner = server.url(database)
+@pytest.fixture(scope="session")
+def staffed_database(server: Server) -> str:
+    """A database with the crew of the other ledger tests, to copy from."""
+    server.sql("CREATE DATABASE staffed")
+    owner = server.url("staffed")
     ledger = Ledger.create(
         owner,
         plant_id="example",
         plant_name="Example Plant",
         time_zone="America/Denver",
-        clock=clock,
+        clock=Clock(),
         new_id=counted(),
         pin_profile=CHEAP_PROFILE,
     )
     ledger.add_person(ADMIN, PIN)
     for person in CREW:
         ledger.add_person(person, PIN, by="A01")
+    ledger.close()
     grant_terminal(owner, "terminal")
-    return server.url(database, "terminal")
+    return "staffed"
 
 
 @pytest.fixture
-def ledger(place: str, clock: Clock) -> Ledger:
-    return Ledger.open(place, clock=clock, new_id=counted(6), pin_profile=CHEAP_PROFILE)
+def place(server: Server, staffed_database: str) -> Iterator[str]:
+    """The URL for a terminal of a copy of it."""
+    name = f"plant{next(_names)}"
+    server.sql(f"CREATE DATABASE {name} TEMPLATE {staffed_database}")
+    yield server.url(name, "terminal")
+    server.sql(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.fixture
+def ledger(place: str, clock: Clock) -> Iterator[Ledger]:
+    found = Ledger.open(place, clock=clock, new_id=counted(6), pin_profile=CHEAP_PROFILE)
+    yield found
+    found.close()

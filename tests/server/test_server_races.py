@@ -174,6 +174,11 @@ def own_server() -> Iterator[OwnServer]:
 def test_a_killed_server_keeps_all_that_was_acknowledged_and_terminals_take_up_again_by_themselves(
     own_server: OwnServer, processes: ForkServerContext
 ) -> None:
+    kill_under_writers(own_server, processes, rounds=1)
+
+
+def kill_under_writers(own_server: OwnServer, processes: ForkServerContext, rounds: int) -> int:
+    """Kill the server under two writers so many times; gives how many entries were acknowledged."""
     ledger = Ledger.create(
         own_server.place, plant_id="x", plant_name="X", time_zone="UTC", pin_profile=CHEAP_PROFILE
     )
@@ -188,7 +193,7 @@ def test_a_killed_server_keeps_all_that_was_acknowledged_and_terminals_take_up_a
         started.append(process)
     told: list[str] = []
     try:
-        for _ in range(3):
+        for _ in range(rounds):
             _hear(pipes, told, until=lambda heard: sum("fault" not in line for line in heard) > 20)
             own_server.kill()
             _hear(pipes, told, until=lambda heard: any("ServerLostError" in line for line in heard))
@@ -204,6 +209,8 @@ def test_a_killed_server_keeps_all_that_was_acknowledged_and_terminals_take_up_a
     keys = [entry.key for entry in ledger.entries(kinds=["work.note"])]
     assert len(keys) == len(set(keys)), "pressing the same key again records nothing twice"
     assert verify_server(own_server.place).ok
+    ledger.close()
+    return len(acknowledged)
 
 
 def _hear(pipes: list[Pipe], told: list[str], until: Callable[[list[str]], bool]) -> None:

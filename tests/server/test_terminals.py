@@ -1,0 +1,76 @@
+"""Two terminals on one server: what one signs shows on the other without a key; a server away is said at once."""
+
+import asyncio
+from collections.abc import Callable
+
+from textual.pilot import Pilot
+
+from floorterm.changeover.acts import Note
+from floorterm.demo import open_still
+from floorterm.ledger import CHEAP_PROFILE, Ledger
+from floorterm.ledger.copying import copy_rows
+from floorterm.ledger.server import laying_out_server
+from floorterm.plant import Plant, Who
+from floorterm.terminal.app import FloorApp
+from tests.server.conftest import Server
+from tests.terminal.shell import opened, text_of
+
+_LIMIT_S = 10.0  # five times the time between two looks at the record
+
+
+def _two_terminals(server: Server, database: str) -> tuple[Plant, Plant]:
+    """The demo plant on a server, opened twice."""
+    demo = open_still()
+    place = server.url(database)
+    with demo.ledger.store.snapshot() as read, laying_out_server(place) as write:
+        copy_rows(read, write)
+
+    def terminal(name: str) -> Plant:
+        ledger = Ledger.open(place, clock=demo.now, pin_profile=CHEAP_PROFILE)
+        return Plant(demo.library, ledger, name)
+
+    return terminal("T1"), terminal("T2")
+
+
+async def _seen(pilot: Pilot[int], app: FloorApp, true: Callable[[], bool]) -> None:
+    """Look, without a key, until the limit."""
+    loop = asyncio.get_running_loop()
+    end = loop.time() + _LIMIT_S
+    while not true():
+        assert loop.time() < end, f"not within {_LIMIT_S} s; the screen was:\n{text_of(app)}"
+        await pilot.pause(0.05)
+
+
+async def test_what_one_terminal_records_shows_on_the_other_without_a_key(
+    server: Server, database: str
+) -> None:
+    here, there = _two_terminals(server, database)
+    async with opened(here) as (app, pilot):
+        assert "holds Palmarosa" in text_of(app)
+        supervisor = there.ledger.person("CI")
+        there.state_holds(Who(supervisor, "pin"), "L2", ("juniper",), "flushed by hand", key="k1")
+        await _seen(pilot, app, lambda: "holds Juniper" in text_of(app))
+
+
+async def test_a_server_that_went_away_is_said_and_found_again_by_itself(
+    server: Server, database: str
+) -> None:
+    here, _ = _two_terminals(server, database)
+    async with opened(here) as (app, pilot):
+        server.sql(f"ALTER DATABASE {database} ALLOW_CONNECTIONS false")
+        server.sql(
+            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
+            f" WHERE datname = '{database}' AND application_name = 'floorterm'"
+        )
+        await _seen(pilot, app, lambda: "NO RECORD" in text_of(app))
+        app.session.begin(open_still().ledger.person("CI"))
+        assert app.desk.record("C-0011", Note(text="on paper"), key="k2")
+        await _seen(pilot, app, lambda: not app.desk.pending)
+        assert "NOT RECORDED" in text_of(app)
+        server.sql(f"ALTER DATABASE {database} ALLOW_CONNECTIONS true")
+        await _seen(pilot, app, lambda: "NO RECORD" not in text_of(app))
+        assert app.desk.record("C-0011", Note(text="on paper"), key="k2")
+        await _seen(pilot, app, lambda: not app.desk.pending)
+        assert [
+            entry.key for entry in here.ledger.entries(changeover="C-0011", newest_first=True, limit=1)
+        ] == ["k2"]
