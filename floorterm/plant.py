@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from floorterm.changeover.accepting import CALIBRATED, Acceptance, calibration_from, to_value
-from floorterm.changeover.acts import STARTED, Abandon, Act, LockoutAct, Redirect, Release, SignStep
+from floorterm.changeover.acts import STARTED, Act, LockoutAct, Redirect, SignStep
 from floorterm.changeover.compose import compose, compose_procedure
 from floorterm.changeover.fold import apply, fold
+from floorterm.changeover.register import HOLDS, MARKS, Register, begun
 from floorterm.changeover.rules import may, needs_pin
 from floorterm.changeover.state import State
 from floorterm.changeover.worksheet import Worksheet, to_json
@@ -29,9 +30,7 @@ if TYPE_CHECKING:
     from floorterm.ledger import Asked, Ledger
     from floorterm.library.model import Library
 
-HOLDS = "line.holds"
 APPROVED = "library.approved"
-ENDS = (Release.KIND, Abandon.KIND)
 _PROVED = ("pin", "session")  # any other identity: somebody only named themselves
 _LAST_RESORT = "site policy"
 
@@ -76,6 +75,7 @@ class LineNow:
 @dataclass
 class _Cache:
     states: dict[str, State] = field(default_factory=dict)
+    register: Register | None = None
 
 
 class Plant:
@@ -104,43 +104,66 @@ class Plant:
 
     def state(self, work: str) -> State:
         """The state of a piece of work, folded from its entries (only the new ones are read)."""
-        known = self._cache.states.get(work)
-        self._cache.states[work] = state = _fold_on(work, known, self.ledger.entries)
-        return state
+        return self._state(work, self._register())
 
     def works(self, line: str | None = None) -> tuple[State, ...]:
         """Every piece of work in order of its start, ended ones too."""
-        started = self.ledger.refs(kinds=(STARTED,), line=line)
-        return tuple(self.state(ref.changeover) for ref in started)
+        register = self._register()
+        started = (mark for mark in register.started if line in (None, mark.line))
+        return tuple(self._state(mark.changeover, register) for mark in started)
 
     def works_between(self, since: datetime, until: datetime) -> tuple[State, ...]:
         """Works that were under way at some moment of the half-open interval."""
-        ended = {ref.changeover: ref.at for ref in self.ledger.refs(kinds=ENDS)}
+        register = self._register()
         return tuple(
-            self.state(ref.changeover)
-            for ref in self.ledger.refs(kinds=(STARTED,))
-            if ref.at < until and ended.get(ref.changeover, until) >= since
+            self._state(mark.changeover, register)
+            for mark in register.started
+            if mark.at < until and register.ended_at.get(mark.changeover, until) >= since
         )
 
     def holds(self, line: str) -> Holds:
         """What the line holds: as stated last, or as the last finished or abandoned changeover left it."""
-        for ref in self.ledger.refs(kinds=(HOLDS, *ENDS), line=line, newest_first=True):
-            if ref.kind == HOLDS:
-                value = self.ledger.entry(ref.n).value
-                return Holds(fragrances=tuple(value["fragrances"]), n=ref.n, at=ref.at)
-            if ref.changeover.startswith("C"):
-                return Holds(fragrances=self.state(ref.changeover).holds, n=ref.n, at=ref.at)
-        return Holds()
+        return self._holds(line, self._register())
 
     def line_now(self, line: str) -> LineNow:
         """One line at a glance."""
-        ended = {ref.changeover for ref in self.ledger.refs(kinds=ENDS, line=line)}
-        started = [ref.changeover for ref in self.ledger.refs(kinds=(STARTED,), line=line)]
-        open_works = [self.state(work) for work in started if work not in ended]
-        abandoned = [self.state(ref.changeover) for ref in self.ledger.refs(kinds=(Abandon.KIND,), line=line)]
+        return self._line_now(line, self._register())
+
+    def _register(self) -> Register:
+        """Where every work stands, up to the ledger's last entry: what came since the last look is read."""
+        known = self._cache.register
+        if known is None:
+            n = self.ledger.head().n
+            fresh = begun(n, self.ledger.refs(kinds=MARKS))
+        else:
+            fresh = known.taking(self.ledger.refs(after_n=known.n))
+        self._cache.register = fresh
+        return fresh
+
+    def _state(self, work: str, register: Register) -> State:
+        known = self._cache.states.get(work)
+        if known is not None and register.touched.get(work, 0) <= known.last_n:
+            return known
+        self._cache.states[work] = state = _fold_on(work, known, self.ledger.entries)
+        return state
+
+    def _holds(self, line: str, register: Register) -> Holds:
+        mark = register.line(line).holds
+        if mark is None:
+            return Holds()
+        if mark.kind == HOLDS:
+            found = tuple(self.ledger.entry(mark.n).value["fragrances"])
+        else:
+            found = self._state(mark.changeover, register).holds
+        return Holds(fragrances=found, n=mark.n, at=mark.at)
+
+    def _line_now(self, line: str, register: Register) -> LineNow:
+        marks = register.line(line)
+        open_works = [self._state(work, register) for work in marks.open]
+        abandoned = [self._state(work, register) for work in marks.abandoned]
         return LineNow(
             line=line,
-            holds=self.holds(line),
+            holds=self._holds(line, register),
             changeover=next((state for state in open_works if state.worksheet.procedure is None), None),
             procedures=tuple(state for state in open_works if state.worksheet.procedure is not None),
             leftover=tuple(state for state in abandoned if _under_lockout(state)),
@@ -148,7 +171,8 @@ class Plant:
 
     def lines(self) -> tuple[LineNow, ...]:
         """All lines, in the order of what needs a person first (locks, deviations, work, then quiet lines)."""
-        found = [self.line_now(line) for line in self.library.lines]
+        register = self._register()
+        found = [self._line_now(line, register) for line in self.library.lines]
         return tuple(sorted(found, key=_urgency))
 
     def approval(self) -> Entry | None:
@@ -381,11 +405,12 @@ class Plant:
 
     def elsewhere(self, work: str) -> tuple[LockOn, ...]:
         """Locks of other works, on every line: nobody energises a point under them, no lock is in two places."""
-        lines = {
-            ref.line for ref in self.ledger.refs(kinds=(STARTED,))
-        }  # those of the record, not of today's YAML
+        register = self._register()
         others = (
-            state for line in sorted(lines) for state in self.line_now(line).works if state.work != work
+            self._state(other, register)
+            for line in sorted(register.lines)  # those of the record, not of today's YAML
+            for other in (*register.line(line).open, *register.line(line).abandoned)
+            if other != work
         )
         return tuple(lock for state in others for job in state.locks.values() for lock in job.locks_on())
 
@@ -398,7 +423,7 @@ class Plant:
         key: str,
         guard: Callable[["Asked"], Sequence[Refusal]],
     ) -> State:
-        taken = sum(1 for ref in self.ledger.refs(kinds=(STARTED,)) if ref.changeover.startswith(prefix))
+        taken = sum(mark.changeover.startswith(prefix) for mark in self._register().started)
         work = f"{prefix}-{taken + 1:04d}"
         value: dict[str, Any] = {}
         if worksheet is not None:

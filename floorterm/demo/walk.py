@@ -76,13 +76,13 @@ class Walker:
         if not open_:
             newest = max(self.ready.values(), default=self.start)
             return Due(newest + timedelta(minutes=1), None)
-        return min((Due(self._end(step), step) for step in open_), key=lambda due: due.at)
+        return min((Due(self._end(state, step), step) for step in open_), key=lambda due: due.at)
 
-    def _end(self, step: Step) -> datetime:
+    def _end(self, state: State, step: Step) -> datetime:
         begun = max(
             self.start, self.free.get(self._who(step), self.start), *(self.ready[name] for name in step.after)
         )
-        minutes = minutes_of(self.state.worksheet, step) * self.run.pace
+        minutes = minutes_of(state.worksheet, step) * self.run.pace
         return begun + timedelta(seconds=max(20, int(minutes * 60)))
 
     @property

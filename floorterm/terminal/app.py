@@ -196,7 +196,7 @@ class FloorApp(App[int]):
         self.said = text
         from floorterm.terminal.base import FloorScreen  # noqa: PLC0415
 
-        if isinstance(self.screen, FloorScreen) and self.screen.is_mounted:
+        if self.screen_stack and isinstance(self.screen, FloorScreen):  # none is left once the program ends
             self.screen.show_heading()
 
     # --- time and the record --------------------------------------------------------------------
@@ -222,7 +222,7 @@ class FloorApp(App[int]):
             self.lose_record(fault)
             return
         found_again, self.lost = bool(self.lost), ""
-        if moved or found_again:
+        if (moved or found_again) and self.screen_stack:
             self.screen.post_message(LedgerMoved())
 
     def lose_record(self, fault: "LedgerError") -> None:
@@ -234,7 +234,7 @@ class FloorApp(App[int]):
         plant = self.desk.plant
         since = day_and_clock(plant.now(), plant.zone, self.language)
         self.lost = words("terminal.lost", self.language, since=since)
-        if isinstance(self.screen, FloorScreen) and self.screen.is_mounted:
+        if self.screen_stack and isinstance(self.screen, FloorScreen):
             self.screen.show_heading()
             self.screen.refuse(self.desk.sentences(fault))
 

@@ -88,6 +88,11 @@ class FloorScreen(Screen[_Result]):
         return self.app.screen is self
 
     @property
+    def stands(self) -> bool:
+        """Whether its widgets are there: mounted, and not being taken down while something is still told to it."""
+        return self.is_mounted and self.display
+
+    @property
     def desk(self) -> "Desk":
         """The one way to the plant."""
         return self.app.desk
@@ -118,6 +123,26 @@ class FloorScreen(Screen[_Result]):
     def show(self) -> None:
         """Read the plant and show it. Called often; `self.desk.is_open` is False at first."""
 
+    # Textual runs the handlers of every class of a screen, one after the other: the frame has the handlers, once,
+    # and a screen overrides what they call.
+
+    def recorded(self, message: Recorded) -> None:
+        """What this screen asked for is in the record; old refusals are gone, and the record is read again."""
+
+    def not_recorded(self, message: NotRecorded) -> None:
+        """Nothing was recorded; the reasons stand on the screen."""
+
+    def scanned(self, message: Scanned) -> None:
+        """A code was scanned: a badge names a person on every screen; a screen may do more with a code."""
+        if not self.desk.is_open:
+            self.app.say(words("terminal.opening_wait", self.language))
+        elif not self.app.badge_scanned(message.text):
+            self.refuse((words("terminal.scan_unused", self.language, text=message.text),), "caution")
+
+    def resized(self) -> None:
+        """The screen has another size."""
+        self.show_heading()
+
     # --- frame ----------------------------------------------------------------------------------
 
     def compose(self) -> ComposeResult:
@@ -135,7 +160,7 @@ class FloorScreen(Screen[_Result]):
 
     def retell(self) -> None:
         """Say everything anew."""
-        if not self.is_mounted:
+        if not self.stands:
             return
         with self.app.batch_update():
             if not self.app.lost:  # every try would hold the keys up until it is given up
@@ -147,6 +172,8 @@ class FloorScreen(Screen[_Result]):
 
     def show_heading(self) -> None:
         """Bring the heading up to date; without the record, with what it said before and since when."""
+        if not self.stands:
+            return
         app = self.app
         if app.lost:
             self.query_one("#heading", Heading).show(question=app.lost, right=(), mark=self._mark())
@@ -217,7 +244,7 @@ class FloorScreen(Screen[_Result]):
 
     def show_keys(self) -> None:
         """Bring the keys at the foot up to date."""
-        if not self.is_mounted:
+        if not self.stands:
             return
         caps = []
         for key, binding, enabled in self.offered():
@@ -241,7 +268,7 @@ class FloorScreen(Screen[_Result]):
 
     def refuse(self, sentences: Iterable[str], tone: Tone = "danger") -> None:
         """Show sentences above the keys until something else is done; none takes them away."""
-        if self.is_mounted:
+        if self.stands:
             title = words("terminal.not_recorded", self.language) if tone == "danger" else ""
             self.query_one("#notice", Notice).show(tuple(sentences), tone, title)
 
@@ -267,7 +294,7 @@ class FloorScreen(Screen[_Result]):
 
     def on_resize(self) -> None:
         """Say so below the least size; keys go on working."""
-        self.show_heading()
+        self.resized()
 
     def on_ledger_moved(self, _: LedgerMoved) -> None:
         """Somebody recorded something."""
@@ -281,22 +308,21 @@ class FloorScreen(Screen[_Result]):
         """Another language or person, or the plant is open now."""
         self.retell()
 
-    def on_recorded(self, _: Recorded) -> None:
-        """What was asked for is in the record. Handlers of a subclass run besides, as always with messages."""
+    def on_recorded(self, message: Recorded) -> None:
+        """What was asked for is in the record."""
         self.refuse(())
+        self.recorded(message)
+        if not self._left:
+            self.retell()
 
     def on_not_recorded(self, message: NotRecorded) -> None:
         """Nothing was recorded; say why and what to do."""
         self.refuse(message.sentences)
+        self.not_recorded(message)
 
     def on_scanned(self, message: Scanned) -> None:
-        """A badge names a person on every screen; a screen that takes scans itself is left alone."""
-        if type(self).on_scanned is not FloorScreen.on_scanned:
-            return
-        if not self.desk.is_open:
-            self.app.say(words("terminal.opening_wait", self.language))
-        elif not self.app.badge_scanned(message.text):
-            self.refuse((words("terminal.scan_unused", self.language, text=message.text),), "caution")
+        """A scanner read a code."""
+        self.scanned(message)
 
     def on_key_bar_pressed(self, message: KeyBar.Pressed) -> None:
         """A tap on a key is the key."""

@@ -232,6 +232,8 @@ class Desk:
             asked.screen.post_message(NotRecorded((str(fault),), asked.key, asked.act))
         else:
             self._app.say(words("terminal.recorded", self._app.language, n=entry.n))
+            if asked.screen is self._app.screen:
+                self._seen_n = entry.n  # that screen reads the record again: it need not be told twice
             asked.screen.post_message(Recorded(entry))
         finally:
             self._busy = False

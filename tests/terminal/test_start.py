@@ -3,8 +3,9 @@
 import pytest
 
 from floorterm.changeover.acts import STARTED
+from floorterm.changeover.register import HOLDS
 from floorterm.ledger import CHEAP_PROFILE, Ledger
-from floorterm.plant import HOLDS, Plant
+from floorterm.plant import Plant
 from floorterm.terminal.messages import Scanned
 from floorterm.terminal.views.start import changeover_candidate, flush_text
 from floorterm.terminal.views.text import thousands

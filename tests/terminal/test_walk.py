@@ -1,5 +1,7 @@
 """One changeover with strip-down, from Lines to release: by keyboard, by touch, by scanner, with equal entries.
 
+Each way is compared with the same acts made straight at the plant, past every screen.
+
 The plant is real (starter checklists, a real SQLite file, a set clock that ticks); only the PIN's cost is low,
 and this plant asks the PIN again for witnesses, dispositions and the release alone, as its settings allow.
 """
@@ -9,7 +11,11 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from floorterm.changeover.acts import STARTED
+import pytest
+
+from floorterm.changeover.acts import STARTED, Release
+from floorterm.changeover.entering import EntrySpec, Given, act_of
+from floorterm.changeover.view import view
 from floorterm.changeover.worksheet import Step
 from floorterm.demo.clock import SetClock, counted_ids
 from floorterm.ledger import CHEAP_PROFILE, Ledger, verify_file
@@ -25,16 +31,27 @@ from tests.terminal.hands import Hands, Keyboard, Scanner, Touch
 
 LINE, OUTGOING, INCOMING = "L2", "palmarosa", "plain"
 SIZES = {"keyboard": (80, 24), "touch": (120, 40), "scanner": (80, 24)}
+HANDS: dict[str, type[Hands]] = {"keyboard": Keyboard, "touch": Touch, "scanner": Scanner}
+GAPS_S = {"keyboard": 0.0, "touch": 0.01, "scanner": 0.01}  # of the scanner's ear
+AGAIN_FOR = ("witness", "disposition", "release")
 WITNESSES = {"supervisor": "SS", "quality": "QQ", "packer": "BB", "safety_officer": "VV"}
+Told = list[tuple[str, str, dict[str, Any], str, str]]
 _TICK = timedelta(milliseconds=20)
 
 
 class TickingClock(SetClock):
-    """A set clock that goes on by a fixed amount with every look at it."""
+    """A set clock that goes on by a fixed amount with every look at it; the bar counter of the line runs too."""
+
+    bars = 40_000
 
     def __call__(self) -> datetime:
         self.advance(_TICK)
         return super().__call__()
+
+    def counted(self) -> int:
+        """The bar counter at its next reading."""
+        self.bars += 1217
+        return self.bars
 
 
 def person(code: str, name: str, *duties: str, permission: Permission = Permission.OPERATOR) -> Person:
@@ -87,7 +104,6 @@ class Walk:
 
     def __init__(self, hands: Hands, clock: TickingClock) -> None:
         self.hands, self.clock = hands, clock
-        self.counter = 40_000
         self.signed: list[str] = []
 
     @property
@@ -143,7 +159,7 @@ class Walk:
         if step.witness:
             await self._witness(step)
         await hands.until(
-            lambda: screen.state.last_n > n and not hands.app.desk.pending, f"{step.id} to be recorded"
+            lambda: not hands.app.desk.pending and screen.state.last_n > n, f"{step.id} to be recorded"
         )
         await hands.until(lambda: self._is_past(screen, step), "the next step")
         self.signed.append(step.id)
@@ -166,28 +182,15 @@ class Walk:
         await hands.sign(WITNESSES[step.witness])
 
     async def _enter(self, step: Step) -> None:
-        hands = self.hands
-        spec = hands.entry.spec
-        match spec.mode:
-            case "number":
-                await hands.type(middle(step))
-            case "text":
-                await hands.type("as it is")
-            case "kg":
-                await hands.type(str(step.required_kg))
-            case "counter":
-                self.counter += 1217
-                await hands.type(str(self.counter))
-            case "code":
-                await hands.code(step.expect or f"LOCK-{step.point}")
-            case "one":
-                first = next(option for option in spec.options if not option.raises)
-                if first.id not in hands.entry.given.chosen:
-                    await hands.choose(first.id)
-            case "some":
-                for option in spec.options:
-                    if option.id not in hands.entry.given.chosen:
-                        await hands.choose(option.id)
+        hands, spec = self.hands, self.hands.entry.spec
+        given = entered(step, spec, self.clock)
+        for option in given.chosen:
+            if option not in hands.entry.given.chosen:
+                await hands.choose(option)
+        if given.text and spec.mode == "code":
+            await hands.code(given.text)
+        elif given.text:
+            await hands.type(given.text)
 
     async def release(self) -> None:
         """The end: the release asks the PIN once more."""
@@ -202,6 +205,26 @@ class Walk:
         await hands.until(lambda: screen.state.status == "released", "the release")
 
 
+def entered(step: Step, spec: EntrySpec, clock: TickingClock) -> Given:
+    """What this crew enters at a step, by hand or straight at the plant."""
+    match spec.mode:
+        case "number":
+            return Given(text=middle(step))
+        case "text":
+            return Given(text="as it is")
+        case "kg":
+            return Given(text=str(step.required_kg))
+        case "counter":
+            return Given(text=str(clock.counted()))
+        case "code":
+            return Given(text=step.expect or f"LOCK-{step.point}")
+        case "one":
+            return Given(chosen=(next(option.id for option in spec.options if not option.raises),))
+        case "some":
+            return Given(chosen=tuple(option.id for option in spec.options))
+    return Given()
+
+
 def middle(step: Step) -> str:
     """A reading within the limits, as somebody types it."""
     low, high = step.low, step.high
@@ -212,7 +235,7 @@ def middle(step: Step) -> str:
     return str(((low + high) / 2).quantize(Decimal("0.1"))).replace(".", ",")
 
 
-def told(plant: Plant, work: str) -> list[tuple[str, str, dict[str, Any], str, str]]:
+def told(plant: Plant, work: str) -> Told:
     """What the entries of a work say, without number, hash and time."""
     return [
         (entry.kind, entry.step, dict(entry.value), entry.person, entry.witness)
@@ -220,38 +243,52 @@ def told(plant: Plant, work: str) -> list[tuple[str, str, dict[str, Any], str, s
     ]
 
 
-async def walked(way: str, folder: Path, library: Library) -> tuple[Plant, str]:
-    plant, clock = plant_at(folder / f"{way}.db", library, again_for=("witness", "disposition", "release"))
-    gap = {"keyboard": 0.0}.get(way, 0.035)
-    app = FloorApp(lambda: plant, scan_gap_s=gap)
+def straight(path: Path, library: Library) -> tuple[Plant, str]:
+    """The same changeover without a screen: the step that a screen would show, what this crew enters, the act."""
+    plant, clock = plant_at(path, library, again_for=AGAIN_FOR)
+    ode = Who(plant.ledger.person("OO"), "pin")
+    work = plant.start_changeover(ode, LINE, INCOMING, plant.ledger.new_id()).work
+    while (shown := view(plant.state(work), ode.person, plant.now(), "en").step) is not None:
+        state = plant.state(work)
+        step = state.worksheet.step(shown.id)
+        assert step is not None
+        if step.kind == "wait":
+            clock.advance(timedelta(minutes=float(step.dwell_min or 0)))
+        act = act_of(state, step, ode.person, entered(step, shown.entry, clock))
+        witness = plant.ledger.person(WITNESSES[step.witness]) if step.witness else None
+        plant.act(work, act, ode, key=plant.ledger.new_id(), witness=witness)
+    plant.act(work, Release(), ode, key=plant.ledger.new_id())
+    return plant, work
+
+
+@pytest.fixture(scope="module")
+def wanted(tmp_path_factory: pytest.TempPathFactory, library: Library) -> Told:
+    """What every way has to end in."""
+    return told(*straight(tmp_path_factory.mktemp("straight") / "ledger.db", library))
+
+
+@pytest.mark.parametrize("way", SIZES)
+async def test_a_changeover_walked_from_lines_to_release_ends_in_the_same_entries_in_every_way(
+    way: str, tmp_path: Path, library: Library, wanted: Told
+) -> None:
+    """By keyboard at 80x24, by touch at 120x40, by scanner at 80x24: equal kinds, steps, values and people."""
+    plant, clock = plant_at(tmp_path / "ledger.db", library, again_for=AGAIN_FOR)
+    app = FloorApp(lambda: plant, scan_gap_s=GAPS_S[way])
     async with app.run_test(size=SIZES[way]) as pilot:
-        hands = {"keyboard": Keyboard, "touch": Touch, "scanner": Scanner}[way](app, pilot)
-        walk = Walk(hands, clock)
+        walk = Walk(HANDS[way](app, pilot), clock)
         await walk.from_lines()
         work = walk.work.work
         await walk.all_steps()
         await walk.release()
-    return plant, work
-
-
-async def test_a_changeover_walked_from_lines_to_release_ends_in_the_same_entries_in_all_three_ways(
-    tmp_path: Path, library: Library
-) -> None:
-    """By keyboard at 80x24, by touch at 120x40, by scanner at 80x24: equal kinds, steps, values and people."""
-    ended = {}
-    for way in SIZES:
-        plant, work = await walked(way, tmp_path, library)
-        state = plant.state(work)
-        steps = list(state.worksheet.steps())
-        assert len(steps) >= 45, way
-        assert state.worksheet.facts["strip_down"] is True, way
-        assert set(state.signed) == {step.id for step in steps}, way
-        assert state.status == "released", way
-        assert not state.deviations, way
-        assert plant.holds(LINE).fragrances == (INCOMING,), way
-        assert not plant.line_now(LINE).works, way
-        assert verify_file(tmp_path / f"{way}.db").ok, way
-        ended[way] = told(plant, work)
-    assert ended["keyboard"][0][0] == STARTED
-    assert ended["touch"] == ended["keyboard"]
-    assert ended["scanner"] == ended["keyboard"]
+    state = plant.state(work)
+    steps = list(state.worksheet.steps())
+    assert len(steps) >= 45
+    assert state.worksheet.facts["strip_down"] is True
+    assert set(state.signed) == {step.id for step in steps}
+    assert state.status == "released"
+    assert not state.deviations
+    assert plant.holds(LINE).fragrances == (INCOMING,)
+    assert not plant.line_now(LINE).works
+    assert verify_file(tmp_path / "ledger.db").ok
+    assert wanted[0][0] == STARTED
+    assert told(plant, work) == wanted

@@ -81,7 +81,7 @@ class AskScreen(FloorScreen[Given | None]):
         message.entry.answer(Echo(text=text, level="bad" if text else ""))
         self.refuse(())
 
-    def on_scanned(self, message: Scanned) -> None:
+    def scanned(self, message: Scanned) -> None:
         """A scanned code is put into the field; nothing is signed by it."""
         if self._spec.mode in ("code", "text"):
             self.query_one(Entry).put(message.text)

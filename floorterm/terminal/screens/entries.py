@@ -72,7 +72,7 @@ class EntriesScreen(FloorScreen[None]):
     def _sheet(self, work: str) -> "Worksheet | None":
         return self.desk.plant.state(work).worksheet if work else None
 
-    def on_resize(self) -> None:
+    def resized(self) -> None:
         """The right-hand side moves with the width."""
         self.retell()
 

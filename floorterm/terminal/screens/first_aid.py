@@ -89,7 +89,7 @@ class FirstAidScreen(FloorScreen[None]):
         self._reading = True
         self.retell()
 
-    def on_resize(self) -> None:
+    def resized(self) -> None:
         """Wrap anew."""
         self.retell()
 

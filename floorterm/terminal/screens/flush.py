@@ -32,7 +32,7 @@ from floorterm.changeover.worksheet import FlushNote
 from floorterm.flush.errors import FlushError
 from floorterm.flush.samples import Sample
 from floorterm.terminal.base import FloorScreen
-from floorterm.terminal.messages import NotRecorded, Recorded
+from floorterm.terminal.messages import NotRecorded
 from floorterm.terminal.screens.dialogs import AskScreen, Item, MenuScreen, number_spec, reason_spec
 from floorterm.terminal.screens.flush_ways import WaysScreen
 from floorterm.terminal.screens.read import ReadScreen
@@ -106,7 +106,7 @@ class FlushScreen(FloorScreen[None]):
         if drawn is not None:
             curve.show_curve(drawn)
 
-    def on_resize(self) -> None:
+    def resized(self) -> None:
         """Other widths."""
         self.retell()
 
@@ -281,16 +281,8 @@ class FlushScreen(FloorScreen[None]):
             act = SignStep(step=self._open_step, kg=progress.pushed_kg)
             self.desk.record(self.work, act, screen=self)
 
-    def on_recorded(self, message: Recorded) -> None:
-        """It counts from here on."""
-        message.prevent_default()  # the frame's own answer comes first, and once
-        super().on_recorded(message)
-        self.retell()
-
-    def on_not_recorded(self, message: NotRecorded) -> None:
+    def not_recorded(self, _: NotRecorded) -> None:
         """Nothing has changed."""
-        message.prevent_default()  # the frame's own answer comes first, and once
-        super().on_not_recorded(message)
         self.retell()
 
 

@@ -57,7 +57,7 @@ class WaysScreen(FloorScreen[str | None]):
         if table.chosen is not None:
             self._tell(table.chosen)
 
-    def on_resize(self) -> None:
+    def resized(self) -> None:
         """Other widths."""
         self.retell()
 

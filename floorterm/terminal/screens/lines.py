@@ -89,7 +89,7 @@ class LinesScreen(FloorScreen[None]):
 
     # --- what keys do ---------------------------------------------------------------------------
 
-    def on_resize(self) -> None:
+    def resized(self) -> None:
         """The right-hand side moves with the width."""
         self.retell()
 
@@ -175,7 +175,7 @@ class LinesScreen(FloorScreen[None]):
 
     # --- scans ----------------------------------------------------------------------------------
 
-    def on_scanned(self, message: Scanned) -> None:
+    def scanned(self, message: Scanned) -> None:
         """A line opens; a fragrance starts a changeover of the chosen line; a badge names a person."""
         text = message.text.strip()
         if not self.desk.is_open:

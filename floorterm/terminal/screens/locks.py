@@ -100,7 +100,7 @@ class LocksScreen(FloorScreen[str | None]):
         self.query_one("#safer", Zones).show(zones[:safer])
         self.query_one("#others", Zones).show(zones[safer:])
 
-    def on_resize(self) -> None:
+    def resized(self) -> None:
         """Other widths."""
         self.retell()
 
@@ -197,15 +197,10 @@ class LocksScreen(FloorScreen[str | None]):
         if self._outcome is not None and not self._outcome.done():
             self._outcome.set_result(recorded)
 
-    def on_recorded(self, message: Recorded) -> None:
+    def recorded(self, _: Recorded) -> None:
         """It is in the record."""
-        message.prevent_default()  # the frame's own answer comes first, and once
-        super().on_recorded(message)
-        self.retell()
         self._settle(True)
 
-    def on_not_recorded(self, message: NotRecorded) -> None:
+    def not_recorded(self, _: NotRecorded) -> None:
         """Nothing was recorded."""
-        message.prevent_default()  # the frame's own answer comes first, and once
-        super().on_not_recorded(message)
         self._settle(False)

@@ -151,10 +151,9 @@ class ProceduresScreen(FloorScreen[None]):
         """The safety officer approves the checklists as this terminal uses them."""
         self.desk.approve_library(key=self._key)
 
-    def on_not_recorded(self, message: NotRecorded) -> None:
+    def not_recorded(self, message: NotRecorded) -> None:
         """Why not; the next press is the same act again."""
         self._key = message.key
-        self.refuse(message.sentences)
 
 
 def _sheet(plant: "Plant", kind: str, name: str) -> "Worksheet | None":

@@ -37,6 +37,6 @@ class ReadScreen(FloorScreen[None]):
         lines = self._make(max(30, self.size.width - 6), self.language)
         self.query_one("#read", Rows).show([Row(str(n), (line,)) for n, line in enumerate(lines)])
 
-    def on_resize(self) -> None:
+    def resized(self) -> None:
         """Wrap anew."""
         self.retell()

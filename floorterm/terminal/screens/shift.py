@@ -89,7 +89,7 @@ class ShiftScreen(FloorScreen[None]):
     @property
     def chosen(self) -> "ShiftRow | None":
         """The row that keys are about."""
-        row = self.query_one("#shift", Rows).chosen if self.is_mounted else None
+        row = self.query_one("#shift", Rows).chosen if self.stands else None
         return next((one for one in self._rows if row and one.key == row.key), None)
 
     # --- keys -----------------------------------------------------------------------------------
@@ -105,7 +105,7 @@ class ShiftScreen(FloorScreen[None]):
             return True if row is not None and row.ready else None
         return True
 
-    def on_resize(self) -> None:
+    def resized(self) -> None:
         """The right-hand side moves with the width."""
         self.retell()
 
@@ -182,8 +182,7 @@ class ShiftScreen(FloorScreen[None]):
         """The same key for the same thing pressed again after it was not recorded."""
         return self._retry[1] if self._retry and self._retry[0] == asked else None
 
-    def on_not_recorded(self, message: NotRecorded) -> None:
+    def not_recorded(self, message: NotRecorded) -> None:
         """Keep the key, so that a commit of unknown outcome is looked up."""
         row = self.chosen
         self._retry = ((row.work, message.act), message.key) if row else None
-        self.refuse(message.sentences)

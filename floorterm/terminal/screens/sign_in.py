@@ -152,7 +152,7 @@ class SignInScreen(FloorScreen[PinAnswer]):
         else:
             self.app.press(message.key)
 
-    def on_scanned(self, message: Scanned) -> None:
+    def scanned(self, message: Scanned) -> None:
         """A badge names a person; as a PIN it counts for nothing."""
         person = next((one for one in self._candidates() if message.text in (one.badge, one.code)), None)
         if person is None:

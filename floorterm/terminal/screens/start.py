@@ -124,7 +124,7 @@ class StartScreen(FloorScreen[str]):
             return self._confirming is not None
         return action != "open" or self._confirming is None
 
-    def on_resize(self) -> None:
+    def resized(self) -> None:
         """Wrap anew."""
         self.retell()
 
@@ -159,7 +159,7 @@ class StartScreen(FloorScreen[str]):
         self.retell()
         self.query_one("#candidates", Rows).focus()
 
-    def on_scanned(self, message: Scanned) -> None:
+    def scanned(self, message: Scanned) -> None:
         """A scanned code chooses; starting is done by hand."""
         text = message.text.casefold()
         for one in self._candidates:
@@ -174,18 +174,16 @@ class StartScreen(FloorScreen[str]):
         """What a scanner may read for a candidate, in lower case."""
         return (candidate.key.casefold(),)
 
-    def on_recorded(self, message: Recorded) -> None:
+    def recorded(self, message: Recorded) -> None:
         """It has begun; or something was stated that makes the list another one."""
         if message.entry.changeover:
             self.dismiss(message.entry.changeover)
         else:
             self._spoken = ""
-            self.retell()
 
-    def on_not_recorded(self, message: NotRecorded) -> None:
+    def not_recorded(self, message: NotRecorded) -> None:
         """Why not; the next press is the same act again."""
         self._key = message.key
-        self.refuse(message.sentences)
 
 
 class StartChangeoverScreen(StartScreen):

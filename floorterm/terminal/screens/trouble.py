@@ -40,7 +40,7 @@ class TroubleScreen(FloorScreen[None]):
                 rows.append(Row(f"{number}.{part}", ((Span(text if part == 0 else f"  {text}"),),)))
         self.query_one("#sentences", Rows).show(rows)
 
-    def on_resize(self) -> None:
+    def resized(self) -> None:
         """Wrap anew."""
         self.retell()
 

@@ -79,6 +79,7 @@ class WorkScreen(FloorScreen[None]):
         super().__init__()
         self.work = work
         self.view: WorkView | None = None
+        self._shown: State | None = None  # what the view was made of: no key press needs the record
         self.late = ""  # when what is entered next was really done, if it is entered afterwards
         self.drafts: dict[str, str] = {}  # texts of acts that were not recorded
         self._at = at
@@ -106,7 +107,7 @@ class WorkScreen(FloorScreen[None]):
     def step(self) -> "Step | None":
         """The step on the screen."""
         shown = self.view.step if self.view else None
-        return self.state.worksheet.step(shown.id) if shown else None
+        return self._shown.worksheet.step(shown.id) if shown and self._shown else None
 
     @property
     def entry(self) -> Entry:
@@ -147,7 +148,7 @@ class WorkScreen(FloorScreen[None]):
         now, others = plant.now(), plant.elsewhere(self.work)
         fresh = view(state, person, now, self.language, elsewhere=others, duties=speaker.duties, at=self._at)
         self._keep_words(fresh, state)
-        self.view = fresh
+        self.view, self._shown = fresh, state
         width = self._width
         self._fill("#top", top_lines(fresh, self.language, width))
         card = self._card(fresh, width)
@@ -225,10 +226,10 @@ class WorkScreen(FloorScreen[None]):
 
     def give_focus(self) -> None:
         """The field is always in focus."""
-        if self.is_mounted:
+        if self.stands:
             self.entry.focus()
 
-    def on_resize(self) -> None:
+    def resized(self) -> None:
         """The list beside comes and goes with the width."""
         self.retell()
 
@@ -237,8 +238,8 @@ class WorkScreen(FloorScreen[None]):
     def on_entry_changed(self, message: Entry.Changed) -> None:
         """Answer at once to what is typed; an old refusal is over."""
         step = self.step
-        if step is not None:
-            message.entry.answer(echo(self.state, step, message.entry.given, self.language))
+        if step is not None and self._shown is not None:
+            message.entry.answer(echo(self._shown, step, message.entry.given, self.language))
         self._retry = None
         self.refuse(())
 
@@ -256,7 +257,7 @@ class WorkScreen(FloorScreen[None]):
         ask = AskScreen(title, spec.prompt, spec, given=given, may_be_empty=True)
         self.app.push_screen(ask, take)
 
-    def on_scanned(self, message: Scanned) -> None:
+    def scanned(self, message: Scanned) -> None:
         """A code goes into the field of a step that asks for one; a badge names a person; nothing is signed."""
         if self.entry.spec.mode in ("code", "text"):
             self.entry.put(message.text)
@@ -322,10 +323,8 @@ class WorkScreen(FloorScreen[None]):
         key = self._retry[1] if self._retry is not None and self._retry[0] == act else None
         self.desk.record(self.work, act, key=key, screen=self)
 
-    def on_recorded(self, message: Recorded) -> None:
+    def recorded(self, message: Recorded) -> None:
         """It is in the record: the next step, with an empty field."""
-        message.prevent_default()  # the frame's own answer comes first, and once
-        super().on_recorded(message)
         self._retry = None
         self.drafts.clear()
         step = message.entry.step
@@ -333,7 +332,6 @@ class WorkScreen(FloorScreen[None]):
             if message.entry.kind != PushFlush.KIND:  # a running total does not leave the step
                 self._at = self.late = ""
             self.entry.forget()
-        self.retell()
         self._tell_deviation(message.entry.n)
 
     def _tell_deviation(self, n: int) -> None:
@@ -341,10 +339,8 @@ class WorkScreen(FloorScreen[None]):
         if found:
             self.refuse((say("deviation_raised", self.language, number=n),), "caution")
 
-    def on_not_recorded(self, message: NotRecorded) -> None:
+    def not_recorded(self, message: NotRecorded) -> None:
         """Nothing was recorded; what was typed stays."""
-        message.prevent_default()  # the frame's own answer comes first, and once
-        super().on_not_recorded(message)
         if message.act is not None:
             self._retry = (message.act, message.key)
         self.retell()

@@ -51,7 +51,7 @@ class WorkListScreen(FloorScreen[str | None]):
         if not self._shown and self._at:
             self._shown = steps.choose(self._at)
 
-    def on_resize(self) -> None:
+    def resized(self) -> None:
         """Wider or narrower rows."""
         self.retell()
 

@@ -1,7 +1,7 @@
 """The heading of every screen: its name and its question, the plant, the time, who is signed in."""
 
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, ClassVar
 
 from textual import events
 from textual.geometry import Region
@@ -9,7 +9,7 @@ from textual.message import Message
 from textual.strip import Strip
 
 from floorterm.terminal.views.text import Line, Span, apart, width_of
-from floorterm.terminal.widgets.paint import Painted
+from floorterm.terminal.widgets.paint import Look, Looks, Painted, looks
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,9 +32,10 @@ class Heading(Painted):
 
     DEFAULT_CSS = """
     Heading { height: 2; background: $head-back; color: $head-fore; }
-    Heading > .tone--strong { background: $head-back; color: $head-strong; text-style: $cap-style; }
-    Heading > .tone--quiet { background: $head-back; color: $head-quiet; }
     """
+    LOOKS: ClassVar[Looks] = looks(
+        {"strong": Look("head-strong", "head-back", "cap-style"), "quiet": Look("head-quiet", "head-back")}
+    )
 
     @dataclass
     class Tapped(Message):

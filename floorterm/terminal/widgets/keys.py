@@ -9,7 +9,7 @@ from textual.message import Message
 from textual.strip import Strip
 
 from floorterm.terminal.views.text import Line, Span, Tone, fit
-from floorterm.terminal.widgets.paint import Painted
+from floorterm.terminal.widgets.paint import Look, Looks, Painted, looks
 
 LEAST_WIDTH = 7  # cells that a finger in a glove hits on a 12-inch panel at 80 columns
 
@@ -30,10 +30,14 @@ class KeyBar(Painted):
 
     DEFAULT_CSS = """
     KeyBar { height: 3; }
-    KeyBar > .tone--head { background: $cap-back; color: $cap-fore; }
-    KeyBar > .tone--off { background: $ground; color: $cap-off; }
-    KeyBar > .tone--strong { background: $cap-back; color: $cap-name; text-style: $cap-style; }
     """
+    LOOKS: ClassVar[Looks] = looks(
+        {
+            "head": Look("cap-fore", "cap-back"),
+            "off": Look("cap-off", "ground"),
+            "strong": Look("cap-name", "cap-back", "cap-style"),
+        }
+    )
 
     @dataclass
     class Pressed(Message):

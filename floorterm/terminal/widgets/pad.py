@@ -1,13 +1,14 @@
 """A pad of digits for fingers in gloves."""
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 from textual import events
 from textual.message import Message
 from textual.strip import Strip
 
 from floorterm.terminal.views.text import Span
-from floorterm.terminal.widgets.paint import Painted
+from floorterm.terminal.widgets.paint import Look, Looks, Painted, looks
 from floorterm.wording import words
 
 _KEYS = (("1", "2", "3"), ("4", "5", "6"), ("7", "8", "9"), ("backspace", "0", "enter"))
@@ -18,9 +19,10 @@ class PinPad(Painted, can_focus=True):
 
     DEFAULT_CSS = """
     PinPad { width: 31; height: 15; }
-    PinPad > .tone--head { background: $cap-back; color: $cap-fore; }
-    PinPad > .tone--strong { background: $cap-back; color: $cap-name; text-style: $cap-style; }
     """
+    LOOKS: ClassVar[Looks] = looks(
+        {"head": Look("cap-fore", "cap-back"), "strong": Look("cap-name", "cap-back", "cap-style")}
+    )
 
     @dataclass
     class Pressed(Message):

@@ -1,57 +1,93 @@
-"""Drawing lines of spans: the base of every widget here that renders line by line."""
+"""Drawing lines of spans: the base of every widget here that renders line by line.
 
-from typing import ClassVar
+A tone is a row of a table, not a component class of Textual: every widget would have its stylesheet applied
+once more for each of a dozen classes, which took longer than all the rest of putting a screen up.
+"""
+
+from collections.abc import Mapping
+from functools import lru_cache
+from types import MappingProxyType
+from typing import ClassVar, Literal, NamedTuple
 
 from rich.segment import Segment
 from rich.style import Style
+from textual.color import Color
 from textual.strip import Strip
 from textual.widget import Widget
 
 from floorterm.terminal.views.text import Line, Span, Tone, fit, width_of
 
-TONES: tuple[Tone, ...] = (
-    "strong", "quiet", "done", "notice", "caution", "warning", "danger", "safe", "input", "off", "head",
-)  # fmt: skip
+
+class Look(NamedTuple):
+    """How a tone looks: names of the theme's variables, or words of a text style; "" as the widget itself."""
+
+    fore: str = ""
+    back: str = ""
+    style: str = ""
+
+
+Looks = Mapping[Tone | Literal["selected"], Look]
+TONES: Looks = MappingProxyType(
+    {
+        "strong": Look("strong", style="bold"),
+        "quiet": Look("quiet"),
+        "done": Look("done"),
+        "notice": Look("notice-fore", "notice-back"),
+        "caution": Look("caution-fore", "caution-back", "caution-style"),
+        "warning": Look("warning-fore", "warning-back", "warning-style"),
+        "danger": Look("danger-fore", "danger-back", "bold"),
+        "safe": Look("safe-fore", "safe-back", "bold"),
+        "input": Look("typed"),
+        "off": Look("quiet"),
+        "head": Look("head-fore", "head-back"),
+        "selected": Look("chosen-fore", "chosen-back"),
+    }
+)
+
+
+def looks(changed: Looks) -> Looks:
+    """The table of tones with some rows of a widget's own."""
+    return MappingProxyType({**TONES, **changed})
+
+
+@lru_cache(maxsize=256)
+def _style(fore: str, back: str, style: str) -> Style:
+    """What colours and words of a theme add to a widget's own style."""
+    colours = (Color.parse(name).rich_color if name else None for name in (fore, back))
+    return Style.parse(style) + Style.from_color(*colours)
 
 
 class Painted(Widget):
     """A widget drawn by `render_line` from frozen values, in the tones of the theme."""
 
-    COMPONENT_CLASSES: ClassVar[set[str]] = {f"tone--{tone}" for tone in TONES} | {"tone--selected"}
-    DEFAULT_CSS = """
-    Painted {
-        & > .tone--strong { color: $strong; text-style: bold; }
-        & > .tone--quiet { color: $quiet; }
-        & > .tone--done { color: $done; }
-        & > .tone--notice { background: $notice-back; color: $notice-fore; }
-        & > .tone--caution { background: $caution-back; color: $caution-fore; text-style: $caution-style; }
-        & > .tone--warning { background: $warning-back; color: $warning-fore; text-style: $warning-style; }
-        & > .tone--danger { background: $danger-back; color: $danger-fore; text-style: bold; }
-        & > .tone--safe { background: $safe-back; color: $safe-fore; text-style: bold; }
-        & > .tone--input { color: $typed; }
-        & > .tone--off { color: $quiet; }
-        & > .tone--head { background: $head-back; color: $head-fore; }
-        & > .tone--selected { background: $chosen-back; color: $chosen-fore; }
-    }
-    """
+    LOOKS: ClassVar[Looks] = TONES
 
     @property
     def plain(self) -> bool:
         """Whether only the characters and colours of a plain console may be used."""
         return bool(getattr(self.app, "plain", False))
 
-    def tone(self, tone: Tone) -> Style:
+    def tone(self, tone: Tone | Literal["selected"]) -> Style:
         """The style of a tone on this terminal."""
-        return self.get_component_rich_style(f"tone--{tone}") if tone else self.rich_style
+        return self._toned(self.rich_style, tone)
+
+    def _toned(self, own: Style, tone: Tone | Literal["selected"]) -> Style:
+        """A tone over the widget's own style, which is asked once a line: Textual walks up the tree for it."""
+        if not tone:
+            return own
+        look, variables = self.LOOKS[tone], self.app.theme_variables
+        fore, back = (variables[name] if name else "" for name in (look.fore, look.back))
+        return own + _style(fore, back, variables.get(look.style, look.style))
 
     def paint(self, line: Line, width: int, *, selected: bool = False) -> Strip:
         """A line as a strip of exactly that width; what does not fit is cut with a mark."""
         segments: list[Segment] = []
         left = width
-        chosen = self.get_component_rich_style("tone--selected") if selected else None
-        base = chosen or self.rich_style
+        own = self.rich_style
+        chosen = self._toned(own, "selected") if selected else None
+        base = chosen or own
         for span in line if width_of(line) <= width else self._cut(line, width):
-            style = self.tone(span.tone)
+            style = self._toned(own, span.tone)
             if chosen is not None and span.tone not in ("danger", "warning", "caution", "notice", "safe"):
                 style = chosen if self.plain else chosen + Style(bold=style.bold or None)
             segments.append(Segment(span.text, style))

@@ -3,6 +3,7 @@
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 from rich.cells import cell_len
 from textual import events
@@ -10,7 +11,7 @@ from textual.message import Message
 from textual.strip import Strip
 
 from floorterm.terminal.views.text import Line, Span, Tone, fit
-from floorterm.terminal.widgets.paint import Painted
+from floorterm.terminal.widgets.paint import Look, Looks, Painted, looks
 
 LEAST_WIDTH, LEAST_HEIGHT = 7, 3  # cells of 20 mm on a 12-inch panel at 80x24
 TALL_WIDTH, TALL_HEIGHT = 10, 5  # the same at 120x40
@@ -34,10 +35,14 @@ class Zones(Painted):
 
     DEFAULT_CSS = """
     Zones { height: 0; }
-    Zones > .tone--head { background: $cap-back; color: $cap-fore; }
-    Zones > .tone--off { background: $cap-back; color: $head-quiet; }
-    Zones > .tone--strong { background: $chosen-back; color: $chosen-fore; text-style: bold; }
     """
+    LOOKS: ClassVar[Looks] = looks(
+        {
+            "head": Look("cap-fore", "cap-back"),
+            "off": Look("head-quiet", "cap-back"),
+            "strong": Look("chosen-fore", "chosen-back", "bold"),
+        }
+    )
 
     @dataclass
     class Tapped(Message):
