@@ -1,0 +1,119 @@
+"""A document as a pure value: blocks in order, and what stands on every page. Writers make text, HTML or PDF of it.
+
+Every text in it is spoken already, in one language; nothing in it is markup, and no writer takes it for such.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+Signal = Literal["danger", "warning", "caution", "notice"]
+Weight = Literal["", "quiet", "strong"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heading:
+    """A heading; level 1 opens a part, 2 a piece of it."""
+
+    text: str
+    level: Literal[1, 2] = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Paragraph:
+    """One paragraph."""
+
+    text: str
+    weight: Weight = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Caution:
+    """A text under its signal word, in the safety colour of ISO 3864 and ANSI Z535 that belongs to the word."""
+
+    word: str
+    text: str
+    signal: Signal = "caution"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeyValues:
+    """What is known, a line each: (name, value)."""
+
+    pairs: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """Rows under their head. `widths` are shares of the page's width; `numbers` the columns set to the right."""
+
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    widths: tuple[int, ...] = ()
+    numbers: tuple[int, ...] = ()
+    empty: str = ""
+
+    def __post_init__(self) -> None:
+        """Raise ValueError for a row, or widths, that do not fit the head."""
+        count = len(self.head)
+        if any(len(row) != count for row in self.rows) or (self.widths and len(self.widths) != count):
+            raise ValueError(f"every row and the widths have {count} cells")
+
+    @property
+    def shares(self) -> tuple[int, ...]:
+        """A width for each column."""
+        return self.widths or (1,) * len(self.head)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Figure:
+    """A drawing: `svg` is a whole SVG element that the program drew, `told` says the same in words."""
+
+    svg: str
+    told: str
+    caption: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Signatures:
+    """Lines to sign on paper, one a role."""
+
+    roles: tuple[str, ...]
+
+
+Block = Heading | Paragraph | Caution | KeyValues | Table | Figure | Signatures
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sealed:
+    """What the record's head was when the document was made: the one line that is kept and compared."""
+
+    line: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """What stands around the blocks in a language: the words that the writers need besides the blocks."""
+
+    page: str  # with {page} and {pages}
+    signature: str
+    date: str
+    seal: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Document:
+    """One document. `printed` says who made it when, `at` is that moment as UTC, `YYYY-MM-DDTHH:MM:SSZ`.
+
+    `cautions` stand under the title, `foot` on every page. The same value gives the same bytes in every form.
+    """
+
+    title: str
+    subtitle: str
+    language: str
+    printed: str
+    at: str
+    foot: str
+    frame: Frame
+    cautions: tuple[Caution, ...] = ()
+    blocks: tuple[Block, ...] = ()
+    sealed: Sealed | None = None

@@ -1,0 +1,108 @@
+"""A document as plain text, 78 columns wide, for a terminal or a pager."""
+
+import textwrap
+
+from floorterm.review.document import (
+    Block,
+    Caution,
+    Document,
+    Figure,
+    Heading,
+    KeyValues,
+    Paragraph,
+    Signatures,
+    Table,
+)
+
+WIDTH = 78
+_GAP = 2
+
+
+def as_text(document: Document) -> str:
+    """The document as text; every line at most `WIDTH` columns."""
+    out = [*_wrap(document.title.upper()), *_wrap(document.subtitle), *_wrap(document.printed)]
+    for caution in document.cautions:
+        out += _block(caution, document)
+    for block in document.blocks:
+        out += ["", *_block(block, document)]
+    if document.sealed:
+        out += ["", *_wrap(f"{document.frame.seal}: {document.sealed.line}")]
+    out += ["", *_wrap(document.foot)]
+    return "\n".join(out) + "\n"
+
+
+def _wrap(text: str, indent: str = "", hang: str | None = None) -> list[str]:
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=indent, subsequent_indent=indent if hang is None else hang
+    )
+
+
+def _block(block: Block, document: Document) -> list[str]:
+    match block:
+        case Heading():
+            text = block.text.upper() if block.level == 1 else block.text
+            return [*_wrap(text), ("=" if block.level == 1 else "-") * min(WIDTH, len(text))]
+        case Paragraph():
+            return _wrap(block.text)
+        case Caution():
+            return _wrap(f"{block.word}: {block.text}", hang="  ")
+        case KeyValues():
+            width = min(24, max((len(name) for name, _ in block.pairs), default=0))
+            return [
+                line
+                for name, value in block.pairs
+                for line in _wrap(f"{name:<{width}}  {value}", hang=" " * (width + _GAP))
+            ]
+        case Table():
+            return _table(block)
+        case Figure():
+            return _wrap(f"[{block.told}]")
+        case Signatures():
+            return [
+                line
+                for role in block.roles
+                for line in _wrap(f"{role}: {'_' * 28}  {document.frame.date}: {'_' * 10}")
+            ]
+
+
+def _table(table: Table) -> list[str]:
+    if not table.rows:
+        return _wrap(table.empty)
+    widths = _widths(table)
+    out = [*_row(table.head, widths, ()), "  ".join("-" * width for width in widths)]
+    for row in table.rows:
+        out += _row(row, widths, table.numbers)
+    return out
+
+
+def _widths(table: Table) -> list[int]:
+    """Columns by their shares, none wider than its content; what is left goes to the last that wants it."""
+    cells = (table.head, *table.rows)
+    wanted = [max(len(row[i]) for row in cells) for i in range(len(table.head))]
+    room = WIDTH - _GAP * (len(wanted) - 1)
+    if sum(wanted) <= room:
+        return wanted
+    total = sum(table.shares)
+    widths = [
+        max(1, min(want, room * share // total)) for want, share in zip(wanted, table.shares, strict=True)
+    ]
+    spare = room - sum(widths)
+    while spare > 0:
+        hungry = [i for i, want in enumerate(wanted) if widths[i] < want]
+        neediest = max(hungry, key=lambda i: wanted[i] - widths[i])
+        widths[neediest] += 1
+        spare -= 1
+    return widths
+
+
+def _row(row: tuple[str, ...], widths: list[int], numbers: tuple[int, ...]) -> list[str]:
+    cells = [textwrap.wrap(cell, width) or [""] for cell, width in zip(row, widths, strict=True)]
+    lines = []
+    for index in range(max(len(cell) for cell in cells)):
+        parts = [cell[index] if index < len(cell) else "" for cell in cells]
+        set_ = [
+            part.rjust(width) if i in numbers else part.ljust(width)
+            for i, (part, width) in enumerate(zip(parts, widths, strict=True))
+        ]
+        lines.append("  ".join(set_).rstrip())
+    return lines
