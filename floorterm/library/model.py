@@ -72,6 +72,7 @@ __all__ = [
     "Library",
     "LimitPolicy",
     "LineFile",
+    "LinePlan",
     "LockoutContent",
     "LockoutFile",
     "LockoutPolicy",
@@ -79,6 +80,8 @@ __all__ = [
     "OdourPolicy",
     "OilShare",
     "PinPolicy",
+    "PlanMachine",
+    "PlanPlace",
     "PlantFile",
     "PriceList",
     "ProcedureFile",
@@ -205,6 +208,35 @@ class Verification(Model):
     expect: Text
 
 
+Metres = Annotated[Number, Field(ge=0, le=500)]
+
+
+class PlanPlace(Model):
+    """A place on the line's plan, in metres: `x_m` along the line, `y_m` across it."""
+
+    x_m: Metres
+    y_m: Metres
+
+
+class PlanMachine(Model):
+    """The outline of a machine on the plan: its corner nearest to the origin, and its size."""
+
+    name: Text
+    x_m: Metres
+    y_m: Metres
+    length_m: Annotated[Number, Field(gt=0, le=500)]
+    width_m: Annotated[Number, Field(gt=0, le=500)]
+
+
+class LinePlan(Model):
+    """The line from above, as the printed sheet draws it; `note` says where one stands to read it."""
+
+    length_m: Annotated[Number, Field(gt=0, le=500)]
+    width_m: Annotated[Number, Field(gt=0, le=500)]
+    note: Text
+    machines: Annotated[tuple[PlanMachine, ...], Field(min_length=1)]
+
+
 class IsolationPoint(Model):
     """Where energy is cut off and locked. Push buttons and interlocks are never points (1910.147(b))."""
 
@@ -221,7 +253,9 @@ class IsolationPoint(Model):
     release_how: Text | None = None
     reaccumulates: Flag = False
     monitor_min: Annotated[Whole, Field(ge=1, le=480)] | None = None
+    extra_measure: Text | None = None
     verify: Verification
+    at: PlanPlace | None = None
 
     @model_validator(mode="after")
     def _stored_energy_has_a_way_out(self) -> "IsolationPoint":
@@ -230,6 +264,10 @@ class IsolationPoint(Model):
             broken.append("release_how: how the stored energy of this point is relieved")
         if self.reaccumulates and self.monitor_min is None:
             broken.append("monitor_min: minutes between verifications, as energy can build up again")
+        if not self.lockable and self.extra_measure is None:
+            broken.append(
+                "extra_measure: what is done besides the tag, as the point takes no lock ((c)(3)(ii))"
+            )
         return unbroken(self, broken)
 
 
@@ -261,6 +299,7 @@ class LineFile(Model):
     strokes_min: Positive
     cavities: Annotated[Whole, Field(ge=1, le=48)]
     points: Annotated[tuple[IsolationPoint, ...], Field(min_length=1)]
+    plan: LinePlan | None = None
     tanks: Annotated[tuple[DosingTank, ...], Field(min_length=1)]
     flushing: FlushingSpec | None = None
     affected_duties: tuple[Id, ...]

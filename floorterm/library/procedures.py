@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from floorterm.library.words import (
     Day,
@@ -107,8 +107,20 @@ class SectionSpec(Model):
     steps: Annotated[tuple[StepSpec, ...], Field(min_length=1)]
 
 
+class CertifiedDeviation(Model):
+    """Something that a periodic inspection found, whom it names, and when and how it was corrected."""
+
+    text: str
+    persons: tuple[str, ...] = ()
+    corrected_on: Day | None = None
+    correction: str = ""
+
+
 class InspectionCertificate(Model):
-    """A periodic inspection of an energy-control procedure (29 CFR 1910.147(c)(6))."""
+    """A periodic inspection of an energy-control procedure (29 CFR 1910.147(c)(6)).
+
+    `authorized` are the codes of those who were authorised on that day, where somebody wrote them down.
+    """
 
     machine: str
     date: Day
@@ -116,24 +128,44 @@ class InspectionCertificate(Model):
     users_observed: tuple[str, ...]
     employees: Annotated[tuple[str, ...], Field(min_length=1)]
     reviewed: tuple[str, ...]
+    authorized: tuple[str, ...] | None = None
+    deviations: tuple[CertifiedDeviation, ...] = ()
+
+
+def _said(value: Text) -> Text:
+    """Refuse a text that only holds the place of one."""
+    for text in (value.en, value.es, value.es_draft):
+        if text is not None and text.casefold().strip(" .:") in _PLACEHOLDERS:
+            raise ValueError("a sentence of the site's own, as 29 CFR 1910.147(c)(4)(ii) asks for one")
+    return value
+
+
+_PLACEHOLDERS = frozenset(
+    {"", "-", "--", "?", "x", "xx", "xxx", "n/a", "na", "none", "tbd", "to be done", "…"}
+)
+Stated = Annotated[Text, AfterValidator(_said)]
 
 
 class LockoutContent(Model):
     """What 29 CFR 1910.147(c)(4)(ii) asks a procedure to state; each is a sentence of the site's own."""
 
-    scope: str
-    purpose: str
-    authorisation: str
-    rules_and_techniques: str
-    enforcement: str
-    intended_use: str
-    steps_shut_down_isolate: str
-    steps_devices_and_responsible: str
-    how_tested: str
+    scope: Stated
+    purpose: Stated
+    authorisation: Stated
+    rules_and_techniques: Stated
+    enforcement: Stated
+    intended_use: Stated
+    steps_shut_down_isolate: Stated
+    steps_devices_and_responsible: Stated
+    how_tested: Stated
 
 
 class LockoutFile(Model):
-    """`procedures/*.yaml` with `kind: lockout`: one machine's energy-control procedure."""
+    """`procedures/*.yaml` with `kind: lockout`: one machine's energy-control procedure.
+
+    `machine_changed_on` dates a change of machine or process that brought a new hazard: people are trained
+    again after it, as after a change of the procedure (29 CFR 1910.147(c)(7)(iii)).
+    """
 
     format: Format
     kind: Literal["lockout"]
@@ -144,6 +176,7 @@ class LockoutFile(Model):
     revision: Annotated[Whole, Field(ge=1)]
     effective_on: Day
     changed_on: Day
+    machine_changed_on: Day | None = None
     points: Annotated[tuple[Id, ...], Field(min_length=1)]
     shut_down: Text
     restart: Text

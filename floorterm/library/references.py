@@ -10,6 +10,7 @@ from floorterm.library import tables
 from floorterm.library.cycles import cycle_faults
 from floorterm.library.documents import ENTER, LEAVE, Document, Documents, names_in, names_of, repeats
 from floorterm.library.faults import Fault, listed, near, quoted
+from floorterm.library.plans import plan_faults
 from floorterm.library.reading import Node
 from floorterm.library.steps import step_faults
 
@@ -104,6 +105,7 @@ def _line(documents: Documents, line: Document) -> Iterator[Fault]:
     for tank in line.node.each("tanks"):
         yield from _tank(documents, line, tank)
     yield from _flushing(line, units)
+    yield from plan_faults(line)
 
 
 def _flash(line: Document) -> Iterator[Fault]:
@@ -238,6 +240,17 @@ def _lockout(documents: Documents, lockout: Document) -> Iterator[Fault]:
         if document is not None:
             known = names_in(document.node, "points", "id")
             yield from _known(lockout, points, f"an isolation point of {line.text}", known, True)
+            yield from _some_required(lockout, document)
+
+
+def _some_required(lockout: Document, line: Document) -> Iterator[Fault]:
+    """A procedure whose points are all left to choice would let somebody work on a live machine."""
+    named = {node.text: node for node in lockout.node.each("points")}
+    here = [point for point in line.node.each("points") if (name := point.word("id")) and name.text in named]
+    required = [point for point in here if (flag := point.get("required")) is None or flag.text != "false"]
+    if here and not required:
+        at = lockout.node.get("points") or lockout.node
+        yield lockout.fault(at, f"at least one point that is required on {line.id}", "none")
 
 
 def _sequence(documents: Documents) -> Iterator[Fault]:

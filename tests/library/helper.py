@@ -241,15 +241,15 @@ points: [E1]
 shut_down: {en: Stop the line., es: Pare la línea.}
 restart: {en: Start the line., es: Arranque la línea.}
 content:
-  scope: line 1
-  purpose: cleaning
-  authorisation: authorised employees only
-  rules_and_techniques: own lock on every point
-  enforcement: site rules
-  intended_use: screen change
-  steps_shut_down_isolate: as listed
-  steps_devices_and_responsible: as listed
-  how_tested: start control tried
+  scope: {en: line 1, es: línea 1}
+  purpose: {en: cleaning, es: limpieza}
+  authorisation: {en: authorised employees only, es: solo empleados autorizados}
+  rules_and_techniques: {en: own lock on every point, es: candado propio en cada punto}
+  enforcement: {en: site rules, es: reglas de la planta}
+  intended_use: {en: screen change, es: cambio de mallas}
+  steps_shut_down_isolate: {en: as listed, es: según la lista}
+  steps_devices_and_responsible: {en: as listed, es: según la lista}
+  how_tested: {en: start control tried, es: se prueba el arranque}
 """
 
 EYEWASH = """\

@@ -129,7 +129,7 @@ def test_the_norwegian_word_is_a_text_where_a_text_belongs(tmp_path: Path) -> No
          'did you mean "deviation"?'),
         (CLOVE, "    duty: operator", "    Duty: operator", "leave[1].Duty", 'did you mean "duty"?'),
         (LINE, "magnitude: 480 V", "magnitude: 480 V\n    verfy: x", "points[1].verfy", 'did you mean "verify"?'),
-        (LOCK, "  scope: line 1", "  skope: line 1", "content.skope", 'did you mean "scope"?'),
+        (LOCK, "  scope: {en", "  skope: {en", "content.skope", 'did you mean "scope"?'),
         (PLANT, "emergency_note: {en: Call site 4444., es:", "emergency_note: {en: Call site 4444., ess:",
          "emergency_note.ess", 'did you mean "es"?'),
     ],

@@ -118,9 +118,9 @@ def line_lines(line: "LineFile", width: int, language: str) -> tuple[Line, ...]:
 def lockout_lines(lockout: "LockoutFile", width: int, language: str) -> tuple[Line, ...]:
     """What the energy-control procedure states, in the site's own sentences."""
     lines: list[Line] = [(Span(tell(lockout.title, language), "strong"),), ()]
-    for name, text in lockout.content.model_dump().items():
+    for name, text in lockout.content:
         lines.append((Span(words(f"terminal.content_{name}", language), "quiet"),))
-        lines += [(Span("  "), *line) for line in wrapped(str(text), width - 2)]
+        lines += [(Span("  "), *line) for line in wrapped(tell(text, language), width - 2)]
     return tuple(lines)
 
 
