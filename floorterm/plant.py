@@ -21,6 +21,7 @@ from floorterm.changeover.state import State
 from floorterm.changeover.worksheet import Worksheet, to_json
 from floorterm.entries import Draft, Entry, clean_text
 from floorterm.library.calibrated import Calibration, CalibrationMismatchError, with_calibration
+from floorterm.lockout.inspection import KINDS, fold_inspections, with_inspections
 from floorterm.lockout.model import NEVER_REFUSED
 from floorterm.lockout.state import LockOn
 from floorterm.people import Permission, Person
@@ -193,6 +194,13 @@ class Plant:
             return found
         return None
 
+    def inspected_library(self) -> "Library":
+        """The library with the recorded inspections among the certificates of its lockout procedures."""
+        found = fold_inspections(self.ledger.entries(kinds=KINDS))
+        if not found:
+            return self.library
+        return self.library.model_copy(update={"lockouts": with_inspections(self.library.lockouts, found)})
+
     # --- worksheets -----------------------------------------------------------------------------
 
     def worksheet(self, line: str, incoming: str, *, compare: bool = False) -> Worksheet:
@@ -202,7 +210,7 @@ class Plant:
         """
         holds = self.holds(line).fragrances
         return compose(
-            self.library,
+            self.inspected_library(),
             line,
             holds[0] if holds else "",
             incoming,
@@ -214,7 +222,7 @@ class Plant:
 
     def procedure_worksheet(self, line: str, procedure: str) -> Worksheet:
         """The worksheet of a procedure that stands alone."""
-        return compose_procedure(self.library, line, procedure, self.today())
+        return compose_procedure(self.inspected_library(), line, procedure, self.today())
 
     # --- acting ---------------------------------------------------------------------------------
 
@@ -291,7 +299,7 @@ class Plant:
             )
         )
         new = compose(
-            self.library,
+            self.inspected_library(),
             sheet.line.id,
             outgoing,
             incoming,

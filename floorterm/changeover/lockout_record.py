@@ -74,6 +74,7 @@ def _procedure(key: str, job: Job, written: "LockoutFile | None") -> record.Proc
         machines=tuple(dict.fromkeys(job.machine.values())),
         revision=str(job.revision),
         changed_on=job.changed_on,
+        machine_changed_on=written.machine_changed_on if written is not None else None,
         documented=True,  # a lockout step exists only through a written procedure of the library
         points=tuple(_point(point) for point in job.points),
         inspection_due=job.inspection_due,
@@ -98,7 +99,14 @@ def _procedure(key: str, job: Job, written: "LockoutFile | None") -> record.Proc
                 inspector=one.inspector,
                 users_observed=one.users_observed,
                 employees=one.employees,
+                authorized_then=one.authorized,
                 reviewed=one.reviewed,
+                deviations=tuple(
+                    record.Deviation(
+                        text=found.text, persons=found.persons, closed=found.corrected_on is not None
+                    )
+                    for found in one.deviations
+                ),
             )
             for one in written.certificates
         ),

@@ -100,8 +100,19 @@ def job_of(job_id: str, lockout: LockoutFile, line: LineFile, on: date, months: 
         points=tuple(point_of(points[name]) for name in lockout.points),
         affected_duties=line.affected_duties,
         inspection_due=inspection_due(lockout, on, months),
-        changed_on=lockout.changed_on,
+        changed_on=max(lockout.changed_on, lockout.machine_changed_on or lockout.changed_on),
+        retrain=_named(lockout, on),
     )
+
+
+def _named(lockout: LockoutFile, on: date) -> tuple[tuple[str, date], ...]:
+    """Whom deviations of inspections name, each with the newest day up to `on` ((c)(7)(iii)(B))."""
+    found: dict[str, date] = {}
+    for certificate in lockout.certificates:
+        for code in (code for one in certificate.deviations for code in one.persons):
+            if certificate.date <= on:
+                found[code] = max(certificate.date, found.get(code, certificate.date))
+    return tuple(sorted(found.items()))
 
 
 def _step(

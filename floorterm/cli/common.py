@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from floorterm.ledger import Ledger
     from floorterm.library.calibrated import Calibration
     from floorterm.library.model import Library
+    from floorterm.plant import Plant, Who
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 
@@ -114,6 +115,29 @@ def open_ledger(db: Place | None, *, read_only: bool = False) -> "Ledger":
         return Ledger.open(db or default_db(), read_only=read_only)
     except LedgerError as error:
         fail(str(error))
+
+
+def open_plant(db: Place | None, checklists: Path | None, *, read_only: bool = True) -> "Plant":
+    """The plant of a ledger with its checklists; leaves with status 2 and every reason if it cannot be opened."""
+    from floorterm.library import starter_folder  # noqa: PLC0415
+    from floorterm.plant import Plant  # noqa: PLC0415
+
+    ledger = open_ledger(db, read_only=read_only)
+    named = ledger.start().checklists
+    folder = checklists or (Path(named) if named else starter_folder())
+    return Plant(load_library(folder), ledger, "cli")
+
+
+def signer_of(plant: "Plant", by: str) -> "Who":
+    """Whoever signs a command, by their PIN; leaves with status 1 and the reason if it is not theirs."""
+    from floorterm.ledger import LedgerError  # noqa: PLC0415
+    from floorterm.plant import Who  # noqa: PLC0415
+
+    pin = click.prompt(f"PIN of {by}", hide_input=True)
+    try:
+        return Who(plant.ledger.check_pin(by, pin, terminal="cli"), "pin")
+    except LedgerError as error:
+        fail(str(error), Status.SHORT)
 
 
 def calibration_of(db: Place | None, library: "Library", line: str) -> "Calibration | None":

@@ -1,4 +1,4 @@
-"""`floorterm lockout audit`: what lockout records show, lack and cannot show, rule by rule."""
+"""`floorterm lockout`: what lockout records show, lack and cannot show, rule by rule; periodic inspections."""
 
 from collections import Counter
 from collections.abc import Iterable, Iterator
@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from floorterm.cli import inspections
 from floorterm.cli.common import (
     Status,
     checklists_option,
@@ -29,7 +30,7 @@ _LEVELS = ("V", "W", "P", "A")
 
 @click.group()
 def lockout() -> None:
-    """Lockout records: audit."""
+    """Lockout: audit of the records, periodic inspections of the procedures."""
 
 
 @lockout.command()
@@ -180,3 +181,7 @@ def _clause(one: "Finding", language: str) -> str:
     if one.about.from_memory:
         notes.append(words("audit.from_memory", language))
     return "; ".join(notes)
+
+
+for _command in inspections.COMMANDS:
+    lockout.add_command(_command)

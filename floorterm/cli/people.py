@@ -5,9 +5,20 @@ from typing import TYPE_CHECKING
 
 import click
 
-from floorterm.cli.common import Status, db_option, fail, json_option, open_ledger, print_json, print_table
+from floorterm.cli.common import (
+    Status,
+    checklists_option,
+    db_option,
+    fail,
+    json_option,
+    open_ledger,
+    open_plant,
+    print_json,
+    print_table,
+)
 from floorterm.ledger import Place
 from floorterm.people import LockoutStatus, Permission, Person
+from floorterm.wording import sentence, words
 
 if TYPE_CHECKING:
     from floorterm.ledger import Ledger
@@ -17,7 +28,7 @@ _BY = click.option("--by", required=True, help="Code of the administrator who do
 
 @click.group()
 def people() -> None:
-    """Who may sign: add, list, disable, new PIN."""
+    """Who may sign: add, change, list, training, disable, new PIN."""
 
 
 def _administrator(ledger: "Ledger", by: str) -> str:
@@ -91,6 +102,120 @@ def add(
     except LedgerError as error:
         fail(str(error), Status.SHORT)
     click.echo(f"{name} ({code}) may sign. One-time PIN: {pin}")
+
+
+@people.command(name="change")
+@click.argument("code")
+@click.option("--name", help="Printed name.")
+@click.option("--permission", type=click.Choice([str(p) for p in Permission]))
+@click.option("--duty", "duties", multiple=True, help="The duties from now on; may be repeated.")
+@click.option("--lockout", type=click.Choice([str(s) for s in LockoutStatus]))
+@click.option("--trained-on", type=click.DateTime(["%Y-%m-%d"]), help="Date of a lockout training.")
+@click.option(
+    "--valid-to", type=click.DateTime(["%Y-%m-%d"]), help="Last day on which it counts (site policy)."
+)
+@click.option("--no-valid-to", is_flag=True, help="The site sets no last day.")
+@click.option("--badge", help="Code on the badge.")
+@click.option("--reason", default="", help="Why, such as which training it was.")
+@_BY
+@db_option
+def change(
+    code: str,
+    name: str | None,
+    permission: str | None,
+    duties: tuple[str, ...],
+    lockout: str | None,
+    trained_on: datetime | None,
+    valid_to: datetime | None,
+    no_valid_to: bool,
+    badge: str | None,
+    reason: str,
+    by: str,
+    db: Place | None,
+) -> None:
+    """Change what is known of a person, such as a new training date. What is not named stays as it is."""
+    from dataclasses import replace  # noqa: PLC0415
+
+    from floorterm.ledger import LedgerError  # noqa: PLC0415
+
+    if valid_to is not None and no_valid_to:
+        fail("Give either --valid-to or --no-valid-to.")
+    given: dict[str, object] = {
+        "name": name,
+        "permission": Permission(permission) if permission else None,
+        "duties": frozenset(duties) or None,
+        "lockout": LockoutStatus(lockout) if lockout else None,
+        "trained_on": _day(trained_on),
+        "valid_to": _day(valid_to),
+        "badge": badge,
+    }
+    changes = {key: value for key, value in given.items() if value is not None}
+    if no_valid_to:
+        changes["valid_to"] = None
+    if not changes:
+        fail("Nothing to change was named.")
+    ledger = open_ledger(db)
+    administrator = _administrator(ledger, by)
+    try:
+        before = ledger.person(code)
+        entry = ledger.change_person(
+            replace(before, **changes),  # type: ignore[arg-type]  # only fields of a person
+            by=administrator,
+            reason=reason,
+            identity="pin",
+            terminal="cli",
+        )
+    except LedgerError as error:
+        fail(str(error), Status.SHORT)
+    click.echo(f"{code}: entry {entry.n} records {', '.join(sorted(changes))}.")
+
+
+@people.command(name="training")
+@click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
+@json_option
+@checklists_option
+@db_option
+@click.pass_context
+def training(
+    ctx: click.Context, language: str, as_json: bool, checklists: Path | None, db: Place | None
+) -> None:
+    """Lockout training of everybody, its dates, and what asks for it again. Exit status 1 if anybody needs it."""
+    from floorterm.inspecting import people_trained  # noqa: PLC0415
+
+    found = people_trained(open_plant(db, checklists))
+    asked = [one for one in found if one.status in ("missing", "again", "over")]
+    if as_json:
+        print_json(
+            [
+                {
+                    "code": one.person.code,
+                    "name": one.person.name,
+                    "lockout": str(one.person.lockout),
+                    "status": one.status,
+                    "trained_on": one.person.trained_on and one.person.trained_on.isoformat(),
+                    "valid_to": one.person.valid_to and one.person.valid_to.isoformat(),
+                    "dates": [day.isoformat() for day in one.history.trained],
+                    "reasons": [{"text": sentence(say, language), "rule": rule} for say, rule in one.reasons],
+                }
+                for one in found
+            ]
+        )
+    else:
+        print_table(
+            ("code", "name", "lockout", "training", "dates", "why"),
+            [
+                (
+                    one.person.code,
+                    one.person.name,
+                    str(one.person.lockout),
+                    words(f"training.status_{one.status}", language),
+                    ", ".join(day.isoformat() for day in one.history.trained) or "-",
+                    "; ".join(f"{sentence(say, language)} ({rule})" for say, rule in one.reasons) or "-",
+                )
+                for one in found
+            ],
+        )
+    ctx.exit(Status.SHORT if asked else Status.WELL)
 
 
 @people.command(name="list")

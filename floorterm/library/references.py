@@ -245,9 +245,9 @@ def _lockout(documents: Documents, lockout: Document) -> Iterator[Fault]:
 
 def _some_required(lockout: Document, line: Document) -> Iterator[Fault]:
     """A procedure whose points are all left to choice would let somebody work on a live machine."""
-    named = {node.text: node for node in lockout.node.each("points")}
+    named = {node.text for node in lockout.node.each("points")}
     here = [point for point in line.node.each("points") if (name := point.word("id")) and name.text in named]
-    required = [point for point in here if (flag := point.get("required")) is None or flag.text != "false"]
+    required = [point for point in here if (flag := point.get("required")) is None or flag.value is not False]
     if here and not required:
         at = lockout.node.get("points") or lockout.node
         yield lockout.fault(at, f"at least one point that is required on {line.id}", "none")

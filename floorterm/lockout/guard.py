@@ -241,6 +241,9 @@ def _trained(asked: _Asked) -> Iterator[Refusal]:
         yield asked.no("no_training", "(c)(7)(i)")
     elif job.changed_on is not None and person.trained_on is not None and person.trained_on < job.changed_on:
         yield asked.no("trained_before_change", "(c)(7)(iii)", changed=job.changed_on.isoformat())
+    named = dict(job.retrain).get(person.code)
+    if named is not None and person.trained_on is not None and person.trained_on < named:
+        yield asked.no("trained_before_inspection", "(c)(7)(iii)", inspected=named.isoformat())
     if person.valid_to is not None and person.valid_to < today:
         yield asked.no("training_over", SITE, date=person.valid_to.isoformat())
     if job.inspection_due is not None and job.inspection_due < today:

@@ -63,7 +63,8 @@ class Job:
 
     `id` is the section of the worksheet that works under it. `inspection_due` is the last day on which the
     newest periodic inspection still counts (29 CFR 1910.147(c)(6)); `changed_on` dates the last change of
-    the procedure, after which people are trained again ((c)(7)(iii)).
+    the procedure or its machine, after which people are trained again ((c)(7)(iii)); `retrain` names people, each
+    with the day of the newest inspection of it whose deviations name them.
     """
 
     id: str
@@ -75,6 +76,7 @@ class Job:
     affected_duties: tuple[str, ...]
     inspection_due: date | None = None
     changed_on: date | None = None
+    retrain: tuple[tuple[str, date], ...] = ()
 
     @property
     def required(self) -> tuple[str, ...]:

@@ -278,6 +278,18 @@ def test_an_overdue_inspection_refuses_the_start_of_work_but_no_lock():
     assert asked.ask(ev("lock_off", ODE, "D1")) == ()
 
 
+def test_whoever_an_inspection_names_is_trained_again_before_working_and_still_locks_and_leaves():
+    """29 CFR 1910.147(c)(7)(iii)(B); training on the day of the inspection counts."""
+    named = replace(jobs.JOB, retrain=(("ODE", date(2026, 3, 1)),))
+    asked = log(*jobs.PROVED)
+    asked.state = replace(asked.state, job=named)
+    assert keys(asked.ask(ev("work_start"), replace(ODE, trained_on=date(2026, 2, 28)))) == [
+        "trained_before_inspection"
+    ]
+    assert asked.ask(ev("work_start"), replace(ODE, trained_on=date(2026, 3, 1))) == ()
+    assert asked.ask(ev("lock_off", ODE, "D1"), replace(ODE, trained_on=date(2026, 2, 28))) == ()
+
+
 def test_a_reading_is_due_within_the_interval_and_work_stops_when_it_lapsed():
     asked = log(*jobs.WORKING)  # verified one minute before the start
     asked.wait(19)

@@ -1,0 +1,148 @@
+"""Inspections of lockout procedures and training of people, read from and written into a plant's ledger.
+
+Recording asks `lockout.inspection` inside the transaction, as every act asks its rules.
+"""
+
+from collections.abc import Callable, Iterable, Sequence
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+from floorterm.entries import Draft, Entry, clean_text
+from floorterm.ledger.persons import ADDED, CHANGED
+from floorterm.lockout.inspection import (
+    CORRECTED,
+    KINDS,
+    MADE,
+    REVIEWED,
+    Due,
+    Found,
+    Inspection,
+    Report,
+    correction_refusals,
+    due_list,
+    fold_inspections,
+    report_refusals,
+    retrain_since,
+    review_refusals,
+    value_of,
+)
+from floorterm.lockout.training import History, Training, trainings
+from floorterm.wording import Refusal, Say
+
+if TYPE_CHECKING:
+    from floorterm.ledger import Asked
+    from floorterm.plant import Plant, Who
+
+_PROVED = ("pin", "session")
+
+
+# --- reading ----------------------------------------------------------------------------------------
+
+
+def inspections(plant: "Plant") -> tuple[Inspection, ...]:
+    """Every recorded inspection."""
+    return fold_inspections(plant.ledger.entries(kinds=KINDS))
+
+
+def inspections_due(plant: "Plant") -> tuple[Due, ...]:
+    """Every procedure with the day by which it must be inspected again, the most pressing first."""
+    months = plant.library.plant.lockout.inspection_months
+    return due_list(plant.library.lockouts, inspections(plant), plant.ledger.people(), plant.today(), months)
+
+
+def people_trained(plant: "Plant") -> tuple[Training, ...]:
+    """Everybody active with their training, whoever needs something first."""
+    named = retrain_since(inspections(plant))
+    return trainings(plant.ledger.people(), plant.library.lockouts, named, histories(plant), plant.today())
+
+
+def histories(plant: "Plant") -> dict[str, History]:
+    """Training dates and changes of duty of each person, as their entries tell them."""
+    found: dict[str, History] = {}
+    for entry in plant.ledger.entries(kinds=(ADDED, CHANGED)):
+        code = entry.value["code"]
+        before = found.get(code, History())
+        trained, changed = before.trained, before.duty_changed
+        if (text := entry.value.get("trained_on")) and (day := date.fromisoformat(text)) not in trained:
+            trained = (*trained, day)
+        if "duties" in entry.value.get("was", ()):
+            changed = (*changed, entry.at.astimezone(plant.zone).date())
+        found[code] = History(trained=trained, duty_changed=changed)
+    return found
+
+
+# --- writing ----------------------------------------------------------------------------------------
+
+
+def record_inspection(plant: "Plant", who: "Who", report: Report, *, key: str) -> Entry:
+    """Record an inspection; the signer is its inspector. Raises RefusedError with every reason, TextError."""
+    report = Report(
+        procedure=report.procedure,
+        on=report.on,
+        observed=report.observed,
+        reviewed=report.reviewed,
+        found=tuple(Found(text=clean_text(one.text), persons=one.persons) for one in report.found),
+    )
+    lockout = plant.library.lockouts.get(report.procedure)
+    people, today = plant.ledger.people(), plant.today()
+
+    def guard(asked: "Asked") -> Sequence[Refusal]:
+        return report_refusals(report, lockout, asked.person, people, today)
+
+    value = value_of(report, lockout, people) if lockout is not None else {}
+    return _append(plant, who, MADE, value, "inspected", guard, key)
+
+
+def record_review(plant: "Plant", who: "Who", inspection: int, codes: Iterable[str], *, key: str) -> Entry:
+    """Record that the inspector has gone through their responsibilities with more people."""
+    named, people = tuple(codes), plant.ledger.people()
+
+    def guard(asked: "Asked") -> Sequence[Refusal]:
+        return review_refusals(_one(asked, inspection), named, asked.person, people)
+
+    value = {"inspection": inspection, "people": list(named)}
+    return _append(plant, who, REVIEWED, value, "reviewed", guard, key)
+
+
+def record_correction(
+    plant: "Plant", who: "Who", inspection: int, deviation: int, text: str, *, key: str
+) -> Entry:
+    """Record how a deviation that an inspection found was corrected."""
+    said = clean_text(text)
+
+    def guard(asked: "Asked") -> Sequence[Refusal]:
+        return correction_refusals(_one(asked, inspection), deviation, said, asked.person)
+
+    value = {"inspection": inspection, "deviation": deviation, "text": said}
+    return _append(plant, who, CORRECTED, value, "corrected", guard, key)
+
+
+def _one(asked: "Asked", number: int) -> Inspection | None:
+    found = fold_inspections(asked.entries(kinds=KINDS))
+    return next((one for one in found if one.n == number), None)
+
+
+def _append(
+    plant: "Plant",
+    who: "Who",
+    kind: str,
+    value: dict[str, Any],
+    meaning: str,
+    guard: "Callable[[Asked], Sequence[Refusal]]",
+    key: str,
+) -> Entry:
+    def proved(asked: "Asked") -> Sequence[Refusal]:
+        if who.identity not in _PROVED:
+            return (Refusal(Say("plant.unconfirmed"), "site policy"),)
+        return guard(asked)
+
+    draft = Draft(
+        kind=kind,
+        key=key,
+        person=who.person.code,
+        identity=who.identity,
+        meaning=meaning,
+        terminal=plant.terminal,
+        value=value,
+    )
+    return plant.ledger.append(draft, proved)
