@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from floorterm.entries import Draft, Entry, clean_text
 from floorterm.ledger.persons import ADDED, CHANGED
+from floorterm.lockout import attestation
+from floorterm.lockout.attestation import ATTESTED, attestation_refusals
 from floorterm.lockout.inspection import (
     CORRECTED,
     KINDS,
@@ -115,6 +117,18 @@ def record_correction(
 
     value = {"inspection": inspection, "deviation": deviation, "text": said}
     return _append(plant, who, CORRECTED, value, "corrected", guard, key)
+
+
+def record_attestation(
+    plant: "Plant", who: "Who", rule: str, jobs: Sequence[str], text: str, *, key: str
+) -> Entry:
+    """Record a person's word for what no event can prove, about the lockouts named."""
+    said = clean_text(text)
+
+    def guard(asked: "Asked") -> Sequence[Refusal]:
+        return attestation_refusals(rule, jobs, said, asked.person)
+
+    return _append(plant, who, ATTESTED, attestation.value_of(rule, jobs, said), "attested", guard, key)
 
 
 def _one(asked: "Asked", number: int) -> Inspection | None:

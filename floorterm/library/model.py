@@ -139,8 +139,12 @@ class PinPolicy(Model):
 
 
 class LockoutPolicy(Model):
-    """Site policy about lockout; nothing here can make the program laxer than 29 CFR 1910.147."""
+    """Site policy about lockout; nothing here can make the program laxer than the jurisdiction's rules.
 
+    `profile` names the jurisdiction whose rules the audit asks for.
+    """
+
+    profile: Literal["US", "EU", "UK", "DE", "FR"] = "US"
     job_age_limit_h: Annotated[Whole, Field(ge=1, le=240)] = 24
     inspection_months: Annotated[Whole, Field(ge=1, le=12)] = 12
     never_exempt: tuple[str, ...] = ("screen_change", "head_opening", "die_change", "lye_line_opening")

@@ -1,0 +1,240 @@
+"""The lockouts of a period, judged: which fell short, by which rule, by whom, and what a person must attest.
+
+A job belongs to a period when any of its events does; it is judged whole. People count as they were when the work's
+last entry was written, so that a later training does not change what an earlier job shows.
+"""
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, time, timedelta
+from typing import TYPE_CHECKING, Any
+
+from floorterm.changeover.lockout_record import record_of
+from floorterm.ledger.persons import FOLDED, fold_person, person_of
+from floorterm.ledger.seal import Seal
+from floorterm.lockout.attestation import ATTESTED, Attestation, fold_attestations
+from floorterm.lockout.auditing import Finding, Level, Rule, audit, rules
+from floorterm.lockout.auditing.record import Event, Job, Record, Site
+from floorterm.people import Person
+
+if TYPE_CHECKING:
+    from floorterm.changeover.state import State
+    from floorterm.entries import Entry
+    from floorterm.library.model import LockoutFile
+    from floorterm.lockout.model import Job as LockoutJob
+    from floorterm.plant import Plant
+
+LEVELS: tuple[Level, ...] = ("V", "W", "P", "A")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AuditedJob:
+    """One lockout with everything that the audit says of it. Texts are by language, times with the plant's offset."""
+
+    id: str
+    work: str
+    line: str
+    procedure: str
+    revision: str
+    title: Mapping[str, str]
+    machine: Mapping[str, str]
+    events: tuple[Event, ...]
+    findings: tuple[Finding, ...]
+    closed: bool
+    attested: Mapping[str, Attestation] = field(default_factory=dict)
+
+    @property
+    def since(self) -> datetime:
+        """When its first event was recorded."""
+        return self.events[0].t
+
+    @property
+    def until(self) -> datetime:
+        """When its last event so far was recorded."""
+        return self.events[-1].t
+
+    @property
+    def people(self) -> tuple[str, ...]:
+        """Everybody who recorded an event, in order."""
+        return tuple(dict.fromkeys(event.by for event in self.events if event.by))
+
+    def of(self, level: Level) -> tuple[Finding, ...]:
+        """The findings of a level."""
+        return tuple(one for one in self.findings if one.level == level)
+
+    @property
+    def short(self) -> bool:
+        """Whether the record shows that something asked for was not met."""
+        return bool(self.of("V"))
+
+    def blamed(self, one: Finding) -> tuple[str, ...]:
+        """Whom a finding is about: the people it names, else whoever recorded its event."""
+        if one.persons or one.at_n is None:
+            return one.persons
+        return tuple(event.by for event in self.events if event.n == one.at_n and event.by)
+
+    def to_attest(self) -> tuple[Finding, ...]:
+        """What a person must still attest: findings that no event can settle and nobody has spoken for."""
+        return tuple(one for one in self.of("A") if one.rule not in self.attested)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RuleCount:
+    """One rule over a period: findings by level, and in how many jobs it was not met."""
+
+    rule: Rule
+    counts: Mapping[Level, int]
+    jobs_short: int
+    attested: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PeriodAudit:
+    """The lockouts of the local days from `since` up to, not with, `until`; `names` are people's printed names."""
+
+    since: date
+    until: date
+    profile: str
+    jobs: tuple[AuditedJob, ...]
+    names: Mapping[str, str]
+    seal: Seal
+    now: datetime
+    records: tuple[Record, ...] = ()
+
+    @property
+    def short(self) -> tuple[AuditedJob, ...]:
+        """The lockouts that fell short."""
+        return tuple(job for job in self.jobs if job.short)
+
+    def count(self, level: Level) -> int:
+        """How many findings of a level."""
+        return sum(len(job.of(level)) for job in self.jobs)
+
+    def name_of(self, code: str) -> str:
+        """A printed name, or the code where the record has none."""
+        return self.names.get(code, code)
+
+    def by_rule(self) -> tuple[RuleCount, ...]:
+        """Every rule that found something, in the order of the table."""
+        found = []
+        for name, rule in rules().items():
+            hits = [(job, one) for job in self.jobs for one in job.findings if one.rule == name]
+            counts: Counter[Level] = Counter(one.level for _, one in hits)
+            if hits:
+                short = {job.id for job, one in hits if one.level == "V"}
+                spoken = sum(1 for job, one in hits if one.level == "A" and name in job.attested)
+                found.append(RuleCount(rule=rule, counts=counts, jobs_short=len(short), attested=spoken))
+        return tuple(found)
+
+    def waiting(self) -> tuple[tuple[Rule, tuple[tuple[AuditedJob, Finding], ...]], ...]:
+        """What a person must still attest, by rule, with the jobs that it is about."""
+        found: dict[str, list[tuple[AuditedJob, Finding]]] = {}
+        for job in self.jobs:
+            for one in job.to_attest():
+                found.setdefault(one.rule, []).append((job, one))
+        return tuple((rule, tuple(found[name])) for name, rule in rules().items() if name in found)
+
+
+def month_of(day: date) -> tuple[date, date]:
+    """The calendar month of a day, from its first day up to, not with, the next month's first."""
+    first = day.replace(day=1)
+    return first, (first + timedelta(days=32)).replace(day=1)
+
+
+def year_until(day: date) -> tuple[date, date]:
+    """The twelve months up to and with a day."""
+    end = day + timedelta(days=1)
+    try:
+        return end.replace(year=end.year - 1), end
+    except ValueError:  # 29 February
+        return end.replace(year=end.year - 1, day=28), end
+
+
+def audit_period(plant: "Plant", since: date, until: date, *, profile: str = "") -> PeriodAudit:
+    """Judge every lockout of a period. `profile` overrides the plant's jurisdiction."""
+    zone, now = plant.zone, plant.now()
+    begin, end = (datetime.combine(day, time(), tzinfo=zone) for day in (since, until))
+    refs = plant.ledger.refs(since=begin, until=end)
+    works = tuple(dict.fromkeys(ref.changeover for ref in refs if ref.changeover))
+    changes = plant.ledger.entries(kinds=FOLDED)
+    lockouts = plant.inspected_library().lockouts
+    policy = plant.library.plant.lockout
+    law = profile or policy.profile
+    site = Site(
+        never_exempt=policy.never_exempt,
+        job_age_limit=timedelta(hours=policy.job_age_limit_h),
+        inspection_months=policy.inspection_months,
+    )
+    words = fold_attestations(plant.ledger.entries(kinds=(ATTESTED,)))
+    jobs: list[AuditedJob] = []
+    records: list[Record] = []
+    for work in works:
+        state = plant.state(work)
+        if not any(job.events for job in state.locks.values()):
+            continue
+        record = _record(state, changes, lockouts, now)
+        record = replace(record, site=site, profile=law)
+        kept = tuple(job for job in record.jobs if any(begin <= event.t < end for event in job.events))
+        if kept:
+            record = replace(record, jobs=kept)
+            records.append(record)
+            jobs += _audited(state, record, words)
+    head = plant.ledger.head()
+    return PeriodAudit(
+        since=since,
+        until=until,
+        profile=law,
+        jobs=tuple(sorted(jobs, key=lambda job: (job.since, job.id))),
+        names=_names(plant.ledger.people(), plant),
+        seal=Seal.of(head, plant.ledger.start().plant),
+        now=now,
+        records=tuple(records),
+    )
+
+
+def _record(
+    state: "State", changes: "Sequence[Entry]", lockouts: "Mapping[str, LockoutFile]", now: datetime
+) -> Record:
+    return record_of(state, people_until(changes, state.last_n), lockouts=lockouts, as_of=now)
+
+
+def people_until(changes: "Iterable[Entry]", n: int) -> tuple[Person, ...]:
+    """People as the entries up to a number tell of them."""
+    records: Mapping[str, Mapping[str, Any]] = {}
+    for entry in changes:
+        if entry.n <= n:
+            records = fold_person(records, entry.kind, entry.value)
+    return tuple(person_of(record) for record in records.values())
+
+
+def _audited(
+    state: "State", record: Record, words: Mapping[tuple[str, str], Attestation]
+) -> Iterator[AuditedJob]:
+    found = audit(record)
+    for job in record.jobs:
+        live = _live(state, job)
+        yield AuditedJob(
+            id=job.id,
+            work=state.work,
+            line=state.worksheet.line.id,
+            procedure=live.procedure,
+            revision=job.header.revision,
+            title=live.title,
+            machine=live.machine,
+            events=job.events,
+            findings=tuple(one for one in found if one.job == job.id),
+            closed=job.closed,
+            attested={rule: word for (name, rule), word in words.items() if name == job.id},
+        )
+
+
+def _live(state: "State", job: Job) -> "LockoutJob":
+    """The lockout job that a job of the record was made from: `work/name`, and a count from the second run on."""
+    name = job.header.procedure.removeprefix(f"{state.work}/")
+    return state.locks[name].job
+
+
+def _names(people: Iterable[Person], plant: "Plant") -> dict[str, str]:
+    found = {duty.id: duty.name.en for duty in plant.library.plant.duties}
+    return found | {person.code: person.name for person in people}
