@@ -178,6 +178,16 @@ class Desk:
             signature=self._app.signer.with_pin,
         )
 
+    def write(
+        self,
+        write: "Callable[[Plant, Signature, str], Entry]",
+        *,
+        key: str | None = None,
+        screen: MessagePump | None = None,
+    ) -> bool:
+        """Record something of the plant that belongs to no piece of work; the PIN is asked."""
+        return self._ask(screen, key, write, signature=self._app.signer.with_pin)
+
     def _start(self, begin: "Callable[[Plant, Signature, str], State]", key: str | None) -> bool:
         def write(plant: "Plant", by: Signature, key: str) -> "Entry":
             state = begin(plant, by, key)

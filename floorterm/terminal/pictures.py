@@ -25,6 +25,9 @@ SCREENS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "flush": ("f3",),
         "shift": ("f8",),
         "checklists": ("f4",),
+        "audit": ("f5",),
+        "inspections": ("f5", "f6"),
+        "training": ("f5", "f7"),
         "first-aid": ("f1",),
         "sign-in": ("f10",),
     }

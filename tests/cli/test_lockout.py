@@ -1,21 +1,16 @@
 """`floorterm lockout audit`: exit statuses, JSON keys, the ledger and record documents."""
 
 import json
-from datetime import timedelta
 from pathlib import Path
-from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
 
-from floorterm.changeover.acts import LockoutAct
 from floorterm.cli import main
 from floorterm.demo.clock import SetClock
-from floorterm.entries import Entry
-from floorterm.lockout.model import Event
 from floorterm.plant import Plant
-from tests.conftest import who
 from tests.lockout.audit.histories import COMPLIANT, ONE, history
+from tests.lockout.ledger_jobs import left_early
 
 
 def _run(*arguments: str) -> Result:
@@ -85,33 +80,13 @@ def test_what_cannot_be_read_ends_with_status_2_and_every_fault(tmp_path: Path) 
 
 
 def test_the_lockouts_of_a_ledger_are_audited(plant: Plant, clock: SetClock) -> None:
-    """Three reviewed steps and a lock taken off while at work: never refused, and judged with its entry."""
-    state = plant.start_procedure(who(plant, "BB"), "L1", "jam-stamper", "start")
-    work = state.work
-    (job,) = state.worksheet.jobs
-    points = job.required
-
-    def act(event: Event, **fields: Any) -> Entry:
-        clock.advance(timedelta(minutes=1))
-        done = LockoutAct(job=job.id, event=event, **fields)
-        return plant.act(work, done, who(plant, "BB"), key=plant.ledger.new_id())
-
-    act(Event.NOTIFY_BEFORE, people=job.affected_duties)
-    act(Event.REVIEW)
-    act(Event.SHUT_DOWN, how="normal")
-    for point in points:
-        act(Event.ISOLATE, points=(point,))
-    for point in points:
-        act(Event.LOCK_ON, points=(point,), lock=f"BB-{point}")
-    act(Event.RELEASE, points=points)
-    act(Event.VERIFY, result="zero")
-    act(Event.WORK_START)
-    off = act(Event.LOCK_OFF, points=points[:1])
+    """A lock taken off while at work: never refused, and judged with its entry."""
+    job, off = left_early(plant, clock)
     path = str(plant.ledger.path)
     done = _run("--db", path, "--json")
     data = json.loads(done.stdout)
     assert done.exit_code == 1
-    assert data["jobs"] == [f"{work}/{job.id}"]
+    assert data["jobs"] == [job.id]
     exposed = next(finding for finding in data["findings"] if finding["rule"] == "LO-30")
     assert exposed["persons"] == ["BB"]
     assert exposed["entry"] >= off.n

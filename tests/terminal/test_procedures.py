@@ -75,7 +75,7 @@ async def test_a_line_and_a_lockout_are_read_whole(plant: Plant) -> None:
         await pilot.press("enter")
         await until_top(pilot, "ReadScreen")
         printed = " ".join("".join(span.text for span in row.lines[0]) for row in rows(app).rows)
-        assert " ".join(lockout.content.scope.split()[:4]) in " ".join(printed.split())
+        assert " ".join(lockout.content.scope.en.split()[:4]) in " ".join(printed.split())
 
 
 def _own_copy(plant: Plant, tmp_path: Path) -> tuple[Plant, Path]:

@@ -22,9 +22,10 @@ class EntriesScreen(FloorScreen[None]):
 
     CSS_PATH = "entries.tcss"
 
-    def __init__(self, *, work: str = "", window: "Window | None" = None) -> None:
+    def __init__(self, *, work: str = "", window: "Window | None" = None, at: int | None = None) -> None:
         super().__init__()
         self._work = work
+        self._at = at  # the entry to choose first, instead of the newest
         self._window = window
         self._entries: dict[str, Entry] = {}
         self._begun = False
@@ -59,7 +60,7 @@ class EntriesScreen(FloorScreen[None]):
         rows = self.query_one("#entries", Rows)
         rows.show([self._row(entry) for entry in found], empty=words("terminal.no_entries", self.language))
         if not self._begun and found:
-            self._begun = rows.choose(str(found[-1].n))
+            self._begun = rows.choose(str(self._at or found[-1].n))
 
     def _row(self, entry: "Entry") -> Row:
         from floorterm.terminal.views.record import entry_lines  # noqa: PLC0415

@@ -27,6 +27,7 @@ class LinesScreen(FloorScreen[None]):
         Binding("f2", "locks", "terminal.key_locks", id="lines.locks"),
         Binding("f3", "flush", "terminal.key_flush", id="lines.flush"),
         Binding("f4", "checklists", "terminal.key_checklists", id="lines.checklists"),
+        Binding("f5", "audit", "audit_screen.key_audit", id="lines.audit"),
         Binding("f6", "start_changeover", "terminal.key_changeover", id="lines.changeover"),
         Binding("f7", "start_procedure", "terminal.key_procedure", id="lines.procedure"),
         Binding("f8", "shift", "terminal.key_shift", id="lines.shift"),
@@ -110,7 +111,15 @@ class LinesScreen(FloorScreen[None]):
 
     def check_action(self, action: str, _: tuple[object, ...]) -> bool | None:
         """Nothing of the plant can be opened before the record is."""
-        needs_plant = ("locks", "flush", "checklists", "start_changeover", "start_procedure", "shift")
+        needs_plant = (
+            "locks",
+            "flush",
+            "checklists",
+            "audit",
+            "start_changeover",
+            "start_procedure",
+            "shift",
+        )
         if action in needs_plant and not self.desk.is_open:
             return None
         if action == "flush" and not self._flush_work():
@@ -142,6 +151,12 @@ class LinesScreen(FloorScreen[None]):
         from floorterm.terminal.screens.procedures import ProceduresScreen  # noqa: PLC0415
 
         self.app.push_screen(ProceduresScreen())
+
+    def action_audit(self) -> None:
+        """What the lockouts of a month show."""
+        from floorterm.terminal.screens.audit import AuditScreen  # noqa: PLC0415
+
+        self.app.push_screen(AuditScreen())
 
     def action_start_changeover(self) -> None:
         """Choose the incoming fragrance of the chosen line."""

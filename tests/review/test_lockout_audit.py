@@ -1,0 +1,132 @@
+"""The lockouts of a period: which belong to it, who is named, as whom people count, what a year adds up to."""
+
+from datetime import date, timedelta
+
+import pytest
+
+from floorterm.demo.clock import SetClock
+from floorterm.inspecting import record_attestation
+from floorterm.lockout.model import Event
+from floorterm.plant import Plant
+from floorterm.review.lockout_audit import audit_period, month_of, year_until
+from tests.conftest import DAY, who
+from tests.lockout.ledger_jobs import JobOnLedger, inspected, left_early, well_done
+
+NOVEMBER = month_of(DAY)
+
+
+@pytest.mark.parametrize(
+    ("day", "month"),
+    [
+        (date(2026, 11, 24), (date(2026, 11, 1), date(2026, 12, 1))),
+        (date(2026, 12, 31), (date(2026, 12, 1), date(2027, 1, 1))),
+        (date(2028, 2, 29), (date(2028, 2, 1), date(2028, 3, 1))),
+    ],
+)
+def test_a_month_runs_from_its_first_day_up_to_the_next(day: date, month: tuple[date, date]) -> None:
+    assert month_of(day) == month
+
+
+def test_a_year_counts_its_last_day_and_leap_days_do_not_break_it() -> None:
+    assert year_until(date(2026, 11, 24)) == (date(2025, 11, 25), date(2026, 11, 25))
+    assert year_until(date(2028, 2, 28)) == (date(2027, 2, 28), date(2028, 2, 29))
+
+
+def test_a_whole_lockout_falls_short_of_nothing_and_leaves_what_a_person_must_attest(
+    plant: Plant, clock: SetClock
+) -> None:
+    inspected(plant)
+    job = well_done(plant, clock)
+    audit = audit_period(plant, *NOVEMBER)
+    assert [one.id for one in audit.jobs] == [job.id]
+    assert audit.short == ()
+    assert audit.jobs[0].closed
+    assert audit.jobs[0].people == ("BB",)
+    assert {rule.id for rule, _ in audit.waiting()} == {"LO-09", "LO-10", "LO-11", "LO-17"}
+
+
+def test_what_fell_short_is_named_with_its_rule_its_person_and_its_entry(
+    plant: Plant, clock: SetClock
+) -> None:
+    inspected(plant)
+    job, off = left_early(plant, clock)
+    audit = audit_period(plant, *NOVEMBER)
+    (one,) = audit.short
+    (short,) = one.of("V")
+    assert (one.id, short.rule, short.entry, one.blamed(short)) == (job.id, "LO-30", off.n, ("BB",))
+    assert audit.name_of("BB") == "B. Brand"
+    assert audit.name_of("nobody") == "nobody"
+
+
+def test_a_job_over_midnight_of_two_months_belongs_to_both_and_is_judged_whole(
+    plant: Plant, clock: SetClock
+) -> None:
+    inspected(plant)
+    job = JobOnLedger(plant, clock)
+    job.to_work()
+    clock.advance(timedelta(days=10))
+    job.act(Event.WORK_END)
+    for month in (NOVEMBER, month_of(date(2026, 12, 4))):
+        audit = audit_period(plant, *month)
+        assert [one.id for one in audit.jobs] == [job.id]
+        assert audit.jobs[0].events[0].t.date() == DAY
+    assert audit_period(plant, *month_of(date(2026, 10, 1))).jobs == ()
+
+
+def test_people_count_as_they_were_then_so_that_a_later_training_alters_no_earlier_job(
+    plant: Plant, clock: SetClock
+) -> None:
+    from dataclasses import replace
+
+    inspected(plant)
+    well_done(plant, clock)
+    clock.advance(timedelta(days=5))
+    person = replace(plant.ledger.person("BB"), trained_on=plant.today())  # type: ignore[type-var]
+    plant.ledger.change_person(person, by="AD", reason="yearly course")
+    assert audit_period(plant, *NOVEMBER).short == ()
+
+
+def test_an_inspection_of_the_ledger_counts_like_a_certificate_of_the_checklists(
+    plant: Plant, clock: SetClock
+) -> None:
+    """The starter set's certificate names an inspector whom this plant does not know (LO-14)."""
+    well_done(plant, clock)
+    before = audit_period(plant, *NOVEMBER)
+    assert [one.rule for one in before.jobs[0].of("V")] == ["LO-14"]
+    inspected(plant)  # on the same day, so that it is the newest that counts
+    assert audit_period(plant, *NOVEMBER).short == ()
+
+
+def test_an_attestation_settles_what_waits_and_is_no_finding_that_went_away(
+    plant: Plant, clock: SetClock
+) -> None:
+    inspected(plant)
+    job = well_done(plant, clock)
+    record_attestation(plant, who(plant, "VV"), "LO-10", [job.id], "each lock looked at", key="word")
+    audit = audit_period(plant, *NOVEMBER)
+    assert "LO-10" not in {rule.id for rule, _ in audit.waiting()}
+    assert "LO-10" in {one.rule for one in audit.jobs[0].of("A")}
+    counted = {one.rule.id: one for one in audit.by_rule()}
+    assert counted["LO-10"].attested == 1
+    assert counted["LO-09"].attested == 0
+
+
+def test_the_sum_by_rule_counts_findings_and_the_jobs_that_fell_short(plant: Plant, clock: SetClock) -> None:
+    inspected(plant)
+    well_done(plant, clock)
+    left_early(plant, clock)
+    audit = audit_period(plant, *year_until(plant.today()))
+    by = {one.rule.id: one for one in audit.by_rule()}
+    assert (by["LO-30"].counts["V"], by["LO-30"].jobs_short) == (1, 1)
+    assert by["LO-36"].counts["P"] == 1
+    assert by["LO-10"].counts["A"] == 2
+    assert sum(one.counts.get("V", 0) for one in by.values()) == audit.count("V")
+
+
+def test_the_jurisdiction_is_the_plants_own_and_may_be_overruled(plant: Plant, clock: SetClock) -> None:
+    well_done(plant, clock)
+    assert audit_period(plant, *NOVEMBER).profile == "US"
+    other = audit_period(plant, *NOVEMBER, profile="EU")
+    assert other.profile == "EU"
+    (short,) = other.jobs[0].of("V")
+    assert (short.rule, short.site_policy) == ("LO-14", True)
