@@ -1,6 +1,7 @@
 """`floorterm people`: who may sign. Every change needs an administrator's PIN and is an entry."""
 
 from datetime import date, datetime
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click

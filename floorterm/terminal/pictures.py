@@ -27,7 +27,7 @@ SCREENS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "checklists": ("f4",),
         "audit": ("f5",),
         "inspections": ("f5", "f6"),
-        "training": ("f5", "f7"),
+        "training": ("f5", "f6", "f8"),
         "first-aid": ("f1",),
         "sign-in": ("f10",),
     }

@@ -3,12 +3,14 @@
 from datetime import timedelta
 
 import pytest
+from textual.pilot import Pilot
 
 from floorterm.demo.clock import SetClock
 from floorterm.inspecting import inspections, record_inspection
 from floorterm.lockout.inspection import Found, Report
 from floorterm.plant import Plant
 from floorterm.review.lockout_audit import audit_period, month_of
+from floorterm.terminal.app import FloorApp
 from floorterm.terminal.views.audit import audit_rows, clause_of, detail, year_lines
 from floorterm.wording import LANGUAGES
 from tests.conftest import PIN, who
@@ -30,8 +32,8 @@ from tests.terminal.shell import (
 NAME = "lockout-stamper-1"
 
 
-def _said(app: object) -> str:
-    return " ".join(text_of(app).split())  # type: ignore[arg-type]
+def _said(app: FloorApp) -> str:
+    return " ".join(text_of(app).split())
 
 
 @pytest.fixture
@@ -65,7 +67,7 @@ async def test_within_three_keys_of_lines_the_screen_says_what_fell_short_last_m
         assert "B. Brand" in said
         assert "was at work without an own lock on L1-S1" in said
         assert "P-0001" not in said, "what did not fall short stands apart"
-        assert "never that a machine is safe" in said
+        assert "never says that a machine is safe" in said
 
 
 async def test_the_same_by_touch_alone(month_later: Plant) -> None:
@@ -116,7 +118,7 @@ async def test_all_findings_show_the_open_ones_and_those_to_attest(plant: Plant,
 
 async def test_a_year_by_rule(month_later: Plant) -> None:
     async with opened(month_later) as (app, pilot):
-        await pilot.press("f5", "f8")
+        await pilot.press("f5", "f7")
         await until_top(pilot, "ReadScreen")
         assert "Since 2025-12-15: 2 lockouts" in _said(app)
         assert "LO-30 1 - - - - (d)(4)(i), (f)(3)(i)" in _said(app)
@@ -151,17 +153,21 @@ async def test_a_supervisor_attests_with_words_and_pin_and_it_waits_no_more(
 # --- inspections ------------------------------------------------------------------------------------
 
 
-async def _to(pilot: object, app: object, key: str, name: str) -> None:
-    await pilot.press("f5")  # type: ignore[attr-defined]
-    await until_top(pilot, "AuditScreen")  # type: ignore[arg-type]
-    await pilot.press(key)  # type: ignore[attr-defined]
-    await until_top(pilot, name)  # type: ignore[arg-type]
-    await until(pilot, lambda: rows(app).chosen)  # type: ignore[arg-type]
+async def _to(pilot: Pilot[int], app: FloorApp, *keys_and_screens: str) -> None:
+    """Key by key from Lines, each to the screen that it opens."""
+    for key, screen in zip(keys_and_screens[::2], keys_and_screens[1::2], strict=True):
+        await pilot.press(key)
+        await until_top(pilot, screen)
+    await until(pilot, lambda: rows(app).chosen)
+
+
+INSPECTIONS = ("f5", "AuditScreen", "f6", "InspectionsScreen")
+TRAINING = (*INSPECTIONS, "f8", "TrainingScreen")
 
 
 async def test_an_inspection_is_recorded_by_keys_with_what_was_found(plant: Plant) -> None:
     async with opened(plant) as (app, pilot):
-        await _to(pilot, app, "f6", "InspectionsScreen")
+        await _to(pilot, app, *INSPECTIONS)
         rows(app).choose(NAME)
         await pilot.press("f5")
         for answer in (("1", "enter"), ("2", "enter"), (*"tag", "enter"), ("1", "enter"), ("enter",)):
@@ -193,7 +199,7 @@ def _inspect(plant: Plant) -> int:
 async def test_a_deviation_is_closed_and_a_review_added(plant: Plant) -> None:
     _inspect(plant)
     async with opened(plant) as (app, pilot):
-        await _to(pilot, app, "f6", "InspectionsScreen")
+        await _to(pilot, app, *INSPECTIONS)
         rows(app).choose(NAME)
         await until(pilot, lambda: "1 deviation not corrected" in _said(app))
         await pilot.press("f7")
@@ -219,7 +225,7 @@ async def test_a_deviation_is_closed_and_a_review_added(plant: Plant) -> None:
 async def test_enter_shows_every_inspection_of_a_procedure(plant: Plant) -> None:
     number = _inspect(plant)
     async with opened(plant, COMFORTABLE) as (app, pilot):
-        await _to(pilot, app, "f6", "InspectionsScreen")
+        await _to(pilot, app, *INSPECTIONS)
         await tap_row(pilot, NAME)
         await pilot.press("enter")
         await until_top(pilot, "ReadScreen")
@@ -238,7 +244,7 @@ async def test_enter_shows_every_inspection_of_a_procedure(plant: Plant) -> None
 
 async def test_a_new_training_date_is_signed_by_an_administrator(plant: Plant) -> None:
     async with opened(plant) as (app, pilot):
-        await _to(pilot, app, "f7", "TrainingScreen")
+        await _to(pilot, app, *TRAINING)
         rows(app).choose("AA")
         await pilot.press("f5")
         for answer in ("2026-11-23", "yearly"):
@@ -254,7 +260,7 @@ async def test_a_new_training_date_is_signed_by_an_administrator(plant: Plant) -
 
 async def test_a_date_that_is_none_is_told(plant: Plant) -> None:
     async with opened(plant) as (app, pilot):
-        await _to(pilot, app, "f7", "TrainingScreen")
+        await _to(pilot, app, *TRAINING)
         await pilot.press("f5")
         await until_top(pilot, "AskScreen")
         await pilot.press(*"soon", "enter")

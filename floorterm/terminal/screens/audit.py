@@ -30,8 +30,7 @@ class AuditScreen(FloorScreen[None]):
         Binding("f4", "everything", "audit_screen.key_everything", id="audit.everything"),
         Binding("f5", "attest", "audit_screen.key_attest", id="audit.attest"),
         Binding("f6", "inspections", "audit_screen.key_inspections", id="audit.inspections"),
-        Binding("f7", "training", "audit_screen.key_training", id="audit.training"),
-        Binding("f8", "year", "audit_screen.key_year", id="audit.year"),
+        Binding("f7", "year", "audit_screen.key_year", id="audit.year"),
         Binding("left", "turn(-1)", "terminal.key_before", id="audit.before"),
         Binding("right", "turn(1)", "terminal.key_after", id="audit.after"),
     ]
@@ -165,12 +164,6 @@ class AuditScreen(FloorScreen[None]):
         from floorterm.terminal.screens.inspections import InspectionsScreen  # noqa: PLC0415
 
         self.app.push_screen(InspectionsScreen())
-
-    def action_training(self) -> None:
-        """Who is trained, and who must be again."""
-        from floorterm.terminal.screens.training import TrainingScreen  # noqa: PLC0415
-
-        self.app.push_screen(TrainingScreen())
 
     def action_year(self) -> None:
         """Every rule over twelve months."""

@@ -32,6 +32,7 @@ class InspectionsScreen(FloorScreen[None]):
         Binding("f5", "inspect", "inspection.key_inspect", id="inspections.inspect"),
         Binding("f6", "review", "inspection.key_review", id="inspections.review"),
         Binding("f7", "correct", "inspection.key_correct", id="inspections.correct"),
+        Binding("f8", "training", "audit_screen.key_training", id="inspections.training"),
     ]
 
     def __init__(self) -> None:
@@ -97,6 +98,12 @@ class InspectionsScreen(FloorScreen[None]):
             return inspection_lines(lockout, found, names, width, language)
 
         self.app.push_screen(ReadScreen("inspection.title", "inspection.question_one", lines))
+
+    def action_training(self) -> None:
+        """Who is trained, and who must be again."""
+        from floorterm.terminal.screens.training import TrainingScreen  # noqa: PLC0415
+
+        self.app.push_screen(TrainingScreen())
 
     # --- recording ------------------------------------------------------------------------------
 
