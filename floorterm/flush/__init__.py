@@ -99,6 +99,7 @@ from floorterm.flush.runout import RunOut, run_out
 from floorterm.flush.strategies import Intermediate, Pair, Prices, SiteFacts, Strategy, pair_of, propose
 from floorterm.flush.strategy_rows import strategies
 from floorterm.flush.succession import Succession, succession
+from floorterm.flush.tracer import PulseMoments, pulse_moments
 from floorterm.flush.transition import (
     BarCount,
     Transition,
@@ -158,6 +159,7 @@ __all__ = [
     "Prices",
     "Progress",
     "Proposal",
+    "PulseMoments",
     "Pushed",
     "QuantityInputError",
     "Revision",
@@ -210,6 +212,7 @@ __all__ = [
     "progress",
     "propose",
     "propose_figures",
+    "pulse_moments",
     "rank_cleanings",
     "read_samples",
     "reasoning",

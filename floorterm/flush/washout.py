@@ -11,13 +11,14 @@ from threading import RLock
 
 from floorterm.flush.errors import WashoutInputError, as_number, one_of
 from floorterm.flush.layout import layout
+from floorterm.flush.march import REST, Pace, pace
 from floorterm.flush.model import LineModel
 from floorterm.flush.passes import Contents, Response, response
 from floorterm.flush.roots import falling_crossing
 
 _FARTHEST_KG = 1e9  # a residual that needs more than a million tonnes is as good as never reached
 _LOG_OF_NOTHING = -800.0
-_STEPS_AN_E_FOLD = 300.0
+_LOOK_AROUND = 32
 _NEGLIGIBLE = 1e-9
 _TINY = 5e-324
 
@@ -175,35 +176,15 @@ class Washout:
         return max(found)
 
     @cached_property
-    def _stride(self) -> float:
-        """A step that no rise can hide in near the start: a quarter of the smallest cell or plug."""
-        plan = layout(self.line, diverted=self.divert_flash)
-        cells = (cell.active_kg / cell.flow for cell in plan.cells)
-        plugs = (plug.delay for plug in plan.plugs)
-        return min((*cells, *plugs), default=max(self.line.content_kg, 1.0)) / 4.0
+    def _pace(self) -> Pace:
+        return pace(layout(self.line, diverted=self.divert_flash), self.line.content_kg)
 
-    def _step(self, kg: float) -> float:
-        """The step of a march at a mass: what comes out later has been spread out on its way."""
-        return max(self._stride, kg / _STEPS_AN_E_FOLD)
-
-    @cached_property
-    def _nose(self) -> tuple[float, float]:
-        """The last cell: the outlet never falls faster than exp(-m / first figure) once the plugs behind
-        it, second figure, are out. (0, 0) without cells.
-        """
-        plan = layout(self.line, diverted=self.divert_flash)
-        if not plan.cells:
-            return 0.0, 0.0
-        last = plan.cells[-1]
-        return last.active_kg / (last.flow + last.exchange), plan.delay_after(last.unit)
-
-    def _surely_below(self, kg: float, limit: float) -> float:
-        """Down to which mass the residual was surely not above the limit, seen from one where it is below."""
-        found = self.residual(kg)
-        slowest, plugs = self._nose
-        if not 0 < found < limit or kg <= plugs:
-            return kg
-        return max(plugs, kg - slowest * math.log(limit / found))
+    def _quiet_kg(self, limit: float) -> float:
+        """From where on what lay behind the slowest cell at the start makes up next to nothing of a limit."""
+        behind = tuple(unit for unit in self.line.units[self._pace.slow_unit + 1 :] if unit.content_kg > 0)
+        if self._pace.slow_unit < 0 or not behind:
+            return 0.0
+        return washout(LineModel(units=behind)).kg_to_reach(min(1.0, REST * limit))
 
     def _reach_any(self, limit: float) -> float:
         """March back from where the bound is under the limit: the first value above it ends the search."""
@@ -217,30 +198,47 @@ class Washout:
         def above(kg: float) -> float:
             return self.residual(kg) - limit
 
+        quiet = self._quiet_kg(limit)
         right = end * (1.0 + 1e-9)  # the bound itself may be this very curve
+        found = self.residual(right)
         while right > 0:
-            left = max(0.0, min(right - self._step(right), self._surely_below(right, limit)))
-            if above(left) > 0:
+            left = self._pace.back(right, found, limit, quiet)
+            found = self.residual(left)
+            if found > limit:
                 return falling_crossing(above, left, right)
             right = left
         return 0.0
 
     def _highest(self) -> tuple[float, float]:
-        """March until the bound is under the best found, then narrow the best step down (golden section)."""
-        best_kg, best = 0.0, self.residual(0.0)
+        """Look around, then march back from where the bound is under the best found; narrow the best step down
+        (golden section).
+        """
+        sparse = [self.line.content_kg * part / _LOOK_AROUND for part in range(1, 2 * _LOOK_AROUND)]
+        best, nearest = max((self.residual(kg), -kg) for kg in (*self._pace.arrivals, *sparse))
+        best_kg = -nearest
         largest = self._largest
-        kg = before = after = 0.0
-        while largest * self._bound.residual(kg) > max(best - self.floor, _NEGLIGIBLE):
-            step = self._step(kg)
-            kg += step
-            found = self.residual(kg)
-            if found > best:
-                best_kg, best, before, after = kg, found, kg - step, kg + self._step(kg)
+        if largest <= 0.0:
+            return (math.inf, self.floor) if best < self.floor else (best_kg, best)
+        share = max(best - self.floor, _NEGLIGIBLE) / largest
+        right = min(_FARTHEST_KG, 0.0 if share >= 1.0 else self._bound.kg_to_reach(share))
+        quiet = self._quiet_kg(max(best, _NEGLIGIBLE))
+        found = self.residual(right)
+        while right > 0:
+            left = self._pace.back(right, found, best, quiet)
+            found = self.residual(left)
+            if found >= best:
+                best_kg, best = left, found
+            right = left
         if best < self.floor:
             return math.inf, self.floor
-        if best_kg == 0.0:
-            return best_kg, best
-        low, high = before, after
+        return self._refined(best_kg, best)
+
+    def _refined(self, kg: float, found: float) -> tuple[float, float]:
+        """The highest point within a step of a mass."""
+        if kg == 0.0:
+            return kg, found
+        step = self._pace.step(kg)
+        low, high = max(0.0, kg - step), kg + step
         golden = (math.sqrt(5.0) - 1.0) / 2.0
         while high - low > 1e-9 * high:
             left, right = high - golden * (high - low), low + golden * (high - low)
@@ -249,7 +247,7 @@ class Washout:
             else:
                 low = left
         refined = 0.5 * (low + high)
-        return max(((best_kg, best), (refined, self.residual(refined))), key=lambda found: found[1])
+        return max(((kg, found), (refined, self.residual(refined))), key=lambda point: point[1])
 
 
 def washout(
