@@ -5,7 +5,7 @@ state of its own besides a cache of folds, which any reader could compute again 
 """
 
 import uuid
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, fields, replace
 from datetime import date, datetime, timedelta, timezone
 from typing import TYPE_CHECKING, Any
@@ -18,6 +18,7 @@ from floorterm.changeover.fold import apply, fold
 from floorterm.changeover.register import HOLDS, MARKS, Register, begun
 from floorterm.changeover.rules import may, needs_pin
 from floorterm.changeover.state import State
+from floorterm.changeover.tank_history import Use, tanks_held, use_of
 from floorterm.changeover.worksheet import Worksheet, to_json
 from floorterm.entries import Draft, Entry, clean_text
 from floorterm.library.calibrated import Calibration, CalibrationMismatchError, with_calibration
@@ -126,6 +127,20 @@ class Plant:
         """What the line holds: as stated last, or as the last finished or abandoned changeover left it."""
         return self._holds(line, self._register())
 
+    def tanks(self, line: str, *newer: Use) -> dict[str, str]:
+        """What the line's shared dosing tanks held last, by tank, as far as the record says. `newer`: uses that no
+        ended changeover stands for yet.
+        """
+        return tanks_held(self.library, line, (*newer, *self._uses(line)))
+
+    def _uses(self, line: str) -> Iterator[Use]:
+        for ref in self.ledger.refs(kinds=(HOLDS, *ENDS), line=line, newest_first=True):
+            if ref.kind == HOLDS:
+                stated = tuple(self.ledger.entry(ref.n).value["fragrances"])
+                yield Use(sure=stated) if len(stated) == 1 else Use(perhaps=stated)
+            elif ref.changeover.startswith("C"):
+                yield use_of(self.state(ref.changeover), released=ref.kind == Release.KIND)
+
     def line_now(self, line: str) -> LineNow:
         """One line at a glance."""
         return self._line_now(line, self._register())
@@ -218,6 +233,7 @@ class Plant:
             traces=holds[1:],
             calibration=self.calibration(line),
             compare=compare,
+            tanks=self.tanks(line),
         )
 
     def procedure_worksheet(self, line: str, procedure: str) -> Worksheet:
@@ -307,6 +323,7 @@ class Plant:
             traces=traces,
             calibration=self.calibration(sheet.line.id),
             compare=True,
+            tanks=self.tanks(sheet.line.id, Use(perhaps=meant)),
         )
         return self.act(work, Redirect(reason=reason, worksheet=to_json(new)), who, key=key)
 

@@ -47,12 +47,14 @@ def compose(
     facts: Mapping[str, bool | str] | None = None,
     calibration: Calibration | None = None,
     compare: bool = False,
+    tanks: Mapping[str, str] | None = None,
 ) -> Worksheet:
     """The worksheet of a changeover from `outgoing` to `incoming` on `line`.
 
     `traces` are further fragrances that the line may still hold (after an abandoned changeover): each is
     counted, so the flush can only be larger than needed. `facts` overrule those computed for the pair.
-    `calibration` are figures of the line that somebody accepted; `compare` notes the ways to flush side by side.
+    `calibration` are figures of the line that somebody accepted; `compare` notes the ways to flush side by side;
+    `tanks` is what the line's dosing tanks held last, by tank, as far as somebody knows.
     Raises ComposeError for ids that the library does not know or a pair that cannot run on the line.
     """
     spec = _line(library, line)
@@ -62,7 +64,9 @@ def compose(
     if old.id == new.id and not traces:
         raise ComposeError(f"{line} already holds {old.name.en}; there is nothing to change over.")
     others = tuple(_fragrance(library, name, line) for name in traces if name not in (outgoing, incoming))
-    flush = flush_note(library, spec, (old, *others), new, on, calibration=calibration, compare=compare)
+    flush = flush_note(
+        library, spec, (old, *others), new, on, calibration=calibration, compare=compare, tanks=tanks
+    )
     known: Facts = {**facts_of(spec, old, new, flush, whole_oil_items()), **(facts or {})}
     sheet = Worksheet(
         line=Named(id=spec.id, name=spoken(spec.name)),

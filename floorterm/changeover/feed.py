@@ -43,12 +43,14 @@ def feed_of(
     policy: Rules,
     *,
     overruled: bool = False,
+    held: str = "",
 ) -> Feed:
     """What the incoming fragrance's tank brings along for a residual limit. Raises FlushError.
 
-    A dedicated tank and a bar without fragrance bring nothing. Where the outgoing fragrance has another tank,
-    nobody has recorded what this one held last: the fragrance of this tank that leaves least room counts. A
-    limit that somebody gave by hand (`overruled`) is meant for every old fragrance alike.
+    A dedicated tank, a bar without fragrance and a tank that held the incoming fragrance last bring nothing. Where
+    the outgoing fragrance has another tank, `held` is what the record says that this one held last; where it says
+    nothing (""), the fragrance of this tank that leaves least room counts. A limit that somebody gave by hand
+    (`overruled`) is meant for every old fragrance alike.
     """
     spec = next((tank for tank in line.tanks if tank.id == incoming.tanks.get(line.id)), None)
     if spec is None or spec.only is not None or incoming.unscented:
@@ -56,11 +58,17 @@ def feed_of(
     if spec.heel_kg == 0:
         return Feed(says=(Say("flush.tank.no_heel", {"tank": spec.id}),))
     known = [old for old in outgoing if old.tanks.get(line.id) == spec.id and old.id != incoming.id]
-    assumed = not known or outgoing[0] not in known
+    if outgoing[0] not in known and held == incoming.id:
+        return Feed()
+    if outgoing[0] not in known and held in library.fragrances:
+        known = [library.fragrances[held], *known]
+        assumed = False
+    else:
+        assumed = not known or outgoing[0] not in known
     possible = known if not assumed else _users(library, line, spec, incoming)
     if limit <= 0.0 or not possible:
         return Feed()
-    held, times = max(
+    worst, times = max(
         ((old, _times(old, incoming, limit, None if overruled else policy)) for old in possible),
         key=lambda pair: pair[1],
     )
@@ -70,11 +78,11 @@ def feed_of(
         rinses=rinses,
         rinse_kg=spec.rinse_kg or spec.fill_kg,
         floor=decimal(min(floor, 1.0)),
-        held=held.id,
+        held=worst.id,
         assumed=assumed,
         enough=floor < min(limit, 1.0),
     )
-    return Feed(floor=floor, rinse=note, says=rinse_says(note, spoken(held.name)))
+    return Feed(floor=floor, rinse=note, says=rinse_says(note, spoken(worst.name)))
 
 
 def rinse_says(note: RinseNote, held: Text | str) -> tuple[Say, ...]:

@@ -1,6 +1,6 @@
 """One flush as it is computed: line, limit, feed, quantity and curve of a pair, before anything is written down."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
@@ -9,13 +9,15 @@ from math import isinf
 
 from floorterm.changeover.feed import Feed, feed_of
 from floorterm.changeover.lockout_steps import spoken
-from floorterm.changeover.strategies import Comparison, compared
+from floorterm.changeover.plant_words import in_plant_words
+from floorterm.changeover.strategies import Comparison, compared, intermediate_of
 from floorterm.flush import (
     Bar,
     FlushQuantity,
     Limit,
     LineModel,
     QuantityInputError,
+    Rules,
     Washout,
     flush_quantity,
     governing_sentence,
@@ -33,7 +35,7 @@ from floorterm.flush.quantity import round_up
 from floorterm.flush.washout import Start
 from floorterm.library.calibrated import Calibration
 from floorterm.library.model import FragranceFile, Library, LineFile
-from floorterm.wording import Fact, Say
+from floorterm.wording import Fact, Say, sentence
 
 _NEVER_FULL = 1.0 - 1e-12
 
@@ -51,6 +53,7 @@ class Case:
     model: LineModel
     outgoing: tuple[FragranceFile, ...]
     incoming: FragranceFile
+    policy: Rules
     limit: Limit
     calculated: float
     overruled: bool
@@ -86,7 +89,18 @@ class Case:
     def ways(self) -> Comparison:
         """The ways to flush side by side, from the steady state before the switch."""
         pair = pair_of(self.limit, self.incoming_bar, floor=min(self.feed.floor, _NEVER_FULL))
-        return compared(self.library, self.line.id, self.model, pair, self.spread.sd_log)
+        between = intermediate_of(
+            self.library, self.line, self.model, self.outgoing, self.incoming, self.policy
+        )
+        return compared(
+            self.library, self.line.id, self.model, pair, self.spread.sd_log, intermediate=between
+        )
+
+    @property
+    def warnings(self) -> tuple[Say, ...]:
+        """What a person must know about line, limit and feed, each once, in the words of the plant."""
+        found = (in_plant_words(say, self.line) for say in (*self.quantity.warnings, *self.feed.says))
+        return tuple({sentence(say): say for say in found}.values())
 
     @property
     def start_says(self) -> tuple[Say, ...]:
@@ -112,11 +126,13 @@ def case_of(
     limit: float | None = None,
     start: Start | None = None,
     calibration: Calibration | None = None,
+    tanks: Mapping[str, str] | None = None,
 ) -> Case:
     """The flush of a line from every fragrance that it may hold to the incoming one.
 
     `limit` overrules the residual limit of the rules (1 or more: nothing to flush; at or below what the feed
-    carries: unreachable). Raises FlushError naming the field.
+    carries: unreachable). `tanks`: what the line's dosing tanks held last, as far as the record says.
+    Raises FlushError naming the field.
     """
     model = line_model(line)
     policy = rules(library.plant.limits, on)
@@ -126,7 +142,10 @@ def case_of(
         value = as_number(QuantityInputError, "limit", limit, low_open=True)
         found = replace(found, value=min(value, 1.0), status="ok")
     overruled = limit is not None
-    feed = feed_of(library, line, model, outgoing, incoming, found.value, policy, overruled=overruled)
+    held = (tanks or {}).get(incoming.tanks.get(line.id, ""), "")
+    feed = feed_of(
+        library, line, model, outgoing, incoming, found.value, policy, overruled=overruled, held=held
+    )
     floor = min(feed.floor, _NEVER_FULL)
     quantity = flush_quantity(
         model, found, float(line.rate_kg_h), float(line.slug_g), evidence(line), floor=floor
@@ -142,6 +161,7 @@ def case_of(
         model=model,
         outgoing=tuple(outgoing),
         incoming=incoming,
+        policy=policy,
         limit=found,
         calculated=calculated,
         overruled=overruled,
@@ -170,7 +190,7 @@ def chain(case: Case) -> Iterator[Say]:
         )
     else:
         yield governing(case)
-    yield from case.feed.says
+    yield from (in_plant_words(say, case.line) for say in case.feed.says)
     yield from _line_says(case)
     yield from case.start_says
     yield from _result_says(case)
@@ -237,7 +257,7 @@ def _result_says(case: Case) -> Iterator[Say]:
             )
     elif found.status == "none":
         yield Say("flush.chain.nothing")
-    yield from found.warnings
+    yield from (in_plant_words(say, case.line) for say in found.warnings)
 
 
 def _from_state(quantity: FlushQuantity, curve: Washout, line: LineFile) -> FlushQuantity:

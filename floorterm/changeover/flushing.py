@@ -1,19 +1,19 @@
 """The flush note of a worksheet: limit and quantity of a pair, turned into values that an entry can hold."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, replace
 from datetime import date
 from decimal import Decimal
 
 from floorterm.changeover.flush_case import Case, case_of, chain, decimal_spread
 from floorterm.changeover.numbers import decimal
-from floorterm.changeover.strategies import strategy_note, text_of
-from floorterm.changeover.worksheet import FlushNote, LimitCandidate
+from floorterm.changeover.plant_words import text_of, unit_names
+from floorterm.changeover.strategies import strategy_note
+from floorterm.changeover.worksheet import FlushNote, LimitCandidate, Named
 from floorterm.flush import Candidate, LineModel, Unit
 from floorterm.library import tables
 from floorterm.library.calibrated import Calibration
 from floorterm.library.model import FragranceFile, Library, LineFile
-from floorterm.wording import Say, sentence
 
 
 def whole_oil_items() -> tuple[str, ...]:
@@ -30,16 +30,17 @@ def flush_note(
     *,
     calibration: Calibration | None = None,
     compare: bool = False,
+    tanks: Mapping[str, str] | None = None,
 ) -> FlushNote:
     """The flush of a line from every fragrance that it may hold to the incoming one.
 
     Of several outgoing fragrances the worst single one counts for each rule and item: they share the line's
     soap, their fractions sum to at most W, so sum of x_i C_i <= W max C_i. What the heel of a shared dosing
     tank brings is the floor. `line` is the line as it counts, `calibration` says by which entry. `compare`
-    adds the ways to flush side by side (it takes as long as a person's look). Raises FlushError for inputs
-    that make no sense.
+    adds the ways to flush side by side (it takes as long as a person's look); `tanks` as in `case_of`.
+    Raises FlushError for inputs that make no sense.
     """
-    case = case_of(library, line, outgoing, incoming, on, calibration=calibration)
+    case = case_of(library, line, outgoing, incoming, on, calibration=calibration, tanks=tanks)
     return note_of(case, compare=compare)
 
 
@@ -58,7 +59,8 @@ def note_of(case: Case, *, compare: bool = False) -> FlushNote:
         evidence=found.evidence,
         measured=found.measured,
         assumed=found.assumed,
-        warnings=_warnings((*found.warnings, *case.feed.says)),
+        warnings=tuple(map(text_of, case.warnings)),
+        units=tuple(Named(id=name, name=called) for name, called in unit_names(line).items()),
         line_model=line_to_json(case.model),
         rate_kg_h=line.rate_kg_h,
         slug_g=line.slug_g,
@@ -77,16 +79,11 @@ def note_of(case: Case, *, compare: bool = False) -> FlushNote:
     ways = case.ways
     return replace(
         note,
-        strategies=tuple(map(strategy_note, ways.rows)),
+        strategies=tuple(strategy_note(row, line) for row in ways.rows),
         proposed=ways.proposed.key if ways.proposed else "",
         next_best=ways.next_best.key if ways.next_best else "",
         currency=ways.currency,
     )
-
-
-def _warnings(says: Iterable[Say]) -> tuple[str, ...]:
-    """Each warning once, in English: a warning is for the engineer who reads the record."""
-    return tuple(dict.fromkeys(sentence(say) for say in says))
 
 
 def _candidate(one: Candidate) -> LimitCandidate:

@@ -8,12 +8,16 @@ from functools import lru_cache
 from math import ceil, expm1, isinf
 
 from floorterm.changeover.feed import feed_of
+from floorterm.changeover.lockout_steps import spoken
 from floorterm.changeover.numbers import decimal
-from floorterm.changeover.worksheet import StrategyNote, Text
+from floorterm.changeover.plant_words import in_plant_words, text_of
+from floorterm.changeover.worksheet import StrategyNote
 from floorterm.flush import (
+    Intermediate,
     LineModel,
     Pair,
     Prices,
+    Rules,
     SiteFacts,
     Strategy,
     pair_of,
@@ -25,8 +29,7 @@ from floorterm.flush.from_library import bar, line_model, prices, rules, site_fa
 from floorterm.flush.pool import PRIOR_SD
 from floorterm.flush.quantity import round_up
 from floorterm.flush.strategies import ties_marked
-from floorterm.library.model import Library
-from floorterm.wording import LANGUAGES, Say, sentence
+from floorterm.library.model import FragranceFile, Library, LineFile
 
 _DIGITS = Decimal("0.01")
 
@@ -72,14 +75,53 @@ def strategies_of(
     model = line_model(spec)
     feed = feed_of(library, spec, model, old, new, limit.value, policy)
     pair = pair_of(limit, bar(new), floor=min(feed.floor, 1.0 - 1e-12))
-    return compared(library, line, model, pair)
+    between = intermediate_of(library, spec, model, old, new, policy)
+    return compared(library, line, model, pair, intermediate=between)
+
+
+def intermediate_of(
+    library: Library,
+    line: LineFile,
+    model: LineModel,
+    outgoing: Sequence[FragranceFile],
+    incoming: FragranceFile,
+    policy: Rules,
+) -> Intermediate | None:
+    """The fragrance that the line file plans in between, with its limits on both sides by the same rules; None
+    where there is none, where it does not run here, or where it is one of the pair.
+
+    What the heel of its own tank brings takes away from the limit before it. Raises FlushError.
+    """
+    stated = line.flushing.intermediate if line.flushing else None
+    middle = library.fragrances.get(stated.fragrance) if stated else None
+    if stated is None or middle is None or line.id not in middle.lines:
+        return None
+    if middle.id in (incoming.id, *(one.id for one in outgoing)):
+        return None
+    before = residual_limit_of_several([bar(one) for one in outgoing], bar(middle), policy)
+    after = residual_limit_of_several([bar(middle)], bar(incoming), policy)
+    floor = feed_of(library, line, model, outgoing, middle, before.value, policy).floor
+    room = (before.value - floor) / (1.0 - floor) if floor < before.value else 0.0
+    return Intermediate(
+        name=spoken(middle.name),
+        limit_before=room,
+        run_kg=float(stated.run_kg),
+        limit_after=after.value,
+        gates=(*before.gates, *after.gates),
+    )
 
 
 def compared(
-    library: Library, line: str, model: LineModel, pair: Pair, spread: float = PRIOR_SD
+    library: Library,
+    line: str,
+    model: LineModel,
+    pair: Pair,
+    spread: float = PRIOR_SD,
+    *,
+    intermediate: Intermediate | None = None,
 ) -> Comparison:
     """The same for a pair whose limit and floor are known; `spread` (sd of ln holdup) makes the ties."""
-    site = site_facts(library.lines[line])
+    site = replace(site_facts(library.lines[line]), intermediate=intermediate)
     rows = _with_ties(_Asked(model, pair, site, prices(library.plant)), spread)
     proposed = propose(rows)
     others = [row for row in rows if row is not proposed]
@@ -120,15 +162,18 @@ def _with_ties(asked: _Asked, spread: float) -> tuple[Strategy, ...]:
     return ties_marked(rows, asked.price, replace(asked.site, uncertainty_kg=base * expm1(spread)))
 
 
-def strategy_note(row: Strategy) -> StrategyNote:
-    """One way as a record keeps it, rounded to the safe side."""
+def strategy_note(row: Strategy, line: LineFile) -> StrategyNote:
+    """One way as a record keeps it, rounded to the safe side, in the words of the plant."""
+    reasons, notes = (
+        tuple(text_of(in_plant_words(say, line)) for say in says) for says in (row.reasons, row.notes)
+    )
     if isinf(row.diverted_kg):
         return StrategyNote(
             key=row.key,
             lockout=row.lockout,
             crew=row.crew,
-            reasons=tuple(map(text_of, row.reasons)),
-            notes=tuple(map(text_of, row.notes)),
+            reasons=reasons,
+            notes=notes,
         )
     return StrategyNote(
         key=row.key,
@@ -140,11 +185,6 @@ def strategy_note(row: Strategy) -> StrategyNote:
         crew=row.crew,
         cost=decimal(row.cost).quantize(_DIGITS),
         tied=row.tied,
-        reasons=tuple(map(text_of, row.reasons)),
-        notes=tuple(map(text_of, row.notes)),
+        reasons=reasons,
+        notes=notes,
     )
-
-
-def text_of(say: Say) -> Text:
-    """A sentence in every language, as a record keeps it."""
-    return {language: sentence(say, language) for language in LANGUAGES}

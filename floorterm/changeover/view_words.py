@@ -13,8 +13,12 @@ _WORD_UNITS = frozenset(
 )  # fmt: skip
 
 
-def tell(text: Texts, language: str) -> str:
-    """A text of the plant in a language; its unreviewed draft, then English, where there is none."""
+def tell(text: Texts | str, language: str) -> str:
+    """A text of the plant in a language; its unreviewed draft, then English, where there is none. A text in no
+    language stands as it is.
+    """
+    if isinstance(text, str):
+        return text
     return text.get(language) or text.get(f"{language}_draft") or text.get(FALLBACK, "")
 
 

@@ -76,6 +76,15 @@ class Section:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Named:
+    """An id with its name in every language, and the code that a scanner reads."""
+
+    id: str
+    name: Text
+    code: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LimitCandidate:
     """One candidate for the residual limit, with where its data come from."""
 
@@ -149,7 +158,8 @@ class FlushNote:
     evidence: Literal["measured", "estimated", "guessed"]
     measured: tuple[str, ...] = ()
     assumed: tuple[str, ...] = ()
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Text | str, ...] = ()  # a record of an older version holds them in English alone
+    units: tuple[Named, ...] = ()  # what people call the units of the line model
     line_model: Mapping[str, Any]
     rate_kg_h: Decimal
     slug_g: Decimal
@@ -165,18 +175,13 @@ class FlushNote:
     chain: tuple[Text, ...] = ()  # the reasoning with its sources, sentence by sentence
     calibration_n: int | None = None  # entry by which somebody accepted the line's measured figures
 
+    def unit_name(self, unit: str) -> Text:
+        """What people call a unit; its id where the record does not say."""
+        return next((one.name for one in self.units if one.id == unit), {"en": unit})
+
     def strategy(self, key: str) -> StrategyNote | None:
         """The way of that key, or None."""
         return next((one for one in self.strategies if one.key == key), None)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Named:
-    """An id with its name in every language, and the code that a scanner reads."""
-
-    id: str
-    name: Text
-    code: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)

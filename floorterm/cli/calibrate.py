@@ -1,6 +1,5 @@
 """`floorterm calibrate`: what check samples say about a line, as a proposal that a person accepts."""
 
-import math
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,14 +17,13 @@ from floorterm.cli.common import (
     load_library,
     open_ledger,
     print_json,
-    print_table,
 )
 from floorterm.ledger import Place
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from floorterm.flush.calibrate import Fit, FlushChange, Proposal, Samples
+    from floorterm.flush.calibrate import Fit, Proposal, Samples
     from floorterm.library.calibrated import Calibration
     from floorterm.library.model import Library, LineFile
 
@@ -117,6 +115,8 @@ def calibrate(
     figures become an entry of the ledger and count for every later worksheet; the line file stays as it is.
     With --db (and with --accept) the proposal starts from the figures that were accepted last.
     """
+    from floorterm.cli.calibrate_json import proposal_json  # noqa: PLC0415
+    from floorterm.cli.calibrate_writing import print_proposal  # noqa: PLC0415
     from floorterm.flush.calibrate import CalibrationError, Fit, propose_figures  # noqa: PLC0415
     from floorterm.flush.from_library import line_model  # noqa: PLC0415
     from floorterm.library.calibrated import with_calibration  # noqa: PLC0415
@@ -153,10 +153,10 @@ def calibrate(
     if not as_json:
         if before is not None:
             click.echo(words("calibrate.in_force", language, entry=before.n))
-        _print(library, line, found, alone, changes, without, language)
+        print_proposal(library, line, found, alone, changes, without, language)
     entry = _accept(library, line, found, files, before, ledger, by, reason) if accept else None
     if as_json:
-        print_json(_as_json(line, found, alone, changes, without, entry, before, language))
+        print_json(proposal_json(line, found, alone, changes, without, entry, before, language))
     elif entry is not None:
         click.echo(words("calibrate.accepted", language, n=entry, line=line))
 
@@ -196,223 +196,3 @@ def _accept(
     except (LedgerError, TextError) as error:
         fail(str(error), Status.SHORT)
     return entry.n
-
-
-def _kg(value: float) -> int | None:
-    """Whole kg, rounded up; None for never."""
-    from floorterm.flush.quantity import round_up  # noqa: PLC0415
-
-    return None if math.isinf(value) else round_up(value)
-
-
-def _as_json(
-    line: str,
-    found: "Proposal",
-    alone: Any,
-    changes: "Mapping[Pair, FlushChange]",
-    without: list[Pair],
-    entry: int | None,
-    before: "Calibration | None",
-    language: str,
-) -> dict[str, Any]:
-    from floorterm.flush.calibrate import Fit  # noqa: PLC0415
-    from floorterm.wording import sentence  # noqa: PLC0415
-
-    return {
-        "line": line,
-        "unit": found.unit,
-        "confidence": found.confidence,
-        "factor": found.factor,
-        "factor_low": found.factor_low,
-        "factor_high": found.factor_high,
-        "scatter": [one.rms for one in found.fits],
-        "values": [
-            {
-                "unit": one.unit,
-                "field": one.field,
-                "old": one.old,
-                "new": one.new,
-                "low": one.low,
-                "high": one.high,
-            }
-            for one in found.values
-        ],
-        "readings_alone": _fit_as_json(alone, found.confidence) if isinstance(alone, Fit) else None,
-        "pairs": [
-            {
-                "outgoing": old,
-                "incoming": new,
-                "residual_limit": change.limit,
-                "old_kg": _kg(change.old_kg),
-                "proposed_kg": _kg(change.proposed_kg),
-                "upper_kg": _kg(change.upper_kg),
-                "change_kg": change.change_kg,
-            }
-            for (old, new), change in changes.items()
-        ],
-        "pairs_without_figure": [{"outgoing": old, "incoming": new} for old, new in without],
-        "notes": [
-            sentence(say, language)
-            for say in _notes(found, alone)
-            if entry is None or say.key != "calibrate.accept"
-        ],
-        "accepted": entry is not None,
-        "entry": entry,
-        "before_entry": before.n if before else None,
-    }
-
-
-def _fit_as_json(alone: "Fit", confidence: float) -> dict[str, Any]:
-    from floorterm.flush.calibrate import interval, whole_tanks  # noqa: PLC0415
-
-    whole = whole_tanks(alone) if alone.tanks >= 1 else None
-    return {
-        "holdup_kg": alone.holdup_kg,
-        "tanks": alone.tanks,
-        "plug_kg": alone.plug_kg,
-        "fitted": list(alone.fitted),
-        "intervals": {name: list(interval(alone, name, confidence=confidence)) for name in alone.fitted},
-        "covariance": [list(row) for row in alone.covariance],
-        "scatter": alone.rms,
-        "whole_tanks": whole and int(whole.tanks),
-        "whole_tanks_holdup_kg": whole and whole.holdup_kg,
-        "readings": [
-            {
-                "m_kg": one.m_kg,
-                "residual": one.residual,
-                "fitted": one.fitted,
-                "standardised": one.standardised,
-                "outlier": one.outlier,
-            }
-            for one in alone.readings
-        ],
-    }
-
-
-def _notes(found: "Proposal", alone: Any) -> list[Any]:
-    """Every sentence once: those of the readings by themselves first, the one about accepting last."""
-    from floorterm.flush.calibrate import Fit  # noqa: PLC0415
-
-    says = [*(alone.says if isinstance(alone, Fit) else ()), *found.says]
-    return [say for place, say in enumerate(says) if say not in says[:place]]
-
-
-def _print(
-    library: "Library",
-    line: str,
-    found: "Proposal",
-    alone: Any,
-    changes: "Mapping[Pair, FlushChange]",
-    without: list[Pair],
-    language: str,
-) -> None:
-    from floorterm.changeover.lockout_steps import in_, spoken  # noqa: PLC0415
-    from floorterm.wording import sentence, words  # noqa: PLC0415
-
-    click.echo(
-        words("calibrate.print_heading", language, line=in_(spoken(library.lines[line].name), language))
-    )
-    _print_alone(alone, found.confidence, language)
-    click.echo(
-        words(
-            "calibrate.print_factor_unit" if found.unit else "calibrate.print_factor",
-            language,
-            factor=f"{found.factor:.3f}",
-            low=f"{found.factor_low:.3f}",
-            high=f"{found.factor_high:.3f}",
-            sure=f"{found.confidence * 100:g}",
-            **({"unit": found.unit} if found.unit else {}),
-        )
-    )
-    heads = ("unit", "figure", "now", "proposed", "from", "to")
-    print_table(
-        [words(f"calibrate.print_{name}", language) for name in heads],
-        [
-            (one.unit, one.field, *(f"{value:.3g}" for value in (one.old, one.new, one.low, one.high)))
-            for one in found.values
-        ],
-        numbers=(2, 3, 4, 5),
-    )
-    click.echo("\n" + words("calibrate.print_flush", language))
-    _print_pairs(changes, language)
-    if without:
-        pairs = ", ".join(f"{old} > {new}" for old, new in without)
-        click.echo(words("calibrate.print_skipped", language, pairs=pairs))
-    for say in _notes(found, alone):
-        click.echo(f"! {sentence(say, language)}")
-
-
-def _print_pairs(changes: "Mapping[Pair, FlushChange]", language: str) -> None:
-    from floorterm.flush.explain import percent  # noqa: PLC0415
-    from floorterm.wording import words  # noqa: PLC0415
-
-    never = words("calibrate.print_never", language)
-
-    def kg(value: float) -> str:
-        whole = _kg(value)
-        return never if whole is None else str(whole)
-
-    heads = ("pair", "limit", "now", "proposed", "sure", "change")
-    print_table(
-        [words(f"calibrate.print_{name}", language) for name in heads],
-        [
-            (
-                f"{old} > {new}",
-                percent(one.limit),
-                kg(one.old_kg),
-                kg(one.proposed_kg),
-                kg(one.upper_kg),
-                "" if one.change_kg is None else f"{one.change_kg:+d}",
-            )
-            for (old, new), one in changes.items()
-        ],
-        numbers=range(1, len(heads)),
-    )
-
-
-def _print_alone(alone: Any, confidence: float, language: str) -> None:
-    from floorterm.flush.calibrate import Fit, interval, whole_tanks  # noqa: PLC0415
-    from floorterm.wording import sentence, words  # noqa: PLC0415
-
-    if not isinstance(alone, Fit):
-        click.echo(words("calibrate.print_no_curve", language, reason=sentence(alone, language)))
-        return
-    heads = ("kg", "read", "fitted", "off")
-    print_table(
-        [*(words(f"calibrate.print_{name}", language) for name in heads), ""],
-        [
-            (
-                f"{one.m_kg:g}",
-                f"{one.residual * 100:.3g}",
-                f"{one.fitted * 100:.3g}",
-                f"{one.standardised:+.2f}",
-                words("calibrate.print_outlier", language) if one.outlier else "",
-            )
-            for one in alone.readings
-        ],
-        numbers=range(4),
-    )
-    ranges = {}
-    for short, name, digits in (("plug", "plug_kg", 1), ("holdup", "holdup_kg", 1), ("tanks", "tanks", 2)):
-        ranges[f"{short}_range"] = words("calibrate.print_set", language)
-        if name in alone.fitted:
-            low, high = interval(alone, name, confidence=confidence)
-            ranges[f"{short}_range"] = f"{low:.{digits}f} - {high:.{digits}f}"
-    click.echo(
-        words(
-            "calibrate.print_curve",
-            language,
-            plug=f"{alone.plug_kg:.1f}",
-            holdup=f"{alone.holdup_kg:.1f}",
-            tanks=f"{alone.tanks:.2f}",
-            scatter=f"{alone.rms * 100:.1f}",
-            sure=f"{confidence * 100:g}",
-            **ranges,
-        )
-    )
-    if alone.tanks < 1:
-        return  # no whole number of tanks describes it; a note says why
-    whole = whole_tanks(alone)
-    click.echo(
-        words("calibrate.print_whole", language, tanks=f"{whole.tanks:g}", holdup=f"{whole.holdup_kg:.1f}")
-    )

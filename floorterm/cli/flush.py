@@ -193,7 +193,7 @@ def _answer(
         names = (case.line.id, case.outgoing[0].id, case.incoming.id)
         print_json(
             {
-                **told.note_json(note, *names, day),
+                **told.note_json(note, *names, day, language),
                 **told.case_json(case, note, rows, chain=reasons, samples=found, language=language),
             }
         )

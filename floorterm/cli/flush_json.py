@@ -5,14 +5,17 @@ from typing import TYPE_CHECKING, Any
 
 from floorterm.changeover.checked import Checked
 from floorterm.changeover.flush_case import Case
+from floorterm.changeover.view_words import tell
 from floorterm.changeover.worksheet import FlushNote, RinseNote, StrategyNote
-from floorterm.wording import sentence
+from floorterm.wording import FALLBACK, sentence
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
 
-def note_json(note: FlushNote, line: str, outgoing: str, incoming: str, on: date) -> dict[str, Any]:
+def note_json(
+    note: FlushNote, line: str, outgoing: str, incoming: str, on: date, language: str = FALLBACK
+) -> dict[str, Any]:
     """The flush of a pair as the worksheet keeps it."""
     governing = note.governing
     return {
@@ -31,7 +34,7 @@ def note_json(note: FlushNote, line: str, outgoing: str, incoming: str, on: date
         "evidence": note.evidence,
         "measured": list(note.measured),
         "assumed": list(note.assumed),
-        "warnings": list(note.warnings),
+        "warnings": [tell(text, language) for text in note.warnings],
         "rinse": note.rinse and _rinse(note.rinse),
         "confidence": float(note.confidence or 0),
         "spread": float(note.spread or 0),

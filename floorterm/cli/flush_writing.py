@@ -40,7 +40,7 @@ def print_case(case: Case, note: FlushNote, language: str) -> None:
     for gate in case.limit.gates:
         tell(gate.say)
     click.echo(words(f"print.evidence_{note.evidence}", language))
-    for say in (*case.start_says, *case.quantity.warnings, *case.feed.says):
+    for say in (*case.start_says, *case.warnings):
         click.echo(f"! {sentence(say, language)}")
 
 

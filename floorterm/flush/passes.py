@@ -154,15 +154,16 @@ class AnyStart:
         return 1.0 - self._plan.p if not self._closed and unit < self._plan.loop_unit else 1.0
 
     def _add_cells(self, contents: Mapping[int, Contents]) -> None:
+        """One source for all cells that no plug parts."""
         state = filled(self._plan, contents)
         units = [cell.unit for cell in self._plan.cells]
         units += [cell.unit for cell in self._plan.cells if cell.dead_kg > 0]
-        for unit in sorted(set(units)):
-            part = [x if owner == unit else 0.0 for owner, x in zip(units, state, strict=True)]
+        places = [(self._plan.delay_after(unit), self._share(unit)) for unit in units]
+        for place in dict.fromkeys(places):
+            part = [x if own == place else 0.0 for own, x in zip(places, state, strict=True)]
             if any(part):
                 self._starts.append(part)
-                delay = self._plan.delay_after(unit)
-                self._sources.append(_Source(len(self._starts) - 1, delay, self._share(unit), None))
+                self._sources.append(_Source(len(self._starts) - 1, *place, None))
 
     def _add_plug(self, before: int, delay: float, length: float, weight: float) -> None:
         self._starts.append(mask(self._plan, before))

@@ -62,13 +62,15 @@ class Pair:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Intermediate:
     """A fragrance run between the two. `limit_before`: of the outgoing fragrance in it; `run_kg`: line mass
-    of good bars it makes; `limit_after`: of it in the incoming fragrance.
+    of good bars it makes; `limit_after`: of it in the incoming fragrance (0: flushing cannot get there). `gates`:
+    claims of its bars that flushing alone may not reach.
     """
 
-    name: str
+    name: str | Mapping[str, str]
     limit_before: float
     run_kg: float
     limit_after: float
+    gates: tuple[Gate, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -244,6 +244,10 @@ def _intermediate(task: _Task) -> Strategy:
         reasons.append(Say("strategies.reason.fragrance_before_plain"))
     if middle is None:
         reasons.append(Say("strategies.reason.no_intermediate"))
+    elif min(middle.limit_before, middle.limit_after) <= 0.0:
+        reasons.append(Say("strategies.reason.intermediate_limit", {"name": middle.name}))
+    else:
+        reasons.extend(gate.say for gate in middle.gates)
     if reasons or middle is None:
         return Strategy(key="intermediate", reasons=tuple(reasons))
     before = task.curve().kg_to_reach(washed_limit(middle.limit_before, 0.0))
@@ -255,7 +259,7 @@ def _intermediate(task: _Task) -> Strategy:
         (before + as_number(WashoutInputError, "run_kg", middle.run_kg),),
         divert_flash=task.divert,
     )
-    after = row.kg_to_reach({"outgoing": task.wanted, "intermediate": middle.limit_after})
+    after = row.kg_to_reach_together({"outgoing": task.wanted, "intermediate": middle.limit_after})
     facts = {"name": middle.name, "before": f"{before:.0f}", "after": f"{after:.0f}"}
     return task.row("intermediate", before + after, notes=(Say("strategies.note.two_switches", facts),))
 

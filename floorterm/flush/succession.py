@@ -5,7 +5,7 @@ one, so all that was dosed before a switch washes out by the line's own curve, a
 is the difference of two such curves. Multiplying residuals would be wrong.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from math import isinf
 
@@ -50,6 +50,22 @@ class Succession:
         """
         return max((self._reach(name, limit) for name, limit in limits.items()), default=0.0)
 
+    def kg_to_reach_together(self, limits: Mapping[str, float]) -> float:
+        """Line mass after the last switch from which the shares, each over its limit, sum to at most 1; inf never.
+
+        What rules add by mass (an item on the label) is kept by all old fragrances together, which each of them
+        at its own limit would not do. Raises WashoutInputError as `kg_to_reach`.
+        """
+        wanted = {name: self._limit(name, limit) for name, limit in limits.items()}
+        if not wanted:
+            return 0.0
+
+        def above(kg: float) -> float:
+            found = self.shares(kg)
+            return sum(found[name] / limit for name, limit in wanted.items()) - 1.0
+
+        return self._last_above(above, self.curve.kg_to_reach(min(wanted.values())))
+
     def _since(self, kg: float) -> list[float | None]:
         """Line mass since each fragrance was switched off; None for the one that is dosed."""
         found: list[float | None] = [None]
@@ -58,18 +74,25 @@ class Succession:
             found.append(kg)
         return list(reversed(found))
 
-    def _reach(self, name: str, limit: float) -> float:
+    def _limit(self, name: str, limit: float) -> float:
         one_of(WashoutInputError, "limits", name, self.fragrances)
-        wanted = as_number(WashoutInputError, f"limits.{name}", limit, low_open=True)
         if name == self.fragrances[-1]:
             raise WashoutInputError("limits", "dosed_now", found=name)
-        end = self.curve.kg_to_reach(wanted)  # nothing dosed before the last switch is above the curve
-        if end == 0.0 or isinf(end):
-            return end
+        return as_number(WashoutInputError, f"limits.{name}", limit, low_open=True)
+
+    def _reach(self, name: str, limit: float) -> float:
+        wanted = self._limit(name, limit)
 
         def above(kg: float) -> float:
             return self.shares(kg)[name] - wanted
 
+        # nothing dosed before the last switch is above the curve
+        return self._last_above(above, self.curve.kg_to_reach(wanted))
+
+    def _last_above(self, above: Callable[[float], float], end: float) -> float:
+        """The last crossing before a mass from which on nothing is above."""
+        if end == 0.0 or isinf(end):
+            return end
         right = end
         for place in range(_LOOKS - 1, -1, -1):
             left = end * place / _LOOKS

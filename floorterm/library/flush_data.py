@@ -65,6 +65,13 @@ class CleaningSpec(Model):
     scraped: Flag = False
 
 
+class IntermediateSpec(Model):
+    """A fragrance that may run between two others, and the line mass of good bars it then makes in kg."""
+
+    fragrance: Id
+    run_kg: Positive
+
+
 class FlushingSpec(Model):
     """What a line's site states about flushing; what is left out is not stated.
 
@@ -73,7 +80,7 @@ class FlushingSpec(Model):
     `heels`: share of its content that stays in a unit when the line is run out. `run_out_min`: vacuum loss and
     start-up. `run_out_good_share`: of the soap run out that is packed. `incoming_in_outgoing`: share of the
     incoming dose that a bar sold as outgoing may hold. `min_strength`: least share of the full dose in an
-    incoming bar. `rework_room_kg`: what later runs can take up.
+    incoming bar. `rework_room_kg`: what later runs can take up. `intermediate`: a fragrance to run in between.
     """
 
     flush_crew: Crew = 1
@@ -90,6 +97,7 @@ class FlushingSpec(Model):
     incoming_in_outgoing: Annotated[Number, Field(gt=0, lt=1)] | None = None
     min_strength: Annotated[Number, Field(gt=0, lt=1)] | None = None
     rework_room_kg: NotNegative | None = None
+    intermediate: IntermediateSpec | None = None
     evidence: Evidence
     source: str = ""
 

@@ -104,7 +104,7 @@ def _line(documents: Documents, line: Document) -> Iterator[Fault]:
     yield from _duties(documents, line, "affected_duties")
     for tank in line.node.each("tanks"):
         yield from _tank(documents, line, tank)
-    yield from _flushing(line, units)
+    yield from _flushing(documents, line, units)
     yield from plan_faults(line)
 
 
@@ -118,8 +118,8 @@ def _flash(line: Document) -> Iterator[Fault]:
         yield line.fault(node, "0 where no flash comes back (flash_fraction is 0)")
 
 
-def _flushing(line: Document, units: frozenset[str]) -> Iterator[Fault]:
-    """Cleanings and heels name units of the line, each unit once."""
+def _flushing(documents: Documents, line: Document, units: frozenset[str]) -> Iterator[Fault]:
+    """Cleanings and heels name units of the line, each unit once; a fragrance in between is one of the plant's."""
     flushing = line.node.get("flushing")
     if flushing is None:
         return
@@ -130,6 +130,11 @@ def _flushing(line: Document, units: frozenset[str]) -> Iterator[Fault]:
         if name not in units:
             expected = f"a unit of this line ({listed(units)})"
             yield line.fault(member.node, expected, quoted(name), near(name, units))
+    between = flushing.get("intermediate")
+    middle = between.word("fragrance") if between is not None else None
+    if middle is not None:
+        complete = documents.knows("fragrances")
+        yield from _known(line, [middle], "a fragrance", documents.fragrance_ids, complete)
 
 
 def _number(node: Node | None) -> float:

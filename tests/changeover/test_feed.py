@@ -7,6 +7,7 @@ from decimal import Decimal
 import pytest
 
 from floorterm.changeover.compose import compose
+from floorterm.changeover.view_words import tell
 from floorterm.changeover.worksheet import FlushNote, to_json, worksheet_from_json
 from floorterm.flush import residual_limit, washout
 from floorterm.flush.from_library import bar, line_model, rules
@@ -117,7 +118,35 @@ def test_a_tank_that_held_something_else_counts_as_the_fragrance_that_leaves_lea
     }
     assert note.rinse.held == max(worst, key=lambda name: worst[name])
     assert float(note.rinse.floor) == pytest.approx(max(worst.values()), rel=1e-9)
-    assert any("The record does not say what tank T12 held last" in warning for warning in note.warnings)
+    assert any(
+        "The record does not say what tank T12 held last" in tell(warning, "en") for warning in note.warnings
+    )
+
+
+def test_what_the_record_says_a_tank_held_last_is_counted_and_no_longer_assumed(library: Library) -> None:
+    note = compose(library, "L1", "juniper", "petitgrain", DAY, tanks={"T12": "litsea"}).flush
+    assert note is not None
+    assert note.rinse is not None
+    assert (note.rinse.held, note.rinse.assumed) == ("litsea", False)
+    assert not any("does not say" in tell(warning, "en") for warning in note.warnings)
+    worst = note_of(library, "juniper", "petitgrain").rinse
+    assert worst is not None
+    assert note.rinse.floor <= worst.floor
+
+
+def test_a_tank_that_held_the_incoming_fragrance_last_brings_nothing(library: Library) -> None:
+    note = compose(library, "L1", "juniper", "petitgrain", DAY, tanks={"T12": "petitgrain"}).flush
+    assert note is not None
+    assert note.rinse is None
+
+
+def test_the_outgoing_fragrance_of_the_same_tank_counts_whatever_was_recorded_before(
+    library: Library,
+) -> None:
+    note = compose(library, "L1", "clove-leaf", "petitgrain", DAY, tanks={"T12": "petitgrain"}).flush
+    assert note is not None
+    assert note.rinse is not None
+    assert note.rinse.held == "clove-leaf"
 
 
 def test_what_the_tank_brings_and_what_the_line_holds_keep_every_linear_rule_together(
@@ -143,7 +172,9 @@ def test_a_tank_that_no_rinse_makes_clean_enough_is_unreachable_and_says_so(libr
     assert (note.required_kg, note.bars) == (0, 0)
     assert note.rinse is not None
     assert not note.rinse.enough
-    assert any("even 12 rinses of 1 kg leave more in the feed" in warning for warning in note.warnings)
+    assert any(
+        "even 12 rinses of 1 kg leave more in the feed" in tell(warning, "en") for warning in note.warnings
+    )
 
 
 def test_dedicated_tanks_and_bars_without_fragrance_bring_nothing(library: Library) -> None:
@@ -154,7 +185,9 @@ def test_dedicated_tanks_and_bars_without_fragrance_bring_nothing(library: Libra
 def test_a_heel_that_nobody_stated_is_said_and_counts_as_none(library: Library) -> None:
     note = note_of(with_tank(library, heel_kg=0), "clove-leaf", "geranium")
     assert note.rinse is None
-    assert any("heel of the shared tank T12 is not stated" in warning for warning in note.warnings)
+    assert any(
+        "heel of the shared tank T12 is not stated" in tell(warning, "en") for warning in note.warnings
+    )
 
 
 def test_the_dosing_steps_say_how_often_to_rinse_and_with_how_much(library: Library) -> None:

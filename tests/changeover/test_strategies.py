@@ -8,11 +8,14 @@ import pytest
 
 from floorterm.changeover.compose import compose
 from floorterm.changeover.strategies import Comparison, compared, strategies_of
+from floorterm.changeover.view_words import tell
 from floorterm.changeover.worksheet import FlushNote, to_json, worksheet_from_json
 from floorterm.entries import canonical
-from floorterm.flush import Pair
-from floorterm.flush.from_library import line_model
+from floorterm.flush import Pair, residual_limit, washout
+from floorterm.flush.from_library import bar, line_model, rules
+from floorterm.library.flush_data import IntermediateSpec
 from floorterm.library.model import Library
+from floorterm.wording import sentence
 
 DAY = date(2026, 11, 24)
 
@@ -46,6 +49,67 @@ def test_pushing_through_is_what_the_worksheet_asks_for(library: Library, ways: 
     assert row is not None
     assert note.required_kg - 1 < row.m_star_kg <= note.required_kg
     assert note.strategies == ()
+
+
+def planned(library: Library, fragrance: str, run_kg: int = 2500) -> Library:
+    """Line 2 with a fragrance planned in between."""
+    line = library.lines["L2"]
+    assert line.flushing is not None
+    between = IntermediateSpec.model_validate({"fragrance": fragrance, "run_kg": run_kg})
+    flushing = line.flushing.model_copy(update={"intermediate": between})
+    lines = {**library.lines, "L2": line.model_copy(update={"flushing": flushing})}
+    return library.model_copy(update={"lines": lines})
+
+
+def test_a_fragrance_in_between_is_flushed_by_the_limits_of_both_switches(library: Library) -> None:
+    """Against the washout: to the middle one at its own limit above the heel of its tank, then both old ones
+    together.
+    """
+    found = strategies_of(planned(library, "juniper"), "L2", "palmarosa", "petitgrain", DAY).row(
+        "intermediate"
+    )
+    assert found is not None
+    assert found.allowed
+    policy, known = rules(library.plant.limits, DAY), library.fragrances
+    model = line_model(library.lines["L2"])
+    first = residual_limit(bar(known["palmarosa"]), bar(known["juniper"]), policy).value
+    curve = washout(model, divert_flash=model.returned_fraction > 0)
+    before = curve.kg_to_reach(first)  # juniper has its own tank: no heel
+    assert found.m_star_kg > before
+    assert "juniper" in sentence(found.notes[0]).lower()
+    assert "enebro" in sentence(found.notes[0], "es").lower()
+
+
+@pytest.mark.parametrize("middle", ["palmarosa", "petitgrain"])
+def test_one_of_the_pair_is_no_fragrance_in_between(library: Library, middle: str) -> None:
+    found = strategies_of(planned(library, middle), "L2", "palmarosa", "petitgrain", DAY).row("intermediate")
+    assert found is not None
+    assert [say.key for say in found.reasons] == ["strategies.reason.no_intermediate"]
+
+
+def test_the_record_speaks_of_units_as_people_do(library: Library) -> None:
+    """No id of a unit stands in a sentence of the record, in either language."""
+    note = compose(library, "L1", "clove-leaf", "juniper", DAY, compare=True).flush
+    assert note is not None
+    strip = note.strategy("strip")
+    assert strip is not None
+    assert any("Duplex vacuum plodder" in text["en"] for text in strip.notes)
+    title = library.lines["L1"].units[4].title
+    assert any(str(title.es) in text["es"] for text in strip.notes)
+    assert note.unit_name("plodder")["en"] == "Duplex vacuum plodder"
+    assert note.unit_name("gone") == {"en": "gone"}
+
+
+def test_warnings_of_a_record_are_read_in_either_language(library: Library) -> None:
+    note = compose(library, "L1", "clove-leaf", "juniper", DAY).flush
+    assert note is not None
+    assert note.warnings
+    for warning in note.warnings:
+        assert tell(warning, "en") != tell(warning, "es")
+    kept = to_json(compose(library, "L1", "clove-leaf", "juniper", DAY))
+    old = worksheet_from_json({**kept, "flush": {**kept["flush"], "warnings": ["Old."]}})
+    assert old.flush is not None
+    assert [tell(warning, "es") for warning in old.flush.warnings] == ["Old."]
 
 
 def test_what_nobody_states_is_not_guessed(library: Library) -> None:

@@ -12,11 +12,12 @@ from hypothesis import strategies as st
 from floorterm.flush import Bar, LineModel, Oil, QuantityInputError, Rules, residual_limit, washout
 from floorterm.flush.clean import Cleaning
 from floorterm.flush.flash import safe_return
+from floorterm.flush.limits import Gate
 from floorterm.flush.runout import run_out
 from floorterm.flush.strategies import Intermediate, Pair, Prices, SiteFacts, Strategy, pair_of, propose
 from floorterm.flush.strategy_rows import strategies
 from floorterm.flush.transition import transition
-from floorterm.wording import LANGUAGES, sentence
+from floorterm.wording import LANGUAGES, Say, sentence
 from tests.flush.test_flash import tailed
 from tests.flush.washout_lines import line, lines, t6, t11
 
@@ -214,6 +215,17 @@ def test_a_fragrance_in_between_is_flushed_twice() -> None:
     row = rows_of(model, site=replace(SITE, cleanings=(), intermediate=middle))["intermediate"]
     assert row.m_star_kg == pytest.approx(100 * math.log(5) + 100 * math.log(20), rel=1e-9)
     assert row.notes[0].facts["name"] == "X"
+
+
+def test_a_fragrance_in_between_that_flushing_cannot_reach_or_clean_is_not_allowed() -> None:
+    gate = Gate("vegan", Say("limits.gate", {"claim": "vegan"}))
+    for middle, keys in (
+        (Intermediate(name="X", limit_before=0.0, run_kg=900, limit_after=0.05), ["intermediate_limit"]),
+        (Intermediate(name="X", limit_before=0.2, run_kg=900, limit_after=0.0), ["intermediate_limit"]),
+        (Intermediate(name="X", limit_before=0.2, run_kg=900, limit_after=0.05, gates=(gate,)), ["gate"]),
+    ):
+        row = rows_of(site=replace(SITE, intermediate=middle))["intermediate"]
+        assert [say.key.rpartition(".")[2] for say in row.reasons] == keys
 
 
 def test_rows_within_the_uncertainty_are_marked_as_ties() -> None:

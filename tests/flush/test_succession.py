@@ -82,6 +82,29 @@ def test_every_limit_holds_from_the_crossing_on(model: LineModel, run: float, a:
         assert before["old"] > a * (1 - 1e-2) or before["middle"] > b * (1 - 1e-2)
 
 
+def test_two_old_fragrances_share_the_room_that_one_rule_leaves() -> None:
+    """One tank by hand: a run of 200 kg leaves old and middle in the ratio e^-2 : 1 - e^-2 for ever, so
+    e^(-m/100) (e^-2 / 0.01 + (1 - e^-2) / 0.05) = 1 at the crossing; each at its own limit comes earlier.
+    """
+    found = succession(line({"mixed_kg": 100}), ("old", "middle", "new"), (200.0,))
+    limits = {"old": 0.01, "middle": 0.05}
+    kg = found.kg_to_reach_together(limits)
+    assert kg == pytest.approx(100 * np.log(np.exp(-2) / 0.01 + (1 - np.exp(-2)) / 0.05), rel=1e-9)
+    assert kg > found.kg_to_reach(limits)
+    assert found.kg_to_reach_together({}) == 0.0
+
+
+@FEW
+@given(lines(most=4), st.floats(5.0, 800.0), st.floats(0.002, 0.3), st.floats(0.002, 0.3))
+def test_together_never_needs_less_than_each_alone(model: LineModel, run: float, a: float, b: float) -> None:
+    found = succession(model, ("old", "middle", "new"), (run,))
+    kg = found.kg_to_reach_together({"old": a, "middle": b})
+    assert kg >= found.kg_to_reach({"old": a, "middle": b}) * (1 - 1e-6)
+    for more in (0.0, 30.0, 400.0):
+        shares = found.shares(kg + more)
+        assert shares["old"] / a + shares["middle"] / b <= 1 + 1e-6
+
+
 def test_a_short_run_behind_a_plug_comes_later() -> None:
     """By hand: 50 kg of plug; 20 kg of the middle one come out between 30 and 50 kg, then never again."""
     found = succession(line({"plug_kg": 50}), ("old", "middle", "new"), (20.0,))

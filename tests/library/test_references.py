@@ -34,6 +34,8 @@ REFERENCES = [
     (LINE, "only: clove", "only: clvoe", "clvoe", "tanks[2].only", 'did you mean "clove"?'),
     (LINE, "affected_duties:", "flushing:\n  lockout_min: 30\n  cleanings:\n    - {unit: mixre, removed_share: 0.9,"
      " minutes: 5}\n  evidence: guessed\naffected_duties:", "mixre", "flushing.cleanings[1].unit", '"mixer"?'),
+    (LINE, "affected_duties:", "flushing:\n  intermediate: {fragrance: junper, run_kg: 900}\n  evidence: guessed\n"
+     "affected_duties:", "junper", "flushing.intermediate.fragrance", ""),
     (LINE, "affected_duties:", "flushing:\n  heels: {mixre: 0.1}\n  evidence: guessed\naffected_duties:", "0.1}",
      "flushing.heels.mixre", '"mixer"?'),
     (CLOVE_FILE, "oil: clove leaf", "oil: clove leave", "clove leave", "oils[1].oil", 'did you mean "clove leaf"'),

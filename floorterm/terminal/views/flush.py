@@ -16,7 +16,7 @@ from floorterm.changeover.view_flush import (
     way_name,
 )
 from floorterm.changeover.view_step import flush_view, left_facts
-from floorterm.changeover.view_words import kg, number
+from floorterm.changeover.view_words import kg, number, tell
 from floorterm.changeover.worksheet import FlushNote, LimitCandidate
 from floorterm.flush.explain import item_words, percent
 from floorterm.terminal.views.text import Line, Span, Tone, fit
@@ -53,7 +53,7 @@ def flush_page(state: State, language: str, width: int) -> list[Line]:
     lines += _inputs(note, language, width)
     lines += _candidates(note, language, width)
     for warning in note.warnings:
-        lines += labelled(say("label_note", language), warning, width)
+        lines += labelled(say("label_note", language), tell(warning, language), width)
     return lines
 
 
@@ -94,18 +94,18 @@ def _required(state: State, note: FlushNote, language: str, width: int) -> list[
 
 def _inputs(note: FlushNote, language: str, width: int) -> list[Line]:
     lines: list[Line] = []
-    if note.measured:
-        names = _spoken_inputs(note.measured, language)
-        lines += labelled(say("label_measured", language), names, width)
-    if note.assumed:
-        lines += labelled(say("label_assumed", language), _spoken_inputs(note.assumed, language), width)
+    for label, names in (("label_measured", note.measured), ("label_assumed", note.assumed)):
+        if names:
+            lines += labelled(say(label, language), _spoken_inputs(note, names, language), width)
     return lines
 
 
-def _spoken_inputs(names: Sequence[str], language: str) -> str:
-    """Units by their own names, other inputs in words."""
-    spoken = [say(f"input_{name}", language) if name in _INPUTS else name for name in names]
-    return ", ".join(spoken)
+def _spoken_inputs(note: FlushNote, names: Sequence[str], language: str) -> str:
+    """Units by what people call them, other inputs in words."""
+    return ", ".join(
+        say(f"input_{name}", language) if name in _INPUTS else tell(note.unit_name(name), language)
+        for name in names
+    )
 
 
 def _candidates(note: FlushNote, language: str, width: int) -> list[Line]:
