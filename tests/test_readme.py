@@ -6,6 +6,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
 from click.testing import CliRunner
 
 from floorterm.cli import main
@@ -44,6 +45,22 @@ def test_the_example_with_the_plants_own_words_runs_as_it_stands() -> None:
     assert re.search(r"contents x \d\.\d\d: \d+ kg becomes \d+ kg, \d+ kg to be sure", done.stdout), (
         done.stdout
     )
+
+
+def test_the_flush_commands_run_as_they_stand(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    section = README.split("## The flush")[1]
+    commands = re.findall(r"^floorterm (flush .*)$", section, re.MULTILINE)
+    for option in ("--explain", "--strategy", "--limit", "--json", "--state", "--samples", "--svg"):
+        assert any(option in command for command in commands), option
+    for name, kind in (("state.yaml", "yaml"), ("samples.csv", "")):
+        told = re.search(rf"`{name}`.*?```{kind}\n(.*?)```", section, re.DOTALL)
+        assert told
+        (tmp_path / name).write_text(told.group(1), encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    for command in commands:
+        done = CliRunner().invoke(main, command.split(), env={"FLOORTERM_DB": ""})
+        assert done.exit_code == 0, f"{command}: {done.output}"
+    assert (tmp_path / "curve.svg").read_text(encoding="utf-8").startswith("<svg")
 
 
 def _every_key(value: object) -> set[str]:

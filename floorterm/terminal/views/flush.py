@@ -1,6 +1,7 @@
 """The Flush screen as lines of spans: amounts, what governs, candidates, inputs, and the washout curve."""
 
 import math
+import textwrap
 from collections.abc import Sequence
 from decimal import Decimal
 
@@ -113,12 +114,22 @@ def _candidates(note: FlushNote, language: str, width: int) -> list[Line]:
         return []
     ordered = sorted(note.candidates, key=lambda one: one.limit)
     lines: list[Line] = [(Span(f" {say('candidates', language)}", "quiet"),)]
-    for one in ordered:
-        lines.append(_candidate(one, note.governing, language, width))
+    items = [sentence(item_words(one.criterion, one.item), language) for one in ordered]
+    room = min(max(14, min(34, width - 40)), max(map(len, items)))
+    for one, item in zip(ordered, items, strict=True):
+        lines.append(_candidate(one, item, note.governing, language, (width, room)))
     return lines
 
 
-def _candidate(one: LimitCandidate, governing: LimitCandidate | None, language: str, width: int) -> Line:
+def _candidate(
+    one: LimitCandidate,
+    item: str,
+    governing: LimitCandidate | None,
+    language: str,
+    rooms: tuple[int, int],
+) -> Line:
+    """`rooms`: columns of the line, and of the item in it."""
+    width, room = rooms
     governs_now = governing is not None and (one.item, one.outgoing, one.limit) == (
         governing.item,
         governing.outgoing,
@@ -126,8 +137,6 @@ def _candidate(one: LimitCandidate, governing: LimitCandidate | None, language: 
     )
     mark = ">" if governs_now else " "
     share = f"{number(percent(one.limit), language):>5} %"
-    room = max(14, min(34, width - 40))
-    item = sentence(item_words(one.criterion, one.item), language)
     text = f" {mark} {share}  {fit(item, room):<{room}} {one.confidence:<12} {one.source}"
     return (Span(fit(text, width), "strong" if governs_now else ""),)
 
@@ -150,10 +159,13 @@ def curve_lines(
     """The washout curve as a plot of that size: residual on a logarithmic scale over kg of line mass.
 
     The filled part is the residual, the shaded part above it what may still be left (`high`); a row of dashes
-    is the limit, a column of bars the crossing, and `o` on the axis what has been pushed. Three lines are the
+    is the limit, a column of bars the crossing, and `o` on the axis what has been pushed. The last lines are the
     scale and its words.
     """
-    columns, rows = width - _AXIS - 1, height - 3
+    legend = _legend(
+        points[-1][0] if points else 0.0, crossing_kg, pushed_kg, language, width, band=bool(high)
+    )
+    columns, rows = width - _AXIS - 1, height - 2 - len(legend)
     if columns < 10 or rows < 3 or len(points) < 2:
         return []
     end = points[-1][0]
@@ -171,8 +183,7 @@ def curve_lines(
         )
         spans += _with_marks(body, row == limit_row, cross)
         lines.append(tuple(spans))
-    lines += _axis(end, crossing_kg, pushed_kg, columns, language, band=bool(high))
-    return lines
+    return [*lines, *_axis(end, pushed_kg, columns, language), *legend]
 
 
 def _lowest(limit: float, points: Points) -> float:
@@ -234,9 +245,24 @@ def _scale(row: int, rows: int, lowest: float, language: str) -> str:
     return ""
 
 
-def _axis(
-    end: float, crossing: float, pushed: float, columns: int, language: str, *, band: bool
+def _legend(
+    end: float, crossing: float, pushed: float, language: str, width: int, *, band: bool
 ) -> list[Line]:
+    """What the marks mean; without what the axes are where that saves a line."""
+    parts = []
+    if 0 < crossing <= end:
+        parts.append(say("curve_crossing", language, kg=kg(Decimal(math.ceil(crossing - 1e-9)), language)))
+    if pushed > 0:
+        parts.append(say("curve_pushed", language, kg=kg(Decimal(round(pushed)), language)))
+    parts += [say("curve_band", language)] if band else []
+    marks = "; ".join(parts)
+    text = "; ".join((say("curve_words", language), *parts))
+    if len(text) > width - 2 >= len(marks) > 0:
+        text = marks
+    return [(Span(f" {line}", "quiet"),) for line in textwrap.wrap(text, max(10, width - 2))]
+
+
+def _axis(end: float, pushed: float, columns: int, language: str) -> list[Line]:
     ticks = ["-"] * columns
     if pushed > 0:
         ticks[min(columns - 1, int(pushed / end * columns))] = "o"
@@ -246,15 +272,4 @@ def _axis(
         text = kg(Decimal(round(end * share)), language) + (" kg" if share == 1.0 else "")
         start = min(max(0, int(share * columns) - len(text) // 2), columns + 1 - len(text))
         labels[start : start + len(text)] = list(text)
-    words_ = say("curve_words", language)
-    if 0 < crossing <= end:
-        words_ += say("curve_crossing", language, kg=kg(Decimal(math.ceil(crossing - 1e-9)), language))
-    if pushed > 0:
-        words_ += say("curve_pushed", language, kg=kg(Decimal(round(pushed)), language))
-    if band:
-        words_ += say("curve_band", language)
-    return [
-        (Span(lead), Span("".join(ticks), "quiet")),
-        (Span(lead), Span("".join(labels), "quiet")),
-        (Span(f" {words_}", "quiet"),),
-    ]
+    return [(Span(lead), Span("".join(ticks), "quiet")), (Span(lead), Span("".join(labels), "quiet"))]
