@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from floorterm.changeover.accepting import CALIBRATED, Acceptance, calibration_from, to_value
-from floorterm.changeover.acts import STARTED, Act, LockoutAct, Redirect, SignStep
+from floorterm.changeover.acts import STARTED, Act, LockoutAct, Redirect, Release, SignStep
 from floorterm.changeover.compose import compose, compose_procedure
 from floorterm.changeover.fold import apply, fold
-from floorterm.changeover.register import HOLDS, MARKS, Register, begun
+from floorterm.changeover.register import ENDS, HOLDS, MARKS, Register, begun
 from floorterm.changeover.rules import may, needs_pin
 from floorterm.changeover.state import State
 from floorterm.changeover.tank_history import Use, tanks_held, use_of
