@@ -33,9 +33,15 @@ class Pace:
 
     def last_arrival(self, kg: float) -> float:
         """The last arrival before a mass > 0."""
+        return max(self._again(at, kg) for at in self.arrivals if at < kg)
+
+    def _again(self, at: float, kg: float) -> float:
+        """The last time before a mass that an arrival comes again."""
         if not self.round_kg:
-            return max(at for at in self.arrivals if at < kg)
-        return max(at + self.round_kg * _whole(kg - at, self.round_kg) for at in self.arrivals if at < kg)
+            return at
+        rounds = int((kg - at) / self.round_kg)
+        found = at + rounds * self.round_kg
+        return found if found < kg else at + (rounds - 1) * self.round_kg
 
     def step(self, kg: float) -> float:
         """A step that no rise can hide in at a mass > 0: what came long ago has been spread out on its way."""
@@ -51,12 +57,6 @@ class Pace:
         if self.slow_kg and found < room and kg > quiet_kg:
             left = min(left, max(quiet_kg, kg - self.slow_kg * log(room / max(found, _LEAST))))
         return left
-
-
-def _whole(length: float, part: float) -> int:
-    """How often a part fits before a length is reached."""
-    times = int(length / part)
-    return times - 1 if times * part >= length and times else times
 
 
 def pace(plan: Layout, content_kg: float) -> Pace:
