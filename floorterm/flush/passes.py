@@ -9,6 +9,8 @@ added up (it is linear).
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
+from threading import RLock
 from typing import Protocol
 
 from floorterm.flush.cascade import Level, Row, cascade
@@ -42,6 +44,7 @@ class Rounds:
         self._starts = starts
         self._levels = [Level(self._system, starts)]
         self._empty_loop = plan.loop_cell >= len(plan.cells)
+        self.lock = RLock()  # the levels grow when asked for, and washouts of the same line share them
 
     def level(self, k: int) -> Level:
         """The level of k rounds."""
@@ -76,6 +79,12 @@ class Stirred:
         return self._level.shown(0, max(0.0, kg - self._shift))
 
 
+@lru_cache(maxsize=256)
+def _steady_rounds(plan: Layout, dose_cell: int) -> Rounds:
+    """Made once for a line: pairs with another floor, another limit or traces of a third follow the same soap."""
+    return Rounds(plan, [mask(plan, plan.loop_cell), mask(plan, dose_cell)], closed=False)
+
+
 class SteadyRounds:
     """Steady start, with a plug or a conveyor in the loop of the flash."""
 
@@ -86,10 +95,16 @@ class SteadyRounds:
         dose_cell = sum(cell.unit < dose_unit for cell in plan.cells)
         self._rounds: Rounds | None = None
         if plan.cells:
-            self._rounds = Rounds(plan, [mask(plan, plan.loop_cell), mask(plan, dose_cell)], closed=False)
+            self._rounds = _steady_rounds(plan, dose_cell)
 
     def at(self, kg: float) -> float:
         """The fraction after `kg` of line mass."""
+        if self._rounds is None:
+            return self._summed(kg)
+        with self._rounds.lock:
+            return self._summed(kg)
+
+    def _summed(self, kg: float) -> float:
         p, delay = self._plan.p, self._plan.loop_delay
         total, share, k = 0.0, 1.0, 0
         while (left := kg - self._first_delay - k * delay) > 0:
