@@ -8,7 +8,7 @@ import hashlib
 import json
 import re
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from decimal import Decimal
@@ -22,8 +22,6 @@ _AT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6}Z")
 # Cc control, Cf format (bidirectional overrides among them; a soft hyphen or joiner is not worth the risk),
 # Cs half a character, Zl and Zp line ends that only some programs see
 _NEVER_KEPT = frozenset({"Cc", "Cf", "Cs", "Zl", "Zp"})
-
-Json = None | bool | int | str | Sequence["Json"] | Mapping[str, "Json"]
 
 
 class BodyError(ValueError):

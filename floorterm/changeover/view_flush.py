@@ -24,9 +24,6 @@ class WayView:
     notes: tuple[str, ...]
 
 
-WAY_HEADS = ("kg", "diverted", "min", "crew")
-
-
 def open_flush(state: State) -> FlushProgress | None:
     """The flush step in hand: the first that is not signed, else the last one; None where nothing is flushed."""
     steps = list(state.flush)

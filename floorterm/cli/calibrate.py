@@ -13,6 +13,7 @@ from floorterm.cli.common import (
     db_option,
     default_db,
     fail,
+    folder_of,
     json_option,
     load_library,
     open_ledger,
@@ -122,7 +123,7 @@ def calibrate(
     from floorterm.library.calibrated import with_calibration  # noqa: PLC0415
     from floorterm.wording import Say, sentence, words  # noqa: PLC0415
 
-    library = load_library(checklists)
+    library = load_library(folder_of(checklists, db))
     day = on.date() if on else date.today()  # noqa: DTZ011  the caller's own day decides which rule is in force
     if line not in library.lines:
         fail(f"There is no line {line!r}; known are {', '.join(library.lines)}.")

@@ -12,6 +12,7 @@ from floorterm.cli.common import (
     calibration_of,
     checklists_option,
     db_option,
+    folder_of,
     json_option,
     print_json,
 )
@@ -97,13 +98,14 @@ def calibrated(library: "Library", db: Place | None) -> list[dict[str, str | int
 def check(ctx: click.Context, checklists: Path | None, db: Place | None, as_json: bool) -> None:
     """Validate the checklists; then compose every pair on every line and every procedure.
 
-    With --db it also names the figures of lines that somebody accepted and that the files do not have.
+    With --db it checks those of the ledger, and names the figures of lines that somebody accepted and that the
+    files do not have.
 
     Exit status 0: no fault. 1: faults, each with file, line, column, field, what was found and expected.
     """
     from floorterm.library import LibraryError, load, starter_folder, translation_gaps  # noqa: PLC0415
 
-    folder = checklists or starter_folder()
+    folder = folder_of(checklists, db) or starter_folder()
     try:
         library = load(folder)
     except LibraryError as error:

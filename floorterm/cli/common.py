@@ -100,6 +100,21 @@ def load_library(folder: Path | None) -> "Library":
         fail("\n".join([f"The checklists in {chosen} have faults:", *map(str, error.faults)]))
 
 
+def own_folder(checklists: Path | None, ledger: "Ledger") -> Path:
+    """The checklists of a ledger: those asked for, else those that it was created with, else the starter set."""
+    from floorterm.library import starter_folder  # noqa: PLC0415
+
+    named = ledger.start().checklists
+    return checklists or (Path(named) if named else starter_folder())
+
+
+def folder_of(checklists: Path | None, db: Place | None) -> Path | None:
+    """The checklists that a command without a ledger of its own is about; a ledger that is named has its own."""
+    if checklists is not None or db is None:
+        return checklists
+    return own_folder(None, open_ledger(db, read_only=True))
+
+
 def default_db() -> Path:
     """The machine-wide ledger file."""
     from platformdirs import site_data_path  # noqa: PLC0415
@@ -119,13 +134,10 @@ def open_ledger(db: Place | None, *, read_only: bool = False) -> "Ledger":
 
 def open_plant(db: Place | None, checklists: Path | None, *, read_only: bool = True) -> "Plant":
     """The plant of a ledger with its checklists; leaves with status 2 and every reason if it cannot be opened."""
-    from floorterm.library import starter_folder  # noqa: PLC0415
     from floorterm.plant import Plant  # noqa: PLC0415
 
     ledger = open_ledger(db, read_only=read_only)
-    named = ledger.start().checklists
-    folder = checklists or (Path(named) if named else starter_folder())
-    return Plant(load_library(folder), ledger, "cli")
+    return Plant(load_library(own_folder(checklists, ledger)), ledger, "cli")
 
 
 def signer_of(plant: "Plant", by: str) -> "Who":

@@ -11,6 +11,7 @@ from floorterm.cli.common import (
     checklists_option,
     db_option,
     fail,
+    folder_of,
     json_option,
     load_library,
     print_json,
@@ -75,9 +76,10 @@ def flush(
 ) -> None:
     """How many kg of line mass to flush, how many bars to divert, how long it takes, what governs and why.
 
-    With --db the figures that somebody accepted from check samples count instead of those of the line file.
+    With --db the checklists are those of the ledger, and the figures that somebody accepted from check samples
+    count instead of those of the line file.
     """
-    library = load_library(checklists)
+    library = load_library(folder_of(checklists, db))
     day = on.date() if on else date.today()  # noqa: DTZ011  the caller's own day decides which rule is in force
     if line not in library.lines:
         fail(f"There is no line {line!r}; known are {', '.join(library.lines)}.")

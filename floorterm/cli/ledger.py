@@ -15,6 +15,7 @@ from floorterm.cli.common import (
     json_option,
     load_library,
     open_ledger,
+    own_folder,
     print_json,
 )
 from floorterm.ledger import Place, is_server
@@ -119,8 +120,7 @@ def holds(
     from floorterm.plant import Plant, Who, new_key  # noqa: PLC0415
 
     ledger = open_ledger(db)
-    named = ledger.start().checklists
-    library = load_library(checklists or (Path(named) if named else None))
+    library = load_library(own_folder(checklists, ledger))
     if line not in library.lines:
         fail(f"There is no line {line!r}; known are {', '.join(library.lines)}.")
     for fragrance in fragrances:

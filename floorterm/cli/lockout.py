@@ -16,6 +16,7 @@ from floorterm.cli.common import (
     fail,
     json_option,
     open_ledger,
+    own_folder,
     print_json,
 )
 from floorterm.ledger import Place
@@ -97,13 +98,11 @@ def _ledger(db: Place | None, checklists: Path | None) -> "Iterator[Record]":
     from floorterm.changeover.acts import STARTED  # noqa: PLC0415
     from floorterm.changeover.fold import fold  # noqa: PLC0415
     from floorterm.changeover.lockout_record import record_of  # noqa: PLC0415
-    from floorterm.library import LibraryError, load, starter_folder  # noqa: PLC0415
+    from floorterm.library import LibraryError, load  # noqa: PLC0415
 
     ledger = open_ledger(db, read_only=True)
-    named = ledger.start().checklists
-    folder = checklists or (Path(named) if named else starter_folder())
     try:
-        lockouts = load(folder).lockouts
+        lockouts = load(own_folder(checklists, ledger)).lockouts
     except LibraryError as error:  # the record stands by itself; the library only adds what it states
         click.echo(f"Without the checklists, as they have faults:\n{error}", err=True)
         lockouts = {}

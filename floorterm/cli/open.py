@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from floorterm.cli.common import Status, checklists_option, db_option, default_db, fail
+from floorterm.cli.common import Status, checklists_option, db_option, default_db, fail, own_folder
 from floorterm.ledger import Place, is_server
 
 if TYPE_CHECKING:
@@ -45,13 +45,11 @@ def open_plant(terminal: str, language: str, plain: bool, checklists: Path | Non
 
 def _open(path: Place, checklists: Path | None, terminal: str) -> "Plant":
     from floorterm.ledger import Ledger  # noqa: PLC0415
-    from floorterm.library import load, starter_folder  # noqa: PLC0415
+    from floorterm.library import load  # noqa: PLC0415
     from floorterm.plant import Plant  # noqa: PLC0415
 
     ledger = Ledger.open(path)
-    named = ledger.start().checklists
-    folder = checklists or (Path(named) if named else starter_folder())
-    return Plant(load(folder), ledger, terminal)
+    return Plant(load(own_folder(checklists, ledger)), ledger, terminal)
 
 
 @click.command()

@@ -12,8 +12,10 @@ from floorterm.cli.common import (
     db_option,
     fail,
     json_option,
+    load_library,
     open_ledger,
     open_plant,
+    own_folder,
     print_json,
     print_table,
 )
@@ -56,7 +58,7 @@ def _day(value: datetime | None) -> date | None:
     "--permission", type=click.Choice([str(p) for p in Permission]), default="operator", show_default=True
 )
 @click.option(
-    "--duty", "duties", multiple=True, help="Duty on the floor, as plant.yaml spells it; may be repeated."
+    "--duty", "duties", multiple=True, help="Duty on the floor, one of plant.yaml; may be repeated."
 )
 @click.option(
     "--lockout", type=click.Choice([str(s) for s in LockoutStatus]), default="other", show_default=True
@@ -69,6 +71,7 @@ def _day(value: datetime | None) -> date | None:
     "--badge", default="", help="Code on the badge: another way to name oneself, never a signature."
 )
 @_BY
+@checklists_option
 @db_option
 def add(
     code: str,
@@ -80,12 +83,17 @@ def add(
     valid_to: datetime | None,
     badge: str,
     by: str,
+    checklists: Path | None,
     db: Place | None,
 ) -> None:
     """Add a person. Prints a one-time PIN, which they replace when they first sign in."""
     from floorterm.ledger import LedgerError  # noqa: PLC0415
 
     ledger = open_ledger(db)
+    if duties:
+        known = [duty.id for duty in load_library(own_folder(checklists, ledger)).plant.duties]
+        if unknown := [duty for duty in duties if duty not in known]:
+            fail(f"--duty: the plant has no {', '.join(map(repr, unknown))}; known are {', '.join(known)}.")
     administrator = _administrator(ledger, by)
     person = Person(
         code=code,

@@ -19,7 +19,7 @@ from floorterm.terminal.desk import Desk
 from floorterm.terminal.messages import LedgerMoved, MinutePassed, Retold, Scanned
 from floorterm.terminal.scan import ENTERS, GAP_S, Fed, Key, ScanCollector
 from floorterm.terminal.session import Session
-from floorterm.terminal.signer import PinAnswer, PinRequest, Signer
+from floorterm.terminal.signer import Signer
 from floorterm.terminal.views.text import day_and_clock
 from floorterm.wording import FALLBACK, LANGUAGES, words
 
@@ -277,10 +277,6 @@ class FloorApp(App[int]):
         """The person signed in, who signs in first if nobody is. To be awaited in a worker."""
         signature = await self.signer.in_session()
         return signature.who if signature else None
-
-    async def ask_pin(self, reason: str) -> PinAnswer | None:
-        """The PIN of the person signed in once more (of anybody, if nobody is). `reason` is a wording key."""
-        return await self.signer.ask(PinRequest(reason=reason, person=self.session.person))
 
     def badge_scanned(self, text: str) -> bool:
         """Whether a scanned text is somebody's badge; then they are asked for their PIN to take over here."""

@@ -19,7 +19,7 @@ from textual.screen import Screen
 from textual.widget import Widget
 
 from floorterm.terminal.messages import LedgerMoved, MinutePassed, NotRecorded, Recorded, Retold, Scanned
-from floorterm.terminal.views.text import Line, Span, Tone, day_and_clock, short_name
+from floorterm.terminal.views.text import Line, Tone, day_and_clock, short_name
 from floorterm.terminal.widgets.heading import Heading
 from floorterm.terminal.widgets.keys import Cap, KeyBar
 from floorterm.terminal.widgets.notice import Notice
@@ -347,8 +347,3 @@ class FloorScreen(Screen[_Result]):
         """Leave the screen."""
         if self.LEAVES:
             self.dismiss()
-
-
-def sentence_line(text: str, tone: Tone = "") -> Line:
-    """One span as a line."""
-    return (Span(text, tone),)

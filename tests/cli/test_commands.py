@@ -211,7 +211,9 @@ def test_an_init_that_was_refused_can_be_done_again(tmp_path: Path, admin: str, 
     assert again.exit_code == 0, again.output
 
 
-def test_what_a_line_holds_is_judged_by_the_checklists_that_the_ledger_names(tmp_path: Path) -> None:
+@pytest.fixture
+def ours(tmp_path: Path) -> str:
+    """A ledger made with checklists of its own, which have no palmarosa."""
     folder = tmp_path / "ours"
     shutil.copytree(starter_folder(), folder)
     (folder / "fragrances" / "palmarosa.yaml").unlink()
@@ -220,9 +222,43 @@ def test_what_a_line_holds_is_judged_by_the_checklists_that_the_ledger_names(tmp
         "init", "--admin", "AD", "--name", "A", "--checklists", str(folder), "--db", path, typed=f"{PIN}\n{PIN}\n"
     )  # fmt: skip
     assert made.exit_code == 0, made.output
-    said = _run("holds", "L1", "palmarosa", "--by", "AD", "--reason", "seen", "--db", path)
+    return path
+
+
+def test_what_a_line_holds_is_judged_by_the_checklists_that_the_ledger_names(ours: str) -> None:
+    said = _run("holds", "L1", "palmarosa", "--by", "AD", "--reason", "seen", "--db", ours)
     assert said.exit_code == 2
     assert "'palmarosa' does not run on L1." in said.output
+
+
+@pytest.mark.parametrize("command", ["worksheet", "flush"])
+def test_a_pair_of_a_named_ledger_is_that_of_its_own_checklists(ours: str, command: str) -> None:
+    pair = (command, "--line", "L1", "--from", "palmarosa", "--to", "plain")
+    assert _run(*pair).exit_code == 0
+    refused = _run(*pair, "--db", ours)
+    assert refused.exit_code == 2
+    assert "palmarosa" in refused.stderr
+    assert _run(*pair, "--db", ours, "--checklists", str(starter_folder())).exit_code == 0
+
+
+def test_check_is_about_the_checklists_of_a_named_ledger(ours: str) -> None:
+    plant = Path(ours).with_name("ours") / "plant.yaml"
+    plant.write_text(plant.read_text(encoding="utf-8") + "nonsense: 1\n", encoding="utf-8")
+    found = json.loads(_run("check", "--json", "--db", ours).stdout)
+    assert found["checklists"] == str(plant.parent)
+    assert [fault["field"] for fault in found["faults"]] == ["nonsense"]
+
+
+def test_a_duty_that_the_plant_does_not_have_is_refused_before_the_pin(db: Path) -> None:
+    before = Ledger.open(db).head().n
+    add = ("people", "add", "X1", "--name", "X", "--by", "AD", "--db", str(db))
+    said = _run(*add, "--duty", "quality", "--duty", "line operator")
+    assert said.exit_code == 2
+    assert "'line operator'" in said.stderr
+    assert "line_operator" in said.stderr
+    assert "PIN" not in said.output
+    assert Ledger.open(db).head().n == before
+    assert _run(*add, "--duty", "line_operator", typed=f"{PIN}\n").exit_code == 0
 
 
 def test_a_reason_that_no_record_may_keep_is_said_and_not_a_traceback(db: Path) -> None:

@@ -1,6 +1,7 @@
 """Hands at a terminal: a keyboard, a touch panel, a scanner. Each does the same things in its own way."""
 
 import asyncio
+from abc import ABC, abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -21,7 +22,7 @@ _PATIENCE_S = 20.0  # a busy machine is slow, never wrong
 
 
 @dataclass
-class Hands:
+class Hands(ABC):
     """What every way of working shares: waiting, and a scanner that anybody can pick up."""
 
     app: FloorApp
@@ -74,29 +75,29 @@ class Hands:
 
     # --- what each way does differently ---------------------------------------------------------
 
+    @abstractmethod
     async def key(self, key: str) -> None:
         """A key, or the zone that stands for it."""
-        raise NotImplementedError
 
+    @abstractmethod
     async def pick(self, row: str) -> None:
         """A row of the list on top, opened."""
-        raise NotImplementedError
 
+    @abstractmethod
     async def choose(self, option: str) -> None:
         """An answer of the entry on top."""
-        raise NotImplementedError
 
+    @abstractmethod
     async def type(self, text: str) -> None:
         """A text into the field on top."""
-        raise NotImplementedError
 
     async def code(self, code: str) -> None:
         """A code from a label into the field on top."""
         await self.type(code)
 
+    @abstractmethod
     async def pin(self) -> None:
         """The PIN into the sign-in dialogue, confirmed."""
-        raise NotImplementedError
 
     async def name(self, code: str) -> None:
         """Who one is, in the sign-in dialogue."""

@@ -163,9 +163,3 @@ def _leftover_row(line: str, state: "State", zone: tzinfo, language: str) -> Lin
         ((Span("  "), Span(f" {ended} ", "warning")), (Span("  "), *locks_line((state,), language))),
         ((), ()),
     )
-
-
-def scanned_row(text: str, rows: Iterable[LineRow], codes: Mapping[str, str]) -> str:
-    """The key of the row that a scanned code names: a line's id; else empty. `codes` maps what is printed."""
-    wanted = codes.get(text.casefold(), text).casefold()
-    return next((row.key for row in rows if row.key.casefold() == wanted), "")

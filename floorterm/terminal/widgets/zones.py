@@ -10,7 +10,7 @@ from textual import events
 from textual.message import Message
 from textual.strip import Strip
 
-from floorterm.terminal.views.text import Line, Span, Tone, fit
+from floorterm.terminal.views.text import Span, Tone, fit
 from floorterm.terminal.widgets.paint import Look, Looks, Painted, looks
 
 LEAST_WIDTH, LEAST_HEIGHT = 7, 3  # cells of 20 mm on a 12-inch panel at 80x24
@@ -185,8 +185,3 @@ class Zones(Painted):
         for zone, x, width in self._spans_of_row(row):
             if x <= event.x < x + width:
                 self.post_message(self.Tapped(self, zone.key))
-
-
-def line_of(text: str, tone: Tone = "") -> Line:
-    """One span as a line."""
-    return (Span(text, tone),)
