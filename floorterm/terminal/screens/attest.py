@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from textual.widget import Widget
 
 from floorterm.terminal.base import FloorScreen
-from floorterm.terminal.messages import NotRecorded, Recorded
+from floorterm.terminal.messages import Recorded
 from floorterm.terminal.screens.audit import judged_month
 from floorterm.terminal.screens.dialogs import AskScreen, words_spec
 from floorterm.terminal.views.text import apart
@@ -73,7 +73,7 @@ class AttestScreen(FloorScreen[None]):
 
         self.query_one("#detail", Page).show(attest_detail(self.chosen, self.size.width - 4))
 
-    def on_resize(self) -> None:
+    def resized(self) -> None:
         """The right-hand side moves with the width."""
         self.retell()
 
@@ -100,11 +100,6 @@ class AttestScreen(FloorScreen[None]):
         self._retry = (f"{row.key} {text}", key)
         self.desk.write(write, key=key, screen=self)
 
-    def on_recorded(self, _: Recorded) -> None:
+    def recorded(self, _: Recorded) -> None:
         """It stands in the record; what is left is shown."""
         self._retry = None
-        self.retell()
-
-    def on_not_recorded(self, message: NotRecorded) -> None:
-        """Why not; the same words are the same act again."""
-        self.refuse(message.sentences)

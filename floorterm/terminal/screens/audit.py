@@ -113,7 +113,7 @@ class AuditScreen(FloorScreen[None]):
 
         self.query_one("#detail", Page).show(detail(self.chosen, self.size.width - 4, self.language))
 
-    def on_resize(self) -> None:
+    def resized(self) -> None:
         """The right-hand side moves with the width."""
         self.retell()
 

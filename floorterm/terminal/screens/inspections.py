@@ -8,7 +8,6 @@ from textual.widget import Widget
 
 from floorterm.changeover.entering import EntrySpec, Option
 from floorterm.terminal.base import FloorScreen
-from floorterm.terminal.messages import NotRecorded, Recorded
 from floorterm.terminal.screens.dialogs import AskScreen, Item, MenuScreen, words_spec
 from floorterm.terminal.screens.read import ReadScreen
 from floorterm.terminal.views.text import Line, apart
@@ -67,7 +66,7 @@ class InspectionsScreen(FloorScreen[None]):
         """Other keys work."""
         self.show_keys()
 
-    def on_resize(self) -> None:
+    def resized(self) -> None:
         """The right-hand side moves with the width."""
         self.retell()
 
@@ -233,11 +232,3 @@ class InspectionsScreen(FloorScreen[None]):
             return record_correction(plant, by.who, inspection, deviation, given.text.strip(), key=key)
 
         self.desk.write(write, screen=self)
-
-    def on_recorded(self, _: Recorded) -> None:
-        """It stands in the record."""
-        self.retell()
-
-    def on_not_recorded(self, message: NotRecorded) -> None:
-        """Why not, and what to do instead."""
-        self.refuse(message.sentences)

@@ -9,7 +9,6 @@ from textual.binding import Binding, BindingType
 from textual.widget import Widget
 
 from floorterm.terminal.base import FloorScreen
-from floorterm.terminal.messages import NotRecorded, Recorded
 from floorterm.terminal.screens.dialogs import AskScreen, words_spec
 from floorterm.terminal.views.text import apart
 from floorterm.terminal.widgets.page import Page
@@ -74,7 +73,7 @@ class TrainingScreen(FloorScreen[None]):
         width = self.size.width - 4
         self.query_one("#detail", Page).show(training_detail(self.chosen, width, self.language))
 
-    def on_resize(self) -> None:
+    def resized(self) -> None:
         """The right-hand side moves with the width."""
         self.retell()
 
@@ -116,11 +115,3 @@ class TrainingScreen(FloorScreen[None]):
             )
 
         self.desk.write(write, screen=self)
-
-    def on_recorded(self, _: Recorded) -> None:
-        """It stands in the record."""
-        self.retell()
-
-    def on_not_recorded(self, message: NotRecorded) -> None:
-        """Why not, and what to do instead."""
-        self.refuse(message.sentences)
