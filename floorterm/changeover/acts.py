@@ -12,7 +12,7 @@ from typing import Any, ClassVar, Literal
 
 import msgspec
 
-from floorterm.lockout.model import Event
+from floorterm.lockout.model import EMERGENCY, NEVER_REFUSED, Event
 
 Outcome = Literal["done", "not_applicable"]
 Disposal = Literal["accept", "rework", "scrap", "hold"]
@@ -84,8 +84,9 @@ class LockoutAct:
     """A lockout event outside the worksheet's own lockout steps.
 
     A further person's review, lock, verification, start or end of work, a lock taken off, a repeated
-    verification, people told. `lock_on` is about one point and names the lock; `lock_off` without points
-    means every lock of the acting person in that job; `verify` without points means all required points.
+    verification, people told; groups, contractors, tests, hand-overs, an absent owner's lock. `lock_on` is about
+    one point (or the lock box) and names the lock; `lock_off` without points means every lock of the acting person
+    in that job; `verify` without points means all required points. The other fields are those of `LockEvent`.
     """
 
     KIND: ClassVar[str] = "lockout.event"
@@ -96,6 +97,16 @@ class LockoutAct:
     result: str = ""
     people: tuple[str, ...] = ()
     how: str = ""
+    owner: str = ""
+    primary: str = ""
+    coordinator: str = ""
+    crews: int = 0
+
+    @property
+    def is_way_out(self) -> bool:
+        """Whether it is never refused: an end of work, an own lock off, what an emergency did."""
+        emergency = self.how == EMERGENCY and self.event in (Event.SHUT_DOWN, Event.REMOVE_OTHER)
+        return self.event in NEVER_REFUSED or emergency
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

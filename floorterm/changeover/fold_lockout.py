@@ -29,8 +29,9 @@ from floorterm.changeover.acts import LockoutAct, SignStep
 from floorterm.changeover.state import State
 from floorterm.changeover.worksheet import Step, Worksheet
 from floorterm.entries import Entry
+from floorterm.lockout.effects import apply_event
 from floorterm.lockout.model import Event, LockEvent
-from floorterm.lockout.state import LockoutState, apply_event
+from floorterm.lockout.state import LockoutState
 
 BEFORE = frozenset(
     {
@@ -43,6 +44,11 @@ ENDING = frozenset(
     {
         Event.WORK_END, Event.INSPECT_AREA, Event.ACCOUNT_PEOPLE, Event.LOCK_OFF, Event.NOTIFY_AFTER,
         Event.RE_ENERGISE, Event.RESTART, Event.CLOSE,
+    }
+)  # fmt: skip
+ABSENT_OWNER = frozenset(
+    {
+        Event.OWNER_ABSENT_CHECK, Event.OWNER_CONTACT_TRY, Event.REMOVE_OTHER, Event.OWNER_INFORMED, Event.ON_SITE,
     }
 )  # fmt: skip
 UNCONFIRMED = "changeover.deviation.unconfirmed"  # key of the deviation that a missing PIN means
@@ -132,7 +138,7 @@ def step_event(
     if step.event in _NOTICES:
         people = people or lockout.job.affected_duties
     elif step.event is Event.ACCOUNT_PEOPLE:
-        people = people or tuple(lockout.workers)
+        people = people or tuple(lockout.attending)
     elif step.event is Event.VERIFY:
         people = (witness,) if witness else ()
     if step.event in _RESULT_OK:
@@ -144,14 +150,30 @@ def step_event(
 
 
 def act_event(act: LockoutAct, event: LockEvent, witness: str = "") -> LockEvent:
-    """The event that a lockout act stands for. Witnesses of a verification are those who gave their PIN."""
+    """The event that a lockout act stands for. Witnesses of a verification are those who gave their PIN.
+
+    An absent owner's lock is removed under the direction of whoever gave their PIN beside the acting person; when
+    nobody did, of the acting person.
+    """
     people, result = act.people, act.result
     if act.event is Event.VERIFY:
         people = (witness,) if witness else ()
     if act.event in _RESULT_OK:
         result = result or "ok"
+    directed_by = (witness or event.by) if act.event is Event.REMOVE_OTHER and not act.is_way_out else witness
     return replace(
-        event, event=act.event, points=act.points, lock=act.lock, result=result, people=people, how=act.how
+        event,
+        event=act.event,
+        points=act.points,
+        lock=act.lock,
+        result=result,
+        people=people,
+        how=act.how,
+        owner=act.owner,
+        primary=act.primary,
+        coordinator=act.coordinator,
+        crews=act.crews,
+        directed_by=directed_by if act.event is Event.REMOVE_OTHER else "",
     )
 
 

@@ -7,20 +7,25 @@ stands in the record as a duty. A job that was begun again after its record was 
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from floorterm.changeover.state import State
 from floorterm.lockout.auditing import record
-from floorterm.lockout.model import Event, Job, LockEvent, Point
-from floorterm.lockout.state import LockoutState, apply_event, covered
+from floorterm.lockout.effects import apply_event
+from floorterm.lockout.model import FIVE, Event, Job, LockEvent, Point, Policy
+from floorterm.lockout.state import LockoutState, covered
 from floorterm.people import Person
 
 if TYPE_CHECKING:
     from floorterm.library.model import LockoutFile
 
-_TO = frozenset({Event.NOTIFY_BEFORE, Event.NOTIFY_AFTER})
+_TO = frozenset({Event.NOTIFY_BEFORE, Event.NOTIFY_AFTER, Event.OWN_STAFF_TOLD})
+_NOT = ("guard_removed", "body_in_zone")
+_HERE_ONLY = frozenset(
+    {Event.CONFIRM_EXCEPTION, Event.LONE_CHECK}
+)  # said of the job as a whole, or site policy
 
 
 def record_of(
@@ -47,7 +52,10 @@ def record_of_lockouts(
     as_of: datetime | None = None,
 ) -> record.Record:
     """The same from the lockout jobs alone; `work` names the piece of work that they belong to."""
-    known = {person.code: _person(person) for person in people}
+    own = tuple(lockout.job.policy.contractor_duties for lockout in locks.values() if lockout.events)
+    firms = tuple(dict.fromkeys(duty for duties in own for duty in duties))
+    known = {person.code: _person(person, firms) for person in people}
+    policy = next((lockout.job.policy for lockout in locks.values() if lockout.events), Policy())
     procedures: dict[str, record.Procedure] = {}
     jobs: list[record.Job] = []
     for name, lockout in locks.items():
@@ -59,12 +67,29 @@ def record_of_lockouts(
         procedures[key] = _procedure(key, job, (lockouts or {}).get(job.procedure))
         for run, events in enumerate(_runs(lockout), start=1):
             jobs.append(_job(key, run, job, events))
-    return record.Record(people=known, procedures=procedures, jobs=tuple(jobs), as_of=as_of)
+    return record.Record(
+        people=known, procedures=procedures, jobs=tuple(jobs), site=_site(policy), as_of=as_of
+    )
 
 
-def _person(person: Person) -> record.Person:
+def _site(policy: Policy) -> record.Site:
+    return record.Site(
+        never_exempt=policy.never_exempt,
+        job_age_limit=timedelta(hours=policy.job_age_limit_h),
+        crew_limit=policy.crew_limit,
+    )
+
+
+def _person(person: Person, firms: tuple[str, ...]) -> record.Person:
+    employer = next((firm for firm in firms if firm in person.duties), "")
     return record.Person(
-        code=person.code, role=person.lockout.value, trained=person.trained_on, valid_to=person.valid_to
+        code=person.code,
+        role=person.lockout.value,
+        trained=person.trained_on,
+        valid_to=person.valid_to,
+        contractor=bool(employer),
+        employer=employer,
+        employer_rep=person.may_supervise(),
     )
 
 
@@ -75,6 +100,7 @@ def _procedure(key: str, job: Job, written: "LockoutFile | None") -> record.Proc
         revision=str(job.revision),
         changed_on=job.changed_on,
         machine_changed_on=written.machine_changed_on if written is not None else None,
+        other_removal=job.other_removal or None,  # what the job says; no is left for the procedure to say
         documented=True,  # a lockout step exists only through a written procedure of the library
         points=tuple(_point(point) for point in job.points),
         inspection_due=job.inspection_due,
@@ -151,32 +177,49 @@ def _job(key: str, run: int, job: Job, events: list[tuple[LockoutState, LockEven
     for before, event in events:
         for one in _spoken(before, event):
             spoken.append(replace(one, n=len(spoken) + 1))
-    header = record.Header(procedure=key, revision=str(job.revision), affected=job.affected_duties)
+    header = _header(key, job, [event for _, event in events])
     name = key if run == 1 else f"{key} ({run})"
     return record.Job(id=name, title=job.title.get("en", ""), header=header, events=tuple(spoken))
+
+
+def _header(key: str, job: Job, events: list[LockEvent]) -> record.Header:
+    grouped = job.mode == "group" or any(event.event is Event.ASSIGN_PRIMARY for event in events)
+    confirmed = any(event.event is Event.CONFIRM_EXCEPTION and event.result == "ok" for event in events)
+    return record.Header(
+        job_class=job.job_class,
+        mode="group" if grouped else "individual",
+        procedure=key,
+        revision=str(job.revision),
+        affected=job.affected_duties if job.job_class == "lockout" else (),
+        crews=job.crews if grouped else None,
+        task=job.task,
+        answers=dict.fromkeys((*FIVE, *_NOT), True) | dict.fromkeys(_NOT, False) if confirmed else {},
+        measure=next(iter(job.measure.values()), ""),
+        energies=("electrical_cord",) if job.job_class == "cord_plug" else None,
+    )
 
 
 def _spoken(before: LockoutState, event: LockEvent) -> Iterator[record.Event]:
     """One recorded event as the record has it: one a lock, every point named."""
     points = covered(before, event)
     said = record.Event(
-        n=0, t=event.at, ev=event.event.value, by=event.by, result=event.result, how=event.how, entry=event.n
-    )
+        n=0, t=event.at, ev=event.event.value, by=event.by, result=event.result, how=event.how, entry=event.n,
+        owner=event.owner,
+    )  # fmt: skip
+    if event.event in _HERE_ONLY:
+        return
     match event.event:
         case Event.LOCK_ON:
             for point in points:
                 yield replace(said, places=(point,), lock=event.lock)
         case Event.LOCK_OFF:
-            taken = [
-                lock
-                for point in points
-                for lock in before.own_locks(event.by, point)
-                if event.lock in ("", lock.lock)
-            ]
-            for lock in taken:
-                yield replace(said, places=(lock.point,), lock=lock.lock)
-            if not taken:
-                yield replace(said, places=event.points, lock=event.lock)
+            yield from _removals(replace(said, lock=event.lock), before, event.by, points, event)
+        case Event.REMOVE_OTHER:
+            directed = replace(said, lock=event.lock, directed_by=event.directed_by)
+            yield from _removals(directed, before, event.owner, points, event)
+        case Event.ON_SITE:
+            for person in event.people:
+                yield replace(said, person=person)
         case Event.REVIEW:
             yield replace(said, rev=str(before.job.revision))
         case Event.ACCOUNT_PEOPLE:
@@ -187,4 +230,37 @@ def _spoken(before: LockoutState, event: LockEvent) -> Iterator[record.Event]:
             heads = tuple(dict.fromkeys(who.split(":", 1)[0] for who in event.people))
             yield replace(said, to=heads)
         case _:
-            yield replace(said, points=points)
+            yield _special(replace(said, points=points), event)
+
+
+def _removals(
+    said: record.Event, before: LockoutState, owner: str, places: tuple[str, ...], event: LockEvent
+) -> Iterator[record.Event]:
+    """One removal a lock; what was not on there is said as it was entered."""
+    taken = [
+        lock for place in places for lock in before.own_locks(owner, place) if event.lock in ("", lock.lock)
+    ]
+    for lock in taken:
+        yield replace(said, places=(lock.point,), lock=lock.lock)
+    if not taken:
+        yield replace(said, places=event.points)
+
+
+def _special(said: record.Event, event: LockEvent) -> record.Event:
+    """Groups, hand-overs and outside employers in the record's words."""
+    match event.event:
+        case Event.HAND_OVER:
+            return replace(said, points=(), places=said.points, giver=event.by, to=event.people)
+        case Event.ASSIGN_PRIMARY:
+            return replace(
+                said,
+                primary=event.primary,
+                members=event.people,
+                crews=event.crews or None,
+                coordinator=event.coordinator,
+            )
+        case Event.OFFER_VERIFY:
+            return replace(said, to=event.people)
+        case Event.CONTRACTOR_EXCHANGE:
+            return replace(said, partner=event.people, direction=event.how, how="")
+    return said

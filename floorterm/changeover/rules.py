@@ -40,7 +40,6 @@ from floorterm.changeover.queries import (
 from floorterm.changeover.sign_rules import Asked
 from floorterm.changeover.state import State
 from floorterm.changeover.whole_rules import first_article_passed
-from floorterm.lockout.model import NEVER_REFUSED
 from floorterm.lockout.state import LockOn
 from floorterm.people import Person
 from floorterm.wording import Refusal
@@ -71,14 +70,19 @@ def may(
     *,
     witness: Person | None = None,
     elsewhere: Iterable[LockOn] = (),
+    people: Iterable[Person] = (),
 ) -> tuple[Refusal, ...]:
     """All refusals of an act; empty when it may be recorded.
 
     `witness` is the second person, known by their own PIN. `elsewhere` are locks that other works have on.
+    `people` are all those whom an act may name (a crew, whoever takes a lockout over).
     `now` carries the plant's own offset at that moment (its local date decides about training and inspection).
     """
-    asked = Asked(state=state, person=person, now=now, witness=witness, elsewhere=tuple(elsewhere))
-    if isinstance(act, LockoutAct) and act.event in NEVER_REFUSED:
+    known = {one.code: one for one in people}
+    asked = Asked(
+        state=state, person=person, now=now, witness=witness, elsewhere=tuple(elsewhere), people=known
+    )
+    if isinstance(act, LockoutAct) and act.is_way_out:
         return tuple(whole.lockout(asked, act))
     return (*_acting(asked), *_refusals(asked, act))
 

@@ -1,7 +1,7 @@
 """Refusals of acts about steps: signing, correcting, flushing."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
 from typing import Final
@@ -39,6 +39,11 @@ class Asked:
     now: datetime
     witness: Person | None = None
     elsewhere: tuple[LockOn, ...] = ()
+    people: Mapping[str, Person] = field(default_factory=dict)
+
+    def named(self) -> Mapping[str, Person]:
+        """Everybody whom a lockout event may name, the witness among them."""
+        return {**self.people, self.witness.code: self.witness} if self.witness else self.people
 
     def locks_elsewhere(self, job: str) -> tuple[LockOn, ...]:
         """Locks of other works, and of this work's other jobs."""
@@ -187,7 +192,7 @@ def _lockout_step(asked: Asked, step: Step, act: SignStep) -> Iterator[Refusal]:
         names = ", ".join(work.name for work in lockout.at_work.values())
         yield no("others_at_work", "29 CFR 1910.147(e)(2)(i)", names=names)
     yield from unproved_way_out(asked.state, event.event)
-    yield from may_event(lockout, event, person, asked.now, asked.locks_elsewhere(step.job))
+    yield from may_event(lockout, event, person, asked.now, asked.locks_elsewhere(step.job), asked.named())
 
 
 # --- correcting -------------------------------------------------------------------------------------

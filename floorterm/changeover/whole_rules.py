@@ -14,13 +14,13 @@ from floorterm.changeover.acts import (
     Redirect,
     RepeatSection,
 )
-from floorterm.changeover.fold_lockout import ENDING, act_event
+from floorterm.changeover.fold_lockout import ABSENT_OWNER, ENDING, act_event
 from floorterm.changeover.order_rules import no, status_refusals, step_facts, unproved_way_out
 from floorterm.changeover.sign_rules import Asked, text_refusals, unknown_step
 from floorterm.changeover.state import Deviation, State
 from floorterm.changeover.worksheet import Named, Section, worksheet_from_json
 from floorterm.lockout.guard import may_event
-from floorterm.lockout.model import NEVER_REFUSED, Event, LockEvent
+from floorterm.lockout.model import Event, LockEvent
 from floorterm.wording import Refusal, in_each_language
 
 
@@ -31,16 +31,18 @@ def lockout(asked: Asked, act: LockoutAct) -> Iterator[Refusal]:
     if job is None:
         yield no("no_such_lockout", "29 CFR 1910.147(d)", job=act.job)
         return
-    if act.event not in NEVER_REFUSED:
+    if not act.is_way_out:
         yield from _lockout_status(state, act)
         yield from unproved_way_out(state, act.event)
     bare = LockEvent(n=0, at=asked.now, event=act.event, by=person.code, by_name=person.name)
     event = act_event(act, bare, asked.witness.code if asked.witness else "")
-    yield from may_event(job, event, person, asked.now, asked.locks_elsewhere(act.job))
+    yield from may_event(job, event, person, asked.now, asked.locks_elsewhere(act.job), asked.named())
 
 
 def _lockout_status(state: State, act: LockoutAct) -> Iterator[Refusal]:
     finds_energy = act.result == "not_zero"
+    if act.event in ABSENT_OWNER:
+        return  # what is due to somebody whose lock was taken off is said in every status
     if state.status == "released" or (
         state.status == "abandoned" and act.event not in ENDING and not finds_energy
     ):

@@ -1,63 +1,42 @@
-"""What may happen next in an individual lockout, and why not: the order of 29 CFR 1910.147(d) and (e).
+"""What may happen next in a lockout, and why not: the order of 29 CFR 1910.147(d) and (e).
 
-Every refusal names its clause. Nothing here says that a machine is safe: the locks, the try-out, the site's
-own procedure and a competent person decide. Ending one's work and taking off one's own lock are never
-refused.
+Every refusal names its clause, or says that it is site policy. Nothing here says that a machine is safe: the
+locks, the try-out, the site's own procedure and a competent person decide. Ending one's work, taking off one's
+own lock, and what an emergency did are never refused. The special situations are in `guard_special`, work that
+needs no lockout in `guard_exceptions`.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
-from datetime import datetime
-from typing import Final
+from datetime import datetime, timedelta
 
-from floorterm.lockout.model import Event, LockEvent
+from floorterm.lockout.asking import NONSENSE, SITE, Asked, authorised, firms_of
+from floorterm.lockout.guard_exceptions import EXCEPTIONAL, may_exception
+from floorterm.lockout.guard_special import RULES as SPECIAL
+from floorterm.lockout.guard_special import TO_EMPLOYER
+from floorterm.lockout.model import BOX, Event, LockEvent
 from floorterm.lockout.state import OPENING, LockOn, LockoutState, covered
 from floorterm.people import LockoutStatus, Person
-from floorterm.wording import Fact, Refusal, Say, in_each_language
+from floorterm.wording import Refusal
 
-_CFR: Final = "29 CFR 1910.147"
-NONSENSE: Final = "LR-03"  # sequences that are physically impossible are shown, not smoothed
-SITE: Final = "site policy"
+__all__ = ["NONSENSE", "SITE", "may_event", "may_work", "training_refusals"]
 
 # (e): "actions taken by the authorized employee(s)"; (d)(1) lets an affected employee turn the machine off.
-_AUTHORISED = frozenset(Event) - {Event.SHUT_DOWN, Event.RESTART, Event.WORK_END, Event.LOCK_OFF}
+_ANYBODY = frozenset({Event.SHUT_DOWN, Event.RESTART, Event.WORK_END, Event.LOCK_OFF, Event.LONE_CHECK})
 _RESULTS: Mapping[Event, tuple[str, str]] = {
     Event.VERIFY: ("zero", "not_zero"),
     Event.MONITOR: ("zero", "not_zero"),
     Event.INSPECT_AREA: ("ok", "not_ok"),
     Event.ACCOUNT_PEOPLE: ("ok", "not_ok"),
 }
-_NEEDS_POINT = frozenset({Event.ISOLATE, Event.LOCK_ON, Event.RELEASE, Event.RE_ENERGISE})
-
-
-@dataclass(frozen=True, slots=True)
-class _Asked:
-    """One question to the guard: the state, the event proposed, who, when, and the locks of other jobs."""
-
-    state: LockoutState
-    event: LockEvent
-    person: Person
-    now: datetime
-    elsewhere: tuple[LockOn, ...]
-
-    def no(self, key: str, clause: str, points: Iterable[str] = (), **facts: Fact) -> Refusal:
-        """A refusal about this job, with the names of points in every language."""
-        machine = {"machine": self.state.job.machine}
-        named = point_facts(self.state, points)
-        rule = clause if clause in (NONSENSE, SITE) or clause.startswith("LO-") else _CFR + clause
-        return Refusal(Say(f"lockout.{key}", {**machine, **named, **facts}), rule)
-
-    def others(self, point: str) -> tuple[LockOn, ...]:
-        """Locks of other jobs on that point of this line."""
-        same = (lock for lock in self.elsewhere if lock.line in ("", self.state.line))
-        return tuple(lock for lock in same if lock.point == point)
-
-
-def point_facts(state: LockoutState, points: Iterable[str]) -> dict[str, Fact]:
-    """The names of points as facts of a sentence, one fact a language (`points_en`, `points_es`)."""
-    names = {point.id: point.name for point in state.job.points}
-    spoken = [in_each_language("points", names.get(point, {}), point) for point in points]
-    return {key: ", ".join(str(each[key]) for each in spoken) for key in in_each_language("points", {})}
+_NEEDS_POINT = frozenset(
+    {
+        Event.ISOLATE, Event.LOCK_ON, Event.RELEASE, Event.RE_ENERGISE, Event.TEMP_ENERGISE, Event.KEY_IN_BOX,
+        Event.HAND_OVER, Event.REMOVE_OTHER,
+    }
+)  # fmt: skip
+_AT_THE_BOX = frozenset({Event.LOCK_ON, Event.LOCK_OFF, Event.REMOVE_OTHER, Event.HAND_OVER})
+# What is still to be said to and about an absent owner when the record of the job is closed.
+_AFTER_CLOSE = frozenset({Event.OWNER_CONTACT_TRY, Event.OWNER_INFORMED, Event.ON_SITE})
 
 
 def may_event(
@@ -66,20 +45,30 @@ def may_event(
     person: Person,
     now: datetime,
     elsewhere: Iterable[LockOn] = (),
+    people: Mapping[str, Person] | None = None,
 ) -> tuple[Refusal, ...]:
     """All refusals of an event that a person proposes; empty when it may be recorded.
 
     `event.by` is the person. `now` carries the plant's own offset (its local date decides about training and
-    inspection). `elsewhere` are the locks that other jobs have on, this line's and others'.
+    inspection). `elsewhere` are the locks that other jobs have on, this line's and others'. `people` are those
+    whom the event may name, by code.
     """
     if event.event in OPENING and state.closed:
         state = state.next_run()
-    asked = _Asked(state, event, person, now, tuple(elsewhere))
+    asked = Asked(
+        state=state, event=event, person=person, now=now, elsewhere=tuple(elsewhere), people=people or {}
+    )
     if event.event is Event.WORK_END:
         return ()
     if event.event is Event.LOCK_OFF:
         return tuple(_lock_off(asked))
-    if state.closed:
+    if state.job.job_class != "lockout":
+        return tuple(may_exception(asked))
+    if event.event in EXCEPTIONAL:
+        return (asked.no("lockout_job", NONSENSE),)
+    if event.is_emergency:
+        return tuple(_emergency(asked))
+    if state.closed and event.event not in _AFTER_CLOSE:
         return (asked.no("closed", NONSENSE),)
     if _finds_energy(event):
         return tuple(_not_zero(asked))
@@ -94,19 +83,40 @@ def may_work(
 ) -> tuple[Refusal, ...]:
     """All refusals against a person working under the lockout now: starting, or going on with it."""
     event = LockEvent(n=0, at=now, event=Event.WORK_START, by=person.code, by_name=person.name)
-    if person.code not in state.at_work:
-        return may_event(state, event, person, now, elsewhere)
-    asked = _Asked(state, event, person, now, tuple(elsewhere))
+    if person.code not in state.at_work or state.job.job_class != "lockout":
+        already = person.code in state.at_work and not state.closed
+        return () if already else may_event(state, event, person, now, elsewhere)
+    asked = Asked(state=state, event=event, person=person, now=now, elsewhere=tuple(elsewhere))
     if state.closed:
         return (asked.no("closed", NONSENSE),)
     return (*_alarm(asked), *_exposed(asked))
+
+
+def training_refusals(state: LockoutState, person: Person, now: datetime) -> tuple[Refusal, ...]:
+    """What keeps a person from starting work because of their status, training or the periodic inspection.
+
+    It keeps nobody from a lock or from saying that there is energy; so it is said as soon as they act.
+    """
+    event = LockEvent(n=0, at=now, event=Event.WORK_START, by=person.code, by_name=person.name)
+    asked = Asked(state=state, event=event, person=person, now=now)
+    status = () if authorised(person) else (asked.no("not_authorised", "(c)(8)"),)
+    return (*status, *_trained(asked))
+
+
+def _emergency(asked: Asked) -> Iterator[Refusal]:
+    """What an emergency did is recorded afterwards, whoever did it; only a lock that was not there is not."""
+    state, event = asked.state, asked.event
+    if event.event is Event.REMOVE_OTHER:
+        on = [lock for place in covered(state, event) for lock in state.locks_on(place)]
+        if not any(lock.owner == event.owner and event.lock in ("", lock.lock) for lock in on):
+            yield asked.no("no_such_lock", NONSENSE, event.points)
 
 
 def _finds_energy(event: LockEvent) -> bool:
     return event.event in (Event.VERIFY, Event.MONITOR) and event.result == "not_zero"
 
 
-def _not_zero(asked: _Asked) -> Iterator[Refusal]:
+def _not_zero(asked: Asked) -> Iterator[Refusal]:
     """Energy found is never refused, whoever found it and whenever; only what makes no sense at all is."""
     if not asked.state.begun:
         yield asked.no("nothing_begun", NONSENSE)
@@ -114,9 +124,10 @@ def _not_zero(asked: _Asked) -> Iterator[Refusal]:
         yield asked.no("which_point", NONSENSE)
 
 
-def _general(asked: _Asked) -> Iterator[Refusal]:
+def _general(asked: Asked) -> Iterator[Refusal]:
     state, event, person = asked.state, asked.event, asked.person
-    unknown = [point for point in event.points if point not in state.points]
+    box = {BOX} if state.group and event.event in _AT_THE_BOX else set()
+    unknown = [point for point in event.points if point not in state.points and point not in box]
     if unknown:
         yield asked.no("unknown_point", NONSENSE, unknown)
     if event.event in _NEEDS_POINT and not event.points:
@@ -124,95 +135,125 @@ def _general(asked: _Asked) -> Iterator[Refusal]:
     results = _RESULTS.get(event.event)
     if results and event.result not in results:
         yield asked.no(f"result_{results[0]}", NONSENSE)
-    if event.event in _AUTHORISED and person.lockout is not LockoutStatus.AUTHORIZED:
+    may_direct = event.event in TO_EMPLOYER and person.may_supervise()
+    if event.event not in _ANYBODY and not authorised(person) and not may_direct:
         yield asked.no("not_authorised", "(c)(8)")
-    yield from _alarm(asked)
+    if person.code in state.removed:  # nothing but ways out is open to whoever is not informed
+        removed = state.removed[person.code]
+        yield asked.no("not_informed", "(e)(3)(iii)", removed.places, name=removed.by_name)
+    if event.event is not Event.OWNER_ABSENT_CHECK:  # else nobody could ever say that the last one has left
+        yield from _alarm(asked)
 
 
-def _alarm(asked: _Asked) -> Iterator[Refusal]:
+def _alarm(asked: Asked) -> Iterator[Refusal]:
     """A reading was not zero: first everybody who is at work ends it (1910.147(d)(5)(ii))."""
     if asked.state.alarm:
         names = ", ".join(work.name for work in asked.state.at_work.values())
         yield asked.no("alarm", "(d)(5)(ii)", names=names)
 
 
-def _anything(_: _Asked) -> Iterator[Refusal]:
+def _anything(_: Asked) -> Iterator[Refusal]:
     yield from ()
 
 
-def _notify(asked: _Asked) -> Iterator[Refusal]:
+def _notify(asked: Asked) -> Iterator[Refusal]:
     if asked.state.job.affected_duties and not asked.event.people:
         yield asked.no("name_told", "(c)(9)")
 
 
-def _notify_after(asked: _Asked) -> Iterator[Refusal]:
+def _notify_after(asked: Asked) -> Iterator[Refusal]:
     yield from _notify(asked)
     yield from _not_begun(asked)
-    locks = asked.state.locks_on()
-    if locks:
+    state, locks = asked.state, asked.state.locks_on()
+    held = all(point.locks for point in state.points.values() if point.isolated)
+    if locks and held:  # for a test some points are opened while others stay locked
         yield asked.no("told_too_early", "(e)(2)(ii)", _points_of(locks), names=_owners(locks))
 
 
-def _told(asked: _Asked) -> Iterator[Refusal]:
+def _told(asked: Asked) -> Iterator[Refusal]:
     untold = asked.state.untold()
     if untold:
         yield asked.no("untold", "(c)(9)", duties=", ".join(untold))
 
 
-def _shut_down(asked: _Asked) -> Iterator[Refusal]:
+def _shut_down(asked: Asked) -> Iterator[Refusal]:
     if not asked.state.reviewed:
         yield asked.no("not_reviewed", "(d)(1)")
 
 
-def _isolate(asked: _Asked) -> Iterator[Refusal]:
+def _isolate(asked: Asked) -> Iterator[Refusal]:
     yield from _told(asked)
     if not asked.state.is_shut_down:
         yield asked.no("not_shut_down", "(d)(2)")
+    if asked.state.testing & set(asked.event.points):
+        yield asked.no("end_test_first", "(f)(1)(v)", sorted(asked.state.testing))
+    yield from _exchanged(asked)
 
 
-def _lock_on(asked: _Asked) -> Iterator[Refusal]:
+def _exchanged(asked: Asked) -> Iterator[Refusal]:
+    """A contractor acts once the two employers have told each other their procedures ((f)(2)(i))."""
+    for firm in firms_of(asked.state.job, asked.person):
+        if asked.state.exchanged.get(firm, frozenset()) < {"given", "received"}:
+            yield asked.no("exchange_first", "(f)(2)(i)", firm=firm.replace("_", " "))
+
+
+def _lock_on(asked: Asked) -> Iterator[Refusal]:
     state, event = asked.state, asked.event
     yield from _told(asked)
     if len(event.points) > 1:
         yield asked.no("one_lock_one_point", "(c)(5)(ii)", event.points)
     if not event.lock:
         yield asked.no("which_lock", "(c)(5)(ii)(D)")
-    energised = [point for point in event.points if not state.points[point].isolated]
+    energised = [p for p in event.points if p != BOX and not state.points[p].isolated]
     if energised:
         yield asked.no("not_isolated", "(d)(3)", energised)
+    if BOX in event.points:
+        yield from _box_lock(asked)
+    yield from _exchanged(asked)
     for lock in (*state.locks_on(), *asked.elsewhere):
         if event.lock and lock.lock == event.lock:
             yield asked.no("lock_in_use", "(c)(5)(ii)", (lock.point,), lock=lock.lock, owner=lock.owner_name)
 
 
-def _release(asked: _Asked) -> Iterator[Refusal]:
+def _box_lock(asked: Asked) -> Iterator[Refusal]:
+    """A member's lock holds the box once every point's key is in it ((f)(3)(ii)(D))."""
+    state = asked.state
+    if state.crew_of(asked.person.code) is None:
+        yield asked.no("not_a_member", "(f)(3)(ii)(A)")
+    if not state.full:
+        yield asked.no("keys_first", "(f)(3)(ii)(D)", state.not_in_box() or state.not_locked())
+
+
+def _release(asked: Asked) -> Iterator[Refusal]:
     unlocked = [point for point in asked.event.points if asked.state.points[point].locked_n is None]
     if unlocked:
         yield asked.no("relieve_after_lock", "(d)(5)(i)", unlocked)
 
 
-def _verify(asked: _Asked) -> Iterator[Refusal]:
+def _verify(asked: Asked) -> Iterator[Refusal]:
     state = asked.state
     missing = set(state.job.required) - set(covered(state, asked.event))
     if missing:
         yield asked.no("verify_all", "(d)(6)", [p for p in state.job.required if p in missing])
     yield from _isolated_and_relieved(asked)
-    bare = state.without_own_lock(asked.person.code)
+    bare = () if state.group else state.without_own_lock(asked.person.code)
     if bare:
         yield asked.no("verify_after_own_lock", "(d)(6)", bare)
 
 
-def _isolated_and_relieved(asked: _Asked) -> Iterator[Refusal]:
+def _isolated_and_relieved(asked: Asked) -> Iterator[Refusal]:
     state = asked.state
     if state.not_isolated():
         yield asked.no("not_isolated", "(d)(3)", state.not_isolated())
     if state.not_locked():
         yield asked.no("not_locked", "(d)(4)(i)", state.not_locked())
+    elif state.not_in_box():
+        yield asked.no("keys_first", "(f)(3)(ii)(D)", state.not_in_box())
     if state.not_relieved():
         yield asked.no("not_relieved", "(d)(5)(i)", state.not_relieved())
 
 
-def _monitor(asked: _Asked) -> Iterator[Refusal]:
+def _monitor(asked: Asked) -> Iterator[Refusal]:
     points = covered(asked.state, asked.event)
     if not points:
         yield asked.no("which_point", NONSENSE)
@@ -221,18 +262,40 @@ def _monitor(asked: _Asked) -> Iterator[Refusal]:
         yield asked.no("not_isolated", "(d)(3)", open_)
 
 
-def _work_start(asked: _Asked) -> Iterator[Refusal]:
+def _work_start(asked: Asked) -> Iterator[Refusal]:
     state, person = asked.state, asked.person
     if person.code in state.at_work:
         yield asked.no("already_working", NONSENSE)
     yield from _trained(asked)
     if person.code not in state.reviewed:
         yield asked.no("review_first", "(d)(1)")
+    yield from _exchanged(asked)
     yield from _isolated_and_relieved(asked)
+    if state.group:
+        yield from _in_a_crew(asked)
     yield from _exposed(asked)
+    yield from _not_alone(asked)
 
 
-def _trained(asked: _Asked) -> Iterator[Refusal]:
+def _in_a_crew(asked: Asked) -> Iterator[Refusal]:
+    state = asked.state
+    if state.crew_of(asked.person.code) is None:
+        yield asked.no("not_a_member", "(f)(3)(ii)(B)")
+    if state.several_crews and not state.coordinator:
+        yield asked.no("no_coordinator", "(f)(3)(ii)(C)")
+
+
+def _not_alone(asked: Asked) -> Iterator[Refusal]:
+    """Site policy: whoever starts alone has named, a moment ago, who asks after them."""
+    state, code, minutes = asked.state, asked.person.code, asked.state.job.policy.lone_min
+    if minutes is None or state.at_work:
+        return
+    known = state.alone.get(code)
+    if known is None or asked.now - known.at > timedelta(minutes=minutes):
+        yield asked.no("name_contact", SITE, n=minutes)
+
+
+def _trained(asked: Asked) -> Iterator[Refusal]:
     """Training and inspection in date: asked for a start of work only, never for a lock or an end of work."""
     job, person, today = asked.state.job, asked.person, asked.now.date()
     if person.lockout is LockoutStatus.AUTHORIZED and (
@@ -250,44 +313,58 @@ def _trained(asked: _Asked) -> Iterator[Refusal]:
         yield asked.no("inspection_overdue", "(c)(6)(i)", date=job.inspection_due.isoformat())
 
 
-def _exposed(asked: _Asked) -> Iterator[Refusal]:
+def _exposed(asked: Asked) -> Iterator[Refusal]:
     """Whoever works is under their own lock on every point, with a verification of their own that stands."""
     state, code = asked.state, asked.person.code
     bare = state.without_own_lock(code)
     if bare:
         yield asked.no("own_lock_first", "(d)(4)(i), (f)(3)(i)", bare)
-    if code not in state.proofs:
-        key = f"unproved_{state.unproved_by}" if state.unproved_by else "not_verified"
-        yield asked.no(key, "(d)(6)")
+    proved = state.proved_by(code) is not None
+    if not proved:
+        yield from _unproved(asked)
     lapsed = state.lapsed(asked.now)
-    if lapsed and code in state.proofs:
+    if lapsed and proved:
         yield asked.no("monitor_lapsed", "(d)(5)(ii)", lapsed)
 
 
-def _not_begun(asked: _Asked) -> Iterator[Refusal]:
+def _unproved(asked: Asked) -> Iterator[Refusal]:
+    state, code = asked.state, asked.person.code
+    if not state.group:
+        yield asked.no(f"unproved_{state.unproved_by}" if state.unproved_by else "not_verified", "(d)(6)")
+        return
+    crew = state.in_charge(code)
+    if crew is None:
+        return  # that nobody answers for them is said already
+    if state.proofs.get(crew.primary, -1) <= crew.since:
+        yield asked.no("primary_verifies", "(f)(3)(ii)(A), (d)(6)", name=asked.spoken([crew.primary]))
+    if code not in state.offered:
+        yield asked.no("not_offered", "(d)(6)", name=asked.spoken([crew.primary]))
+
+
+def _not_begun(asked: Asked) -> Iterator[Refusal]:
     if not asked.state.begun:
         yield asked.no("nothing_begun", NONSENSE)
 
 
-def _nobody_working(asked: _Asked) -> Iterator[Refusal]:
+def _nobody_working(asked: Asked) -> Iterator[Refusal]:
     if asked.state.at_work:
         names = ", ".join(work.name for work in asked.state.at_work.values())
         yield asked.no("still_working", "(e)(2)(i)", names=names)
 
 
-def _inspect_area(asked: _Asked) -> Iterator[Refusal]:
+def _inspect_area(asked: Asked) -> Iterator[Refusal]:
     yield from _not_begun(asked)
     yield from _nobody_working(asked)
 
 
-def _account_people(asked: _Asked) -> Iterator[Refusal]:
+def _account_people(asked: Asked) -> Iterator[Refusal]:
     yield from _inspect_area(asked)
     uncleared = asked.state.uncleared(asked.event.people)
     if uncleared and asked.event.result == "ok":
         yield asked.no("not_accounted_for", "(e)(2)(i)", names=", ".join(uncleared))
 
 
-def _lock_off(asked: _Asked) -> Iterator[Refusal]:
+def _lock_off(asked: Asked) -> Iterator[Refusal]:
     """One's own lock comes off whatever else is wrong; anybody else's does not (1910.147(e)(3))."""
     state, event, code = asked.state, asked.event, asked.person.code
     locks = [lock for point in covered(state, event) for lock in state.locks_on(point)]
@@ -301,12 +378,12 @@ def _lock_off(asked: _Asked) -> Iterator[Refusal]:
         yield asked.no("no_such_lock", NONSENSE, event.points)
 
 
-def _re_energise(asked: _Asked) -> Iterator[Refusal]:
+def _re_energise(asked: Asked) -> Iterator[Refusal]:
     state, points = asked.state, asked.event.points
     energised = [point for point in points if not state.points[point].isolated]
     if energised:
         yield asked.no("already_energised", NONSENSE, energised)
-    yield from _no_locks(asked, points)
+    yield from _no_locks(asked, (*points, BOX))
     yield from _nobody_working(asked)
     if not state.inspected:
         yield asked.no("inspect_first", "(e)(1)")
@@ -314,32 +391,32 @@ def _re_energise(asked: _Asked) -> Iterator[Refusal]:
         yield asked.no("account_first", "(e)(2)(i)")
 
 
-def _no_locks(asked: _Asked, points: Iterable[str]) -> Iterator[Refusal]:
+def _no_locks(asked: Asked, points: Iterable[str]) -> Iterator[Refusal]:
     found = [lock for point in points for lock in (*asked.state.locks_on(point), *asked.others(point))]
     for lock in found:
         yield asked.no("lock_still_on", "(e)(3)", (lock.point,), lock=lock.lock, owner=lock.owner_name)
 
 
-def _told_after(asked: _Asked) -> Iterator[Refusal]:
+def _told_after(asked: Asked) -> Iterator[Refusal]:
     untold = asked.state.untold(after=True)
     if untold:
         yield asked.no("untold_after", "(e)(2)(ii)", duties=", ".join(untold))
 
 
-def _restart(asked: _Asked) -> Iterator[Refusal]:
+def _restart(asked: Asked) -> Iterator[Refusal]:
     state = asked.state
     if asked.person.lockout is LockoutStatus.OTHER:
         yield asked.no("not_for_others", "(c)(7)(i)(C)")
     yield from _not_begun(asked)
     yield from _nobody_working(asked)
-    yield from _no_locks(asked, state.points)
+    yield from _no_locks(asked, (*state.points, BOX))
     still_off = [point for point in state.job.required if state.points[point].isolated]
     if still_off:
         yield asked.no("point_still_off", NONSENSE, still_off)
     yield from _told_after(asked)
 
 
-def _close(asked: _Asked) -> Iterator[Refusal]:
+def _close(asked: Asked) -> Iterator[Refusal]:
     state = asked.state
     yield from _not_begun(asked)
     locks = state.locks_on()
@@ -351,6 +428,9 @@ def _close(asked: _Asked) -> Iterator[Refusal]:
         yield asked.no("close_with_point_off", SITE, still_off)
     if state.re_energised:
         yield from _told_after(asked)
+    for removed in state.removed.values():
+        if not removed.contacted:
+            yield asked.no("contact_first", "(e)(3)(ii)", name=removed.owner_name)
 
 
 def _points_of(locks: Iterable[LockOn]) -> tuple[str, ...]:
@@ -361,7 +441,7 @@ def _owners(locks: Iterable[LockOn]) -> str:
     return ", ".join(dict.fromkeys(lock.owner_name or lock.owner for lock in locks))
 
 
-_RULES: Mapping[Event, Callable[[_Asked], Iterator[Refusal]]] = {
+_RULES: Mapping[Event, Callable[[Asked], Iterator[Refusal]]] = {
     Event.NOTIFY_BEFORE: _notify,
     Event.REVIEW: _anything,
     Event.SHUT_DOWN: _shut_down,
@@ -377,4 +457,5 @@ _RULES: Mapping[Event, Callable[[_Asked], Iterator[Refusal]]] = {
     Event.RE_ENERGISE: _re_energise,
     Event.RESTART: _restart,
     Event.CLOSE: _close,
+    **SPECIAL,
 }

@@ -1,21 +1,27 @@
 """Where a lockout job stands after its events: who has which lock where, what is proved, who is exposed.
 
 A fold over events in the order of their numbers, never of their times. What is derived here follows the
-energy-control rules for individual lockout (29 CFR 1910.147(d), (e), (f)(4)); it says what was recorded, and
-never that a machine is safe.
+energy-control rules (29 CFR 1910.147(d), (e), (f)); it says what was recorded, and never that a machine is
+safe. What an event brings about is in `floorterm.lockout.effects`.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Literal
 
-from floorterm.lockout.model import Event, Job, LockEvent, Point
+from floorterm.lockout.model import BOX, Event, Job, LockEvent, Point
+from floorterm.wording import Fact
 
 GapCode = Literal["not_isolated", "no_own_lock", "not_relieved", "not_verified"]
 
 # Events that may begin a job, or begin it anew after its record was closed.
-OPENING = frozenset({Event.NOTIFY_BEFORE, Event.REVIEW, Event.SHUT_DOWN, Event.ISOLATE, Event.LOCK_ON})
+OPENING = frozenset(
+    {
+        Event.NOTIFY_BEFORE, Event.REVIEW, Event.SHUT_DOWN, Event.ISOLATE, Event.LOCK_ON,
+        Event.CONTRACTOR_EXCHANGE, Event.OWN_STAFF_TOLD, Event.ASSIGN_PRIMARY, Event.CONFIRM_EXCEPTION, Event.UNPLUG,
+    }
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,6 +52,7 @@ class PointState:
     relieved_n: int | None = None
     relieve_again: bool = False
     zero_at: datetime | None = None
+    read_at: datetime | None = None  # the last zero reading ever; one that was not zero does not take it back
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,6 +62,64 @@ class AtWork:
     n: int
     at: datetime
     name: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Crew:
+    """Who answers for whom in a group: the primary, the members, since which entry ((f)(3)(ii)(A))."""
+
+    primary: str
+    members: frozenset[str]
+    since: int
+    took_over: bool = False
+
+    def holds(self, person: str) -> bool:
+        """Whether the person is one of theirs; the primary counts as a member."""
+        return person == self.primary or person in self.members
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Removed:
+    """A lock that somebody else took off: its owner does not go on before they know ((e)(3)(iii))."""
+
+    n: int
+    at: datetime
+    places: tuple[str, ...]
+    lock: str
+    owner_name: str
+    by_name: str
+    contacted: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Handed:
+    """A place that somebody hands over: their lock comes off while one of the others' is on ((f)(4))."""
+
+    place: str
+    giver: str
+    to: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Alone:
+    """Who asks after somebody that works alone, and when they last heard of each other (site policy)."""
+
+    contact: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shortfall:
+    """What an act that is never refused, or time going by, fell short of: said on the screen at once.
+
+    `rule` is the rule that the audit will report; `key` and `facts` word it.
+    """
+
+    n: int
+    at: datetime
+    rule: str
+    key: str
+    facts: Mapping[str, Fact] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,6 +139,11 @@ class LockoutState:
     made the last ones stale ("not_zero", "isolate", "lock_off", "re_energise"). `alarm` is set from a reading
     that was not zero until nobody is at work. `inspected` and `accounted` speak of the time since the last
     work.
+
+    In a group (`group`) the members' locks hang on the lock box (`box`), the keys of the points' locks lie in it
+    (`keys`), and a verification of the primary counts for every member who could verify too (`offered`).
+    `testing` are points energised for a test; `absent` owners whom somebody looked for in vain, `removed` those
+    whose lock was taken off and who do not know it; `exchanged` what outside employers told and were told.
     """
 
     job: Job
@@ -96,18 +166,48 @@ class LockoutState:
     re_energised: bool = False
     restarted: bool = False
     closed: bool = False
+    names: Mapping[str, str] = field(default_factory=dict)
+    box: tuple[LockOn, ...] = ()
+    boxed: Mapping[str, str] = field(default_factory=dict)
+    keys: frozenset[str] = frozenset()
+    own_locks_used: bool = False
+    crews: tuple[Crew, ...] = ()
+    crew_count: int = 1
+    coordinator: str = ""
+    offered: frozenset[str] = frozenset()
+    testing: frozenset[str] = frozenset()
+    handed: tuple[Handed, ...] = ()
+    absent: frozenset[str] = frozenset()
+    contacted: frozenset[str] = frozenset()
+    removed: Mapping[str, Removed] = field(default_factory=dict)
+    exchanged: Mapping[str, frozenset[str]] = field(default_factory=dict)
+    own_staff_told: bool = False
+    alone: Mapping[str, Alone] = field(default_factory=dict)
+    confirmed: bool = False
+    unplugged: bool = False
+    plug_by: str = ""
+    plug_held: bool = False
+    exposed_since: datetime | None = None
+    shortfalls: tuple[Shortfall, ...] = ()
 
     @classmethod
     def initial(cls, job: Job, line: str = "") -> "LockoutState":
         """A job of which nothing is recorded yet: every point energised, no lock on."""
         return cls(job=job, line=line, points={point.id: PointState() for point in job.points})
 
+    @property
+    def group(self) -> bool:
+        """Whether it is a group lockout: by the procedure, or since somebody took charge of a crew."""
+        return self.job.mode == "group" or (self.job.mode == "either" and bool(self.crews))
+
     def locks_on(self, point: str = "") -> tuple[LockOn, ...]:
-        """The locks on one point, or on all of them, in the order in which they went on."""
+        """The locks on one point or the lock box, or on all of them, in the order in which they went on."""
+        if point == BOX:
+            return self.box
         if point:
             return self.points[point].locks if point in self.points else ()
         found = [lock for state in self.points.values() for lock in state.locks]
-        return tuple(sorted(found, key=lambda lock: lock.n))
+        return tuple(sorted((*found, *self.box), key=lambda lock: lock.n))
 
     def own_locks(self, person: str, point: str = "") -> tuple[LockOn, ...]:
         """The locks of one person, on one point or on all of them."""
@@ -117,9 +217,46 @@ class LockoutState:
         """Who is recorded as working under the lockout now, by person code (W of the rules)."""
         return self.at_work
 
+    def own_places(self) -> tuple[str, ...]:
+        """Where everybody who works has a lock of their own: each required point, or the group's lock box."""
+        return (BOX,) if self.group else self.job.required
+
     def without_own_lock(self, person: str) -> tuple[str, ...]:
-        """Required points on which the person has no lock."""
-        return tuple(point for point in self.job.required if not self.own_locks(person, point))
+        """Required points (in a group: the lock box) on which the person has no lock."""
+        return tuple(place for place in self.own_places() if not self.own_locks(person, place))
+
+    def not_in_box(self) -> tuple[str, ...]:
+        """Required points whose key is not in the lock box; none outside a group."""
+        return tuple(point for point in self.job.required if point not in self.keys) if self.group else ()
+
+    @property
+    def several_crews(self) -> bool:
+        """Whether more than one crew or craft works under it ((f)(3)(ii)(C))."""
+        return max(self.job.crews, self.crew_count) > 1
+
+    def crew_of(self, person: str) -> Crew | None:
+        """The crew that answers for a person, the newest first."""
+        return next((crew for crew in reversed(self.crews) if crew.holds(person)), None)
+
+    def in_charge(self, person: str) -> Crew | None:
+        """The crew whose primary verifies for a person; with one crew the newest."""
+        if self.several_crews:
+            return self.crew_of(person)
+        return self.crews[-1] if self.crews else None
+
+    def proved_by(self, person: str) -> int | None:
+        """The number of the verification that stands for a person; None where none does ((d)(6), (f)(3))."""
+        if not self.group:
+            return self.proofs.get(person)
+        crew = self.in_charge(person)
+        if crew is None or person not in self.offered:
+            return None
+        found = self.proofs.get(crew.primary)
+        return found if found is not None and found > crew.since else None
+
+    def name(self, code: str) -> str:
+        """The printed name of somebody who acted in this job; their code where nobody of it did."""
+        return self.names.get(code, code)
 
     def not_isolated(self) -> tuple[str, ...]:
         """Required points that are not recorded as isolated."""
@@ -143,8 +280,8 @@ class LockoutState:
 
     @property
     def full(self) -> bool:
-        """Whether every required point is isolated and carries at least one lock."""
-        return not self.not_isolated() and not self.not_locked()
+        """Whether every required point is isolated and locked, and in a group its key is in the box."""
+        return not self.not_isolated() and not self.not_locked() and not self.not_in_box()
 
     def proof_gaps(self, person: str) -> list[Gap]:
         """What is missing until isolation is proved for the person; empty when it is (1910.147(d)(6))."""
@@ -154,7 +291,7 @@ class LockoutState:
             Gap(code="not_relieved", points=self.not_relieved()),
         ]
         found = [gap for gap in gaps if gap.points]
-        if person not in self.proofs:
+        if self.proved_by(person) is None:
             found.append(Gap(code="not_verified", points=self.job.required))
         return found
 
@@ -180,15 +317,43 @@ class LockoutState:
                 found[point.id] = None if zero_at is None else zero_at + timedelta(minutes=point.monitor_min)
         return found
 
+    @property
+    def attending(self) -> Mapping[str, str]:
+        """Everybody who worked or had a lock on the box, by code: those whom a head count is about."""
+        return {**self.boxed, **self.workers}
+
     def uncleared(self, people: Iterable[str]) -> tuple[str, ...]:
-        """Names of people who worked in this job and are not among those said to be clear."""
+        """Names of people who worked or locked the box in this job and are not among those said to be clear."""
         clear = frozenset(people)
-        return tuple(name for code, name in self.workers.items() if code not in clear)
+        return tuple(name for code, name in self.attending.items() if code not in clear)
+
+    def unverified_primaries(self) -> tuple[str, ...]:
+        """Primaries who took over from another and have not verified since ((f)(4))."""
+        return tuple(
+            crew.primary
+            for crew in self.crews
+            if crew.took_over and self.proofs.get(crew.primary, -1) <= crew.since
+        )
+
+    def alone_due(self) -> Mapping[str, datetime | None]:
+        """Until when somebody asks after each person who works alone; None: nobody was named (site policy)."""
+        minutes = self.job.policy.lone_min
+        if minutes is None or len(self.at_work) != 1:
+            return {}
+        worker = next(iter(self.at_work))
+        known = self.alone.get(worker)
+        return {worker: known.at + timedelta(minutes=minutes) if known else None}
+
+    def too_old(self, now: datetime) -> bool:
+        """Whether a lock has been on for longer than the site allows (site policy)."""
+        first = next((lock.at for lock in self.locks_on() if lock.at is not None), None)
+        return first is not None and now - first > timedelta(hours=self.job.policy.job_age_limit_h)
 
     @property
     def is_idle(self) -> bool:
-        """Nothing is left on the machine: no lock, nobody at work, no point isolated."""
-        return not self.at_work and not any(point.locks or point.isolated for point in self.points.values())
+        """Nothing is left on the machine: no lock, nobody at work, no point isolated, no plug pulled."""
+        left = any(point.locks or point.isolated for point in self.points.values())
+        return not (self.at_work or left or self.box or self.unplugged)
 
     def next_run(self) -> "LockoutState":
         """The same job begun anew after its record was closed; what was left on is still on."""
@@ -199,223 +364,23 @@ class LockoutState:
             points=self.points,
             at_work=self.at_work,
             workers={code: work.name for code, work in self.at_work.items()},
+            names=self.names,
+            box=self.box,
+            removed=self.removed,
+            exposed_since=self.exposed_since,
         )
-
-
-def replay(job: Job, events: Iterable[LockEvent], line: str = "") -> LockoutState:
-    """The state of a job after its events, in the order given (that of their numbers)."""
-    state = LockoutState.initial(job, line)
-    for event in events:
-        state = apply_event(state, event)
-    return state
-
-
-def apply_event(state: LockoutState, event: LockEvent) -> LockoutState:
-    """The state after one more event. Takes whatever was recorded; what *may* be, the guard decides."""
-    if state.closed and event.event in OPENING:
-        state = state.next_run()
-    after = _EFFECTS[event.event](state, event)
-    return replace(after, begun=True, events=(*state.events, event))
 
 
 def covered(state: LockoutState, event: LockEvent) -> tuple[str, ...]:
     """The points that an event is about: those named, or all that its kind covers when none is named."""
     if event.points:
-        return tuple(point for point in event.points if point in state.points)
+        return tuple(point for point in event.points if point in state.points or point == BOX)
     if event.event is Event.MONITOR:
         return tuple(point.id for point in state.job.points if point.reaccumulates)
     if event.event is Event.VERIFY:
         return state.job.required
     if event.event is Event.LOCK_OFF:
-        return tuple(state.points)
+        return (*state.points, BOX)
+    if event.event is Event.TEMP_END:
+        return tuple(sorted(state.testing))
     return ()
-
-
-def _change(
-    state: LockoutState, points: Iterable[str], change: Callable[[PointState], PointState]
-) -> LockoutState:
-    changed = dict(state.points)
-    for point in points:
-        changed[point] = change(changed[point])
-    return replace(state, points=changed)
-
-
-def _unproved(state: LockoutState, by: str) -> LockoutState:
-    reason = by if state.proofs or by == "not_zero" else state.unproved_by
-    return replace(state, proofs={}, unproved_by=reason)
-
-
-def _touches_required(state: LockoutState, points: Iterable[str]) -> bool:
-    return bool(set(points) & set(state.job.required))
-
-
-def _notify_before(state: LockoutState, event: LockEvent) -> LockoutState:
-    return replace(state, told_before=state.told_before | set(event.people))
-
-
-def _review(state: LockoutState, event: LockEvent) -> LockoutState:
-    return replace(state, reviewed=state.reviewed | {event.by})
-
-
-def _shut_down(state: LockoutState, _: LockEvent) -> LockoutState:
-    return replace(state, is_shut_down=True, restarted=False)
-
-
-def _isolate(state: LockoutState, event: LockEvent) -> LockoutState:
-    def change(point: PointState) -> PointState:
-        return point if point.isolated else replace(point, isolated=True, locked_n=None, relieved_n=None)
-
-    points = covered(state, event)
-    after = replace(_change(state, points, change), restarted=False, told_after=frozenset())
-    return _unproved(after, "isolate") if _touches_required(state, points) else after
-
-
-def _lock_on(state: LockoutState, event: LockEvent) -> LockoutState:
-    def change_at(name: str) -> Callable[[PointState], PointState]:
-        lock = LockOn(
-            line=state.line, job=state.job.id, point=name, lock=event.lock,
-            owner=event.by, owner_name=event.by_name, n=event.n, at=event.at,
-        )  # fmt: skip
-
-        def change(point: PointState) -> PointState:
-            first = event.n if point.isolated and point.locked_n is None else point.locked_n
-            return replace(point, locks=(*point.locks, lock), locked_n=first)
-
-        return change
-
-    points = covered(state, event)
-    for name in points:
-        state = _change(state, (name,), change_at(name))
-    if _touches_required(state, points):  # a verification counts only after one's own lock
-        state = replace(state, proofs={who: n for who, n in state.proofs.items() if who != event.by})
-    return state
-
-
-def _release(state: LockoutState, event: LockEvent) -> LockoutState:
-    def change(point: PointState) -> PointState:
-        return point if point.locked_n is None else replace(point, relieved_n=event.n, relieve_again=False)
-
-    return _change(state, covered(state, event), change)
-
-
-def _zero(state: LockoutState, points: tuple[str, ...], at: datetime) -> LockoutState:
-    return _change(state, points, lambda point: replace(point, zero_at=at))
-
-
-def _not_zero(state: LockoutState, points: tuple[str, ...]) -> LockoutState:
-    # 1910.147(d)(5)(ii): what has come back is relieved and verified again before anybody works
-    stored = [p.id for p in state.job.points if p.id in points and (p.needs_release or p.reaccumulates)]
-    after = _change(state, points, lambda point: replace(point, zero_at=None))
-    after = _change(after, stored, lambda point: replace(point, relieved_n=None, relieve_again=True))
-    after = replace(after, alarm=bool(state.at_work))
-    return _unproved(after, "not_zero") if _touches_required(state, points) else after
-
-
-def _verify(state: LockoutState, event: LockEvent) -> LockoutState:
-    points = covered(state, event)
-    if event.result != "zero":
-        return _not_zero(state, points)
-    after = _zero(state, points, event.at)
-    if not set(state.job.required) <= set(points) or not state.full or state.not_relieved():
-        return after
-    proved = {who: event.n for who in (event.by, *event.people) if who and not state.without_own_lock(who)}
-    return replace(after, proofs={**state.proofs, **proved}, unproved_by="" if proved else state.unproved_by)
-
-
-def _monitor(state: LockoutState, event: LockEvent) -> LockoutState:
-    points = covered(state, event)
-    return _zero(state, points, event.at) if event.result == "zero" else _not_zero(state, points)
-
-
-def _work_start(state: LockoutState, event: LockEvent) -> LockoutState:
-    begun = AtWork(n=event.n, at=event.at, name=event.by_name)
-    return replace(
-        state,
-        at_work={**state.at_work, event.by: state.at_work.get(event.by, begun)},
-        workers={**state.workers, event.by: event.by_name},
-        inspected=False,
-        accounted=False,
-    )
-
-
-def _work_end(state: LockoutState, event: LockEvent) -> LockoutState:
-    if event.by not in state.at_work:  # said once more, to be sure: nothing has changed
-        return state
-    left = {who: since for who, since in state.at_work.items() if who != event.by}
-    return replace(state, at_work=left, alarm=state.alarm and bool(left), inspected=False, accounted=False)
-
-
-def _inspect_area(state: LockoutState, event: LockEvent) -> LockoutState:
-    return replace(state, inspected=event.result == "ok")
-
-
-def _account_people(state: LockoutState, event: LockEvent) -> LockoutState:
-    return replace(state, accounted=event.result == "ok" and not state.uncleared(event.people))
-
-
-def _lock_off(state: LockoutState, event: LockEvent) -> LockoutState:
-    def goes(lock: LockOn) -> bool:
-        return lock.owner == event.by and event.lock in ("", lock.lock)
-
-    def change(point: PointState) -> PointState:
-        left = tuple(lock for lock in point.locks if not goes(lock))
-        if left or not point.locks:
-            return replace(point, locks=left)
-        # continuity is broken (1910.147(f)(4)): locked, relieved and verified again before anybody works
-        return replace(point, locks=(), locked_n=None, relieved_n=None)
-
-    points = tuple(
-        name for name in covered(state, event) if any(goes(lock) for lock in state.points[name].locks)
-    )
-    if not points:
-        return state
-    after = replace(_change(state, points, change), told_after=frozenset())
-    if not _touches_required(state, points):
-        return after
-    if any(not after.points[name].locks for name in points if name in state.job.required):
-        return _unproved(after, "lock_off")
-    return replace(after, proofs={who: n for who, n in after.proofs.items() if who != event.by})
-
-
-def _notify_after(state: LockoutState, event: LockEvent) -> LockoutState:
-    return state if state.locks_on() else replace(state, told_after=state.told_after | set(event.people))
-
-
-def _re_energise(state: LockoutState, event: LockEvent) -> LockoutState:
-    def change(point: PointState) -> PointState:
-        return replace(
-            point, isolated=False, locked_n=None, relieved_n=None, relieve_again=False, zero_at=None
-        )
-
-    points = covered(state, event)
-    after = replace(_change(state, points, change), re_energised=True)
-    return _unproved(after, "re_energise") if _touches_required(state, points) else after
-
-
-def _restart(state: LockoutState, _: LockEvent) -> LockoutState:
-    return replace(state, restarted=True, is_shut_down=False)
-
-
-def _close(state: LockoutState, _: LockEvent) -> LockoutState:
-    return replace(state, closed=True)
-
-
-_EFFECTS: Mapping[Event, Callable[[LockoutState, LockEvent], LockoutState]] = {
-    Event.NOTIFY_BEFORE: _notify_before,
-    Event.REVIEW: _review,
-    Event.SHUT_DOWN: _shut_down,
-    Event.ISOLATE: _isolate,
-    Event.LOCK_ON: _lock_on,
-    Event.RELEASE: _release,
-    Event.VERIFY: _verify,
-    Event.MONITOR: _monitor,
-    Event.WORK_START: _work_start,
-    Event.WORK_END: _work_end,
-    Event.INSPECT_AREA: _inspect_area,
-    Event.ACCOUNT_PEOPLE: _account_people,
-    Event.LOCK_OFF: _lock_off,
-    Event.NOTIFY_AFTER: _notify_after,
-    Event.RE_ENERGISE: _re_energise,
-    Event.RESTART: _restart,
-    Event.CLOSE: _close,
-}

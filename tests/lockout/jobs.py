@@ -3,9 +3,10 @@
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 
+from floorterm.lockout.effects import apply_event
 from floorterm.lockout.guard import may_event
 from floorterm.lockout.model import Event, Job, LockEvent, Point
-from floorterm.lockout.state import LockOn, LockoutState, apply_event
+from floorterm.lockout.state import LockOn, LockoutState
 from floorterm.people import LockoutStatus, Person
 from floorterm.wording import Refusal
 

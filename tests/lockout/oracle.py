@@ -15,19 +15,21 @@ def is_on(events: Sequence[LockEvent], point: str) -> bool:
     for event in events:
         if point in event.points and event.event is Event.ISOLATE:
             on = False
-        if point in event.points and event.event is Event.RE_ENERGISE:
+        if point in event.points and event.event in (Event.RE_ENERGISE, Event.TEMP_ENERGISE):
             on = True
     return on
 
 
 def locks(events: Sequence[LockEvent], point: str) -> list[tuple[str, str]]:
-    """(lock, owner) on the point after these events, in order; only the owner's act takes a lock off."""
+    """(lock, owner) on the point after these events, in order. A removal names the owner of the lock."""
     found: list[tuple[str, str]] = []
     for event in events:
         if event.event is Event.LOCK_ON and point in event.points:
             found.append((event.lock, event.by))
         if event.event is Event.LOCK_OFF and (point in event.points or not event.points):
             found = [(lock, who) for lock, who in found if who != event.by or event.lock not in ("", lock)]
+        if event.event is Event.REMOVE_OTHER and point in event.points:
+            found = [(lock, who) for lock, who in found if who != event.owner or event.lock not in ("", lock)]
     return found
 
 
@@ -42,7 +44,7 @@ def relieved(events: Sequence[LockEvent], point: str) -> bool:
     for index, event in enumerate(events):
         if point not in event.points:
             continue
-        if event.event is Event.RE_ENERGISE or (
+        if event.event in (Event.RE_ENERGISE, Event.TEMP_ENERGISE) or (
             event.event is Event.ISOLATE and is_on(events[:index], point)
         ):
             seen_lock = done = False

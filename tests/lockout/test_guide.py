@@ -40,7 +40,8 @@ def test_the_guidance_walks_one_person_through_the_whole_job():
         done.append(move.event)
         _do(asked, move, ODE)
     words = [event.value for event in dict.fromkeys(done)]
-    assert words == [event.value for event in Event if event is not Event.MONITOR]
+    in_order = list(Event)[: list(Event).index(Event.CLOSE) + 1]  # after it stand the special situations
+    assert words == [event.value for event in in_order if event is not Event.MONITOR]
     assert next_moves(asked.state, ODE, asked.now, work_left=False) == ()
 
 

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from floorterm.lockout.state import LockoutState, apply_event, replay
+from floorterm.lockout.effects import apply_event, replay
+from floorterm.lockout.state import LockoutState
 from tests.lockout import jobs, oracle
 from tests.lockout.jobs import JOB, JOINED, ODE, TAMM, ev, log
 from tests.lockout.test_guard import histories

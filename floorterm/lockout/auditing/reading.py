@@ -87,6 +87,7 @@ def _person(code: str, table: Table) -> Person:
         employer=table.text("employer"),
         assigned=table.day("assigned"),
         is_duty=table.flag("is_duty") or False,
+        employer_rep=table.flag("employer_rep") or False,
     )
 
 

@@ -34,7 +34,10 @@ EVENTS: Final = frozenset(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Person:
-    """Somebody of the record. `is_duty`: not a person but a duty whose holders the record does not name."""
+    """Somebody of the record. `is_duty`: not a person but a duty whose holders the record does not name.
+
+    `employer_rep`: they may direct for the employer besides their role; the role of that name says the same.
+    """
 
     code: str
     role: Role = "other"
@@ -44,6 +47,7 @@ class Person:
     employer: str = ""
     assigned: date | None = None
     is_duty: bool = False
+    employer_rep: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

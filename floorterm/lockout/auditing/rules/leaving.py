@@ -18,7 +18,7 @@ def restored(replay: Replay) -> Iterator[Found]:
         judged.add((since, until))
         if not area_inspected(replay, since, until):
             yield Found("LO-31", "V", "LO-31", event, points=replay.points_of(event))
-        there = (*replay.workers(i), *_box_owners(replay, i))
+        there = (*replay.workers(i), *_box_owners(replay, until))
         missing = not_accounted(replay, since, until, tuple(dict.fromkeys(there)))
         if missing is not None:
             yield Found("LO-32", "V", "LO-32.people" if missing else "LO-32", event, missing)
@@ -83,7 +83,7 @@ def removal_legs(replay: Replay, index: int) -> Iterator[Found]:
     elif not replay.procedure.other_removal:
         yield _leg(event, "V", "procedure", owner)
     director = replay.person(event.directed_by)
-    if director is None or director.role != "employer_rep":
+    if director is None or not (director.role == "employer_rep" or director.employer_rep):
         yield _leg(event, "V", "director", owner, director=event.directed_by or "-")
     back = _return(replay, owner, index + 1)
     checks = [i for i, _ in _absences(replay, owner, index)]
