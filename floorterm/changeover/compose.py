@@ -229,8 +229,7 @@ class _Builder:
             raise ComposeError(
                 f"The lockout {lockout.id} of section {spec.id} is not meant for {self.line.id}."
             )
-        months = self.library.plant.lockout.inspection_months
-        job = job_of(spec.id, lockout, self.line, self.sheet.on, months)
+        job = job_of(spec.id, lockout, self.line, self.sheet.on, self.library.plant.lockout)
         self.jobs.append(job)
         followed = {name for step in steps for name in step.after}
         ends = [step.id for step in steps if step.id not in followed]

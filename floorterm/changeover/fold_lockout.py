@@ -30,20 +30,22 @@ from floorterm.changeover.state import State
 from floorterm.changeover.worksheet import Step, Worksheet
 from floorterm.entries import Entry
 from floorterm.lockout.effects import apply_event
-from floorterm.lockout.model import Event, LockEvent
+from floorterm.lockout.model import BOX, Event, LockEvent
 from floorterm.lockout.state import LockoutState
 
 BEFORE = frozenset(
     {
         Event.NOTIFY_BEFORE, Event.REVIEW, Event.SHUT_DOWN, Event.ISOLATE, Event.LOCK_ON, Event.RELEASE,
-        Event.VERIFY,
+        Event.VERIFY, Event.ASSIGN_PRIMARY, Event.KEY_IN_BOX, Event.OFFER_VERIFY, Event.CONFIRM_EXCEPTION,
+        Event.UNPLUG, Event.PLUG_CONTROL,
     }
 )  # fmt: skip
 # What ends a lockout: possible in every status, also after the work was abandoned or while it is paused.
 ENDING = frozenset(
     {
         Event.WORK_END, Event.INSPECT_AREA, Event.ACCOUNT_PEOPLE, Event.LOCK_OFF, Event.NOTIFY_AFTER,
-        Event.RE_ENERGISE, Event.RESTART, Event.CLOSE,
+        Event.RE_ENERGISE, Event.RESTART, Event.CLOSE, Event.PLUG_IN, Event.TEMP_END, Event.HAND_OVER,
+        Event.LONE_CHECK,
     }
 )  # fmt: skip
 ABSENT_OWNER = frozenset(
@@ -62,26 +64,39 @@ _EFFECTS: Mapping[Event, _Holds] = {
     Event.REVIEW: lambda job, _: not job.closed and bool(job.reviewed),
     Event.SHUT_DOWN: lambda job, _: not job.closed and job.is_shut_down,
     Event.ISOLATE: lambda job, point: job.points[point].isolated,
-    Event.LOCK_ON: lambda job, point: bool(job.points[point].locks),
+    Event.LOCK_ON: lambda job, point: bool(job.locks_on(point)),
     Event.RELEASE: lambda job, point: job.points[point].relieved_n is not None,
     Event.VERIFY: lambda job, _: bool(job.proofs),
     Event.WORK_END: lambda job, _: not job.at_work,
     # a closed record has nothing left to look over, to count, to tell or to start
     Event.INSPECT_AREA: lambda job, _: job.closed or job.inspected,
     Event.ACCOUNT_PEOPLE: lambda job, _: job.closed or job.accounted,
-    Event.LOCK_OFF: lambda job, point: not job.points[point].locks,
+    Event.LOCK_OFF: lambda job, point: not job.locks_on(point),
     Event.NOTIFY_AFTER: lambda job, _: job.closed or not job.untold(after=True),
     Event.RE_ENERGISE: lambda job, point: not job.points[point].isolated,
     Event.RESTART: lambda job, _: job.closed or job.restarted,
     Event.CLOSE: lambda job, _: job.closed,
+    Event.ASSIGN_PRIMARY: lambda job, _: bool(job.crews),
+    Event.KEY_IN_BOX: lambda job, point: point in job.keys,
+    Event.OFFER_VERIFY: lambda job, _: all(crew.members <= job.offered for crew in job.crews),
+    Event.CONFIRM_EXCEPTION: lambda job, _: job.confirmed,
+    Event.UNPLUG: lambda job, _: job.unplugged,
+    Event.PLUG_CONTROL: lambda job, _: job.plug_held,
+    Event.PLUG_IN: lambda job, _: not job.unplugged,
 }
+_CONFIRMED_WHERE_SO = frozenset(
+    {
+        Event.ISOLATE, Event.SHUT_DOWN, Event.RE_ENERGISE, Event.RESTART, Event.CLOSE, Event.ASSIGN_PRIMARY,
+        Event.KEY_IN_BOX, Event.OFFER_VERIFY, Event.UNPLUG, Event.PLUG_IN,
+    }
+)  # fmt: skip
 
 
 def effect_holds(step: Step, lockout: LockoutState) -> bool:
     """Whether what a lockout step brings about is so now, whoever brought it about."""
     if step.event is None or step.event not in _EFFECTS:
         return True
-    if step.point and step.point not in lockout.points:
+    if step.point and step.point not in lockout.points and step.point != BOX:
         return False
     return _EFFECTS[step.event](lockout, step.point)
 
@@ -117,7 +132,7 @@ def _confirms(step: Step, lockout: LockoutState, person: str) -> bool:
             return not lockout.locks_on(step.point)
         case Event.WORK_END:
             return not lockout.at_work
-        case Event.ISOLATE | Event.SHUT_DOWN | Event.RE_ENERGISE | Event.RESTART | Event.CLOSE:
+        case event if event in _CONFIRMED_WHERE_SO:
             return effect_holds(step, lockout)
         case Event.INSPECT_AREA | Event.ACCOUNT_PEOPLE | Event.NOTIFY_AFTER:
             return lockout.closed
@@ -134,8 +149,13 @@ def step_event(
     """
     if step.event is None or _confirms(step, lockout, event.by):
         return None
-    people, result = act.people, act.result
-    if step.event in _NOTICES:
+    people, result, primary = act.people, act.result, ""
+    if step.event is Event.ASSIGN_PRIMARY:
+        primary = event.by  # whoever signs takes charge; another one is named on the Locks screen
+    elif step.event is Event.OFFER_VERIFY:
+        crew = lockout.in_charge(event.by)
+        people = people or tuple(sorted(crew.members if crew else ()))
+    elif step.event in _NOTICES:
         people = people or lockout.job.affected_duties
     elif step.event is Event.ACCOUNT_PEOPLE:
         people = people or tuple(lockout.attending)
@@ -143,9 +163,15 @@ def step_event(
         people = (witness,) if witness else ()
     if step.event in _RESULT_OK:
         result = result or "ok"
-    points = (step.point,) if step.point else ()
     return replace(
-        event, event=step.event, points=points, lock=act.lock, result=result, people=people, how=act.how
+        event,
+        event=step.event,
+        points=(step.point,) if step.point else (),
+        lock=act.lock,
+        result=result,
+        people=people,
+        how=act.how,
+        primary=primary,
     )
 
 

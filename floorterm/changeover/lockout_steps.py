@@ -9,9 +9,9 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 from floorterm.changeover.worksheet import Section, Step, Text
-from floorterm.library.model import IsolationPoint, LineFile, LockoutFile
+from floorterm.library.model import IsolationPoint, LineFile, LockoutFile, LockoutPolicy
 from floorterm.library.model import Text as LibraryText
-from floorterm.lockout.model import Event, Job, Point
+from floorterm.lockout.model import BOX, Event, Job, Point, Policy
 from floorterm.wording import LANGUAGES, words
 
 _MINUTES: Mapping[Event, Decimal] = {
@@ -30,6 +30,13 @@ _MINUTES: Mapping[Event, Decimal] = {
     Event.RE_ENERGISE: Decimal("0.5"),
     Event.RESTART: Decimal(1),
     Event.CLOSE: Decimal("0.5"),
+    Event.ASSIGN_PRIMARY: Decimal(1),
+    Event.KEY_IN_BOX: Decimal("0.5"),
+    Event.OFFER_VERIFY: Decimal(1),
+    Event.CONFIRM_EXCEPTION: Decimal(1),
+    Event.UNPLUG: Decimal("0.5"),
+    Event.PLUG_CONTROL: Decimal("0.5"),
+    Event.PLUG_IN: Decimal("0.5"),
 }
 
 
@@ -88,8 +95,19 @@ def inspection_due(lockout: LockoutFile, on: date, months: int) -> date:
         return (first + timedelta(days=31)).replace(day=1) - timedelta(days=1)
 
 
-def job_of(job_id: str, lockout: LockoutFile, line: LineFile, on: date, months: int) -> Job:
-    """The lockout job of a section: procedure revision and points as they are on that day."""
+def policy_of(site: LockoutPolicy) -> Policy:
+    """The site's policy as a lockout job carries it."""
+    return Policy(
+        never_exempt=site.never_exempt,
+        job_age_limit_h=site.job_age_limit_h,
+        crew_limit=site.crew_limit,
+        contractor_duties=site.contractor_duties,
+        lone_min=site.lone_min,
+    )
+
+
+def job_of(job_id: str, lockout: LockoutFile, line: LineFile, on: date, site: LockoutPolicy) -> Job:
+    """The lockout job of a section: procedure revision, points and site policy as they are on that day."""
     points = {point.id: point for point in line.points}
     return Job(
         id=job_id,
@@ -99,9 +117,16 @@ def job_of(job_id: str, lockout: LockoutFile, line: LineFile, on: date, months: 
         machine=spoken(lockout.machine),
         points=tuple(point_of(points[name]) for name in lockout.points),
         affected_duties=line.affected_duties,
-        inspection_due=inspection_due(lockout, on, months),
+        inspection_due=inspection_due(lockout, on, site.inspection_months),
         changed_on=max(lockout.changed_on, lockout.machine_changed_on or lockout.changed_on),
         retrain=_named(lockout, on),
+        job_class=lockout.exception or "lockout",
+        mode=lockout.mode,
+        crews=lockout.crews,
+        other_removal=lockout.other_removal,
+        task=lockout.task or "",
+        measure=spoken(lockout.measure),
+        policy=policy_of(site),
     )
 
 
@@ -143,8 +168,14 @@ def _step(
 
 
 def before(job: Job, lockout: LockoutFile, after: Iterable[str]) -> Section:
-    """The section that stands before the work: tell, review, shut down, isolate, lock, relieve, verify."""
-    section = f"{job.id}-lock"
+    """The section that stands before the work: tell, review, shut down, isolate, lock, relieve, verify.
+
+    In a group somebody takes charge first, the keys go into the lock box, and members lock the box. An exception
+    has its conditions instead.
+    """
+    if job.job_class != "lockout":
+        return _conditions(job, after)
+    section, group = f"{job.id}-lock", job.mode == "group"
     steps = [
         _step(job, section, "notify", Event.NOTIFY_BEFORE, _say("lock.notify_before"), after,
               why=_say("lock.notify_before_why")),
@@ -153,6 +184,9 @@ def before(job: Job, lockout: LockoutFile, after: Iterable[str]) -> Section:
               [f"{section}/notify"], why=_say("lock.review_why")),
         _step(job, section, "shut-down", Event.SHUT_DOWN, spoken(lockout.shut_down), [f"{section}/review"]),
     ]  # fmt: skip
+    if group:
+        steps.insert(2, _step(job, section, "crew", Event.ASSIGN_PRIMARY, _say("lock.crew"),
+                              [f"{section}/review"], why=_say("lock.crew_why")))  # fmt: skip
     for point in job.points:
         steps.append(
             _step(job, section, f"isolate-{point.id}", Event.ISOLATE,
@@ -163,10 +197,18 @@ def before(job: Job, lockout: LockoutFile, after: Iterable[str]) -> Section:
     for point in job.points:
         steps.append(
             _step(job, section, f"lock-{point.id}", Event.LOCK_ON,
-                  _say("lock.lock_on", {"point": point.name, "place": point.place}),
-                  [f"{section}/isolate-{point.id}"], point=point.id, why=_say("lock.lock_on_why"))
+                  _say("lock.job_lock" if group else "lock.lock_on", {"point": point.name, "place": point.place}),
+                  [f"{section}/isolate-{point.id}"], point=point.id,
+                  why=_say("lock.job_lock_why" if group else "lock.lock_on_why"))
         )  # fmt: skip
     locks = [f"{section}/lock-{point.id}" for point in job.points]
+    if group:
+        steps += [
+            _step(job, section, f"key-{point.id}", Event.KEY_IN_BOX, _say("lock.key_in_box", {"point": point.name}),
+                  [f"{section}/lock-{point.id}"], point=point.id, why=_say("lock.key_in_box_why"))
+            for point in job.points
+        ]  # fmt: skip
+        locks = [f"{section}/key-{point.id}" for point in job.points]
     relieved = []
     for point in job.points:
         if point.needs_release:
@@ -180,17 +222,61 @@ def before(job: Job, lockout: LockoutFile, after: Iterable[str]) -> Section:
         _step(job, section, "verify", Event.VERIFY, _say("lock.verify"), [*locks, *relieved],
               why=_say("lock.verify_why"), caution=_say("lock.authority"))
     )  # fmt: skip
+    if group:
+        steps += [
+            _step(job, section, "offer", Event.OFFER_VERIFY, _say("lock.offer"), [f"{section}/verify"],
+                  why=_say("lock.offer_why")),
+            _step(job, section, "box", Event.LOCK_ON, _say("lock.box"), [f"{section}/offer"], point=BOX,
+                  why=_say("lock.lock_on_why")),
+        ]  # fmt: skip
     return Section(
         id=section, title=_say("lock.section_before", {"machine": job.machine}), steps=tuple(steps)
     )
 
 
+def _conditions(job: Job, after: Iterable[str]) -> Section:
+    """What is confirmed before work that needs no lockout ((a)(2)(ii) note, (a)(2)(iii)(A))."""
+    section = f"{job.id}-lock"
+    if job.job_class == "minor_servicing":
+        text = _say("lock.conditions", {"measure": job.measure})
+        steps = [_step(job, section, "conditions", Event.CONFIRM_EXCEPTION, text, after,
+                       why=_say("lock.conditions_why"), caution=_say("lock.conditions_caution"))]  # fmt: skip
+    else:
+        steps = [
+            _step(job, section, "unplug", Event.UNPLUG, _say("lock.unplug", {"machine": job.machine}), after,
+                  why=_say("lock.unplug_why")),
+            _step(job, section, "control", Event.PLUG_CONTROL, _say("lock.plug_control"), [f"{section}/unplug"],
+                  why=_say("lock.plug_control_why"), caution=_say("lock.plug_caution")),
+        ]  # fmt: skip
+    title = _say("lock.section_conditions", {"machine": job.machine})
+    return Section(id=section, title=title, steps=tuple(steps))
+
+
+def _afterwards(job: Job, after: Iterable[str]) -> Section:
+    section = f"{job.id}-unlock"
+    steps = [_step(job, section, "work-end", Event.WORK_END, _say("lock.work_end"), after,
+                   why=_say("lock.work_end_why"))]  # fmt: skip
+    if job.job_class == "cord_plug":
+        steps.append(_step(job, section, "plug-in", Event.PLUG_IN, _say("lock.plug_in", {"machine": job.machine}),
+                           [f"{section}/work-end"]))  # fmt: skip
+    steps.append(_step(job, section, "close", Event.CLOSE, _say("lock.close"), [steps[-1].id]))
+    title = _say("lock.section_afterwards", {"machine": job.machine})
+    return Section(id=section, title=title, steps=tuple(steps))
+
+
 def behind(job: Job, lockout: LockoutFile, after: Iterable[str]) -> Section:
     """The section after the work: everybody out, inspect, account, locks off, tell, re-energise, restart."""
+    if job.job_class != "lockout":
+        return _afterwards(job, after)
     section = f"{job.id}-unlock"
     steps = [
         _step(job, section, "work-end", Event.WORK_END, _say("lock.work_end"), after, why=_say("lock.work_end_why")),
-        _step(job, section, "inspect", Event.INSPECT_AREA, _say("lock.inspect"), [f"{section}/work-end"]),
+    ]  # fmt: skip
+    if job.mode == "group":
+        steps.append(_step(job, section, "box-off", Event.LOCK_OFF, _say("lock.box_off"), [f"{section}/work-end"],
+                           point=BOX, why=_say("lock.lock_off_why")))  # fmt: skip
+    steps += [
+        _step(job, section, "inspect", Event.INSPECT_AREA, _say("lock.inspect"), [steps[-1].id]),
         _step(job, section, "account", Event.ACCOUNT_PEOPLE, _say("lock.account"), [f"{section}/inspect"],
               why=_say("lock.account_why")),
     ]  # fmt: skip

@@ -148,6 +148,11 @@ class LockoutPolicy(Model):
     job_age_limit_h: Annotated[Whole, Field(ge=1, le=240)] = 24
     inspection_months: Annotated[Whole, Field(ge=1, le=12)] = 12
     never_exempt: tuple[str, ...] = ("screen_change", "head_opening", "die_change", "lye_line_opening")
+    crew_limit: Annotated[Whole, Field(ge=2, le=100)] | None = None
+    contractor_duties: tuple[
+        Id, ...
+    ] = ()  # duties of people of outside employers; the duty stands for the firm
+    lone_min: Annotated[Whole, Field(ge=1, le=240)] | None = None  # somebody asks after whoever works alone
 
 
 class LimitPolicy(Model):

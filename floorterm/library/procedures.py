@@ -177,12 +177,36 @@ class LockoutFile(Model):
     effective_on: Day
     changed_on: Day
     machine_changed_on: Day | None = None
-    points: Annotated[tuple[Id, ...], Field(min_length=1)]
+    points: tuple[Id, ...] = ()
     shut_down: Text
     restart: Text
     other_removal: Flag = False
+    # individual locks, a group with a lock box, or either: a group as soon as somebody takes charge of a crew
+    mode: Literal["individual", "group", "either"] = "individual"
+    crews: Annotated[Whole, Field(ge=1, le=20)] = 1
+    # work that needs no lockout under the conditions of 29 CFR 1910.147(a)(2); `measure` protects instead
+    exception: Literal["minor_servicing", "cord_plug"] | None = None
+    task: Id | None = None
+    measure: Text | None = None
     content: LockoutContent
     certificates: tuple[InspectionCertificate, ...] = ()
+
+    @model_validator(mode="after")
+    def _fits_its_class(self) -> "LockoutFile":
+        broken: list[str] = []
+        if self.exception is None and not self.points:
+            broken.append("points: at least one isolation point")
+        if self.exception is not None and self.points:
+            broken.append("points: none, as work at an isolation point is no exception from lockout")
+        if self.exception == "minor_servicing" and self.measure is None:
+            broken.append("measure: what protects instead of a lockout")
+        if self.exception is not None and self.task is None:
+            broken.append("task: a word for the task, to compare with never_exempt in plant.yaml")
+        if self.exception is not None and self.mode != "individual":
+            broken.append("mode: individual, as an exception is one person's work")
+        if self.crews > 1 and self.mode != "group":
+            broken.append("mode: group, as only a group has several crews")
+        return unbroken(self, broken)
 
 
 class BlockFile(Model):

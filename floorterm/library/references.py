@@ -84,6 +84,10 @@ def _plant(documents: Documents, plant: Document) -> Iterator[Fault]:
     yield from repeats(plant, names_of(plant.node, "shifts"), "shift")
     yield from repeats(plant, names_of(plant.node, "first_aid"), "topic")
     yield from _duties(documents, plant, "release_duties")
+    policy = plant.node.get("lockout")
+    if policy is not None:
+        nodes = policy.each("contractor_duties")
+        yield from _known(plant, nodes, "a duty of plant.yaml", documents.duties, True)
     if plant.node.get("release_duties") is None and "supervisor" not in documents.duties:
         hint = near("supervisor", documents.duties)
         yield plant.fault(
