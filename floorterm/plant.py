@@ -23,7 +23,7 @@ from floorterm.changeover.worksheet import Worksheet, to_json
 from floorterm.entries import Draft, Entry, clean_text
 from floorterm.library.calibrated import Calibration, CalibrationMismatchError, with_calibration
 from floorterm.lockout.inspection import KINDS, fold_inspections, with_inspections
-from floorterm.lockout.model import NEVER_REFUSED
+from floorterm.lockout.model import NEVER_REFUSED, Event
 from floorterm.lockout.state import LockOn
 from floorterm.people import Permission, Person
 from floorterm.wording import Refusal, Say
@@ -78,6 +78,7 @@ class LineNow:
 class _Cache:
     states: dict[str, State] = field(default_factory=dict)
     register: Register | None = None
+    removals: tuple[int, tuple[Entry, ...]] = (0, ())
 
 
 class Plant:
@@ -276,6 +277,7 @@ class Plant:
         act = _tidy(act)
         sheet = self.state(work).worksheet
         leaves = _way_out(act, sheet)
+        people = self.ledger.people() if isinstance(act, LockoutAct | SignStep) else ()
 
         def guard(asked: "Asked") -> Sequence[Refusal]:
             state = _fold_on(work, self._cache.states.get(work), asked.entries)
@@ -283,7 +285,17 @@ class Plant:
             if not leaves and (unproved := _unproved(who, act, state.worksheet)):
                 return unproved
             now = _with_offset(asked.now, self.zone)
-            return may(state, act, asked.person, now, witness=asked.witness, elsewhere=self.elsewhere(work))
+            if not leaves and (untold := self._not_informed(asked.person, act)):
+                return untold
+            return may(
+                state,
+                act,
+                asked.person,
+                now,
+                witness=asked.witness,
+                elsewhere=self.elsewhere(work),
+                people=people,
+            )
 
         draft = Draft(
             kind=act.KIND,
@@ -427,6 +439,48 @@ class Plant:
     def _runs_on(self, line: str, fragrance: str) -> bool:
         found = self.library.fragrances.get(fragrance)
         return found is not None and line in found.lines
+
+    def uninformed(self, person: str) -> tuple[Entry, ...]:
+        """Entries by which somebody took this person's lock off, of which nobody has told them yet.
+
+        Until they are told they resume no work ((e)(3)(iii)): they do not sign in, and only ways out are recorded.
+        """
+        removals: dict[tuple[str, str], list[Entry]] = {}
+        for entry in self._removals():
+            about = (entry.changeover, str(entry.value.get("job", "")))
+            if entry.value.get("owner") != person:
+                continue
+            if entry.value.get("event") == Event.REMOVE_OTHER:
+                removals.setdefault(about, []).append(entry)
+            elif entry.value.get("event") == Event.OWNER_INFORMED:
+                removals.pop(about, None)
+        return tuple(entry for entries in removals.values() for entry in entries)
+
+    def untold_works(self, line: str) -> tuple[State, ...]:
+        """Works of a line, ended ones too, in which somebody's lock was taken off who does not know it yet."""
+        works = dict.fromkeys(entry.changeover for entry in self._removals() if entry.line == line)
+        states = (self.state(work) for work in works)
+        return tuple(state for state in states if any(job.removed for job in state.locks.values()))
+
+    def _removals(self) -> tuple[Entry, ...]:
+        """Entries that take an absent owner's lock off or tell the owner of it; only new ones are read."""
+        seen, known = self._cache.removals
+        new = self.ledger.entries(kinds=(LockoutAct.KIND,), after_n=seen)
+        about = (Event.REMOVE_OTHER, Event.OWNER_INFORMED)
+        found = (*known, *(entry for entry in new if entry.value.get("event") in about))
+        self._cache.removals = (new[-1].n if new else seen, found)
+        return found
+
+    def _not_informed(self, person: Person, act: Act) -> tuple[Refusal, ...]:
+        if isinstance(act, LockoutAct) and act.is_way_out:
+            return ()
+        return tuple(
+            Refusal(
+                Say("plant.not_informed", {"name": entry.name, "work": entry.changeover, "n": entry.n}),
+                "29 CFR 1910.147(e)(3)(iii)",
+            )
+            for entry in self.uninformed(person.code)[:1]
+        )
 
     def elsewhere(self, work: str) -> tuple[LockOn, ...]:
         """Locks of other works, on every line: nobody energises a point under them, no lock is in two places."""

@@ -13,7 +13,7 @@ from floorterm.changeover.entry_rules import NumberError, number_of, typed, with
 from floorterm.changeover.state import State
 from floorterm.changeover.view_words import Texts, duty_name, kg, number, say, tell, unit_text
 from floorterm.changeover.worksheet import FlushNote, Step
-from floorterm.lockout.model import Event
+from floorterm.lockout.model import PLUG_CONTROLS, Event
 from floorterm.people import Person
 
 Mode = Literal["none", "number", "text", "code", "one", "some", "kg", "counter"]
@@ -26,7 +26,13 @@ _ANSWERS: Final[Mapping[Event, tuple[str, ...]]] = {
     Event.MONITOR: ("zero", "not_zero"),
     Event.INSPECT_AREA: ("ok", "not_ok"),
     Event.SHUT_DOWN: ("normal", "found_stopped", "emergency"),
+    Event.CONFIRM_EXCEPTION: ("ok", "not_ok"),
+    Event.PLUG_CONTROL: PLUG_CONTROLS,
+    Event.OWNER_ABSENT_CHECK: ("absent", "present"),
+    Event.OWNER_CONTACT_TRY: ("reached", "no_answer"),
+    Event.CONTRACTOR_EXCHANGE: ("both", "given", "received"),
 }
+ANSWERED: Final = frozenset(_ANSWERS)
 _ALARMING: Final = frozenset({"not_zero", "not_ok"})
 _NOTICES: Final = frozenset({Event.NOTIFY_BEFORE, Event.NOTIFY_AFTER})
 
@@ -75,10 +81,11 @@ class Echo:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Speaker:
-    """The language of a screen and what the plant calls its duties."""
+    """The language of a screen, what the plant calls its duties, and the names of people by code."""
 
     language: str
     duties: Mapping[str, Texts] = field(default_factory=dict)
+    people: Mapping[str, str] = field(default_factory=dict)
 
     def duty(self, duty: str) -> str:
         """A duty in this language."""
@@ -149,8 +156,10 @@ def _lockout_spec(state: State, step: Step, speaker: Speaker) -> EntrySpec:
         return EntrySpec()
     if step.event in _NOTICES:
         return people_told_spec(job.job.affected_duties, speaker)
-    if step.event is Event.ACCOUNT_PEOPLE and job.workers:
-        return people_clear_spec(job.workers, speaker.language)
+    if step.event is Event.ACCOUNT_PEOPLE and job.attending:
+        return people_clear_spec(job.attending, speaker.language)
+    if step.event is Event.ASSIGN_PRIMARY and not job.crews:
+        return some_people_spec("enter_crew", tuple(speaker.people), speaker)
     if step.event is Event.LOCK_ON:
         return lock_spec(speaker.language)
     if step.event in _ANSWERS:
@@ -173,6 +182,19 @@ def people_clear_spec(workers: Mapping[str, str], language: str) -> EntrySpec:
     """Who stands clear: each is marked by whoever counts; nobody is marked beforehand."""
     options = tuple(Option(id=code, text=name) for code, name in workers.items())
     return EntrySpec(mode="some", prompt=say("enter_clear", language), options=options)
+
+
+def some_people_spec(
+    key: str, codes: tuple[str, ...], speaker: Speaker, *, one: bool = False, all_chosen: bool = False
+) -> EntrySpec:
+    """People to choose from: one of them, or some."""
+    options = tuple(Option(id=code, text=speaker.people.get(code, code)) for code in codes)
+    return EntrySpec(
+        mode="one" if one else "some",
+        prompt=say(key, speaker.language),
+        options=options,
+        chosen=codes if all_chosen else (),
+    )
 
 
 def answer_spec(event: Event, language: str) -> EntrySpec:
@@ -262,11 +284,11 @@ def _lockout_act(state: State, step: Step, person: Person, given: Given) -> Sign
         case Event.LOCK_OFF:
             own = job.own_locks(person.code, step.point) if job else ()
             return SignStep(step=step.id, lock=own[0].lock if len(own) == 1 else "")
-        case Event.SHUT_DOWN:
+        case Event.SHUT_DOWN | Event.PLUG_CONTROL:
             return SignStep(step=step.id, how=first)
-        case Event.VERIFY | Event.INSPECT_AREA:
+        case Event.VERIFY | Event.INSPECT_AREA | Event.CONFIRM_EXCEPTION:
             return SignStep(step=step.id, result=first)
-        case Event.NOTIFY_BEFORE | Event.NOTIFY_AFTER:
+        case Event.NOTIFY_BEFORE | Event.NOTIFY_AFTER | Event.ASSIGN_PRIMARY:
             return SignStep(step=step.id, people=given.chosen)
         case Event.ACCOUNT_PEOPLE:
             return SignStep(step=step.id, result="ok", people=given.chosen)
@@ -283,7 +305,7 @@ def likely_act(state: State, step: Step, person: Person) -> SignStep:
     if job is not None and step.event in _NOTICES:
         people = job.job.affected_duties
     elif job is not None and step.event is Event.ACCOUNT_PEOPLE:
-        people = tuple(job.workers)
+        people = tuple(job.attending)
     text = {"reading": str(step.low or step.high or 0), "scan": step.expect}.get(step.kind, "-")
     if step.kind == "flush":
         progress = state.flush[step.id]

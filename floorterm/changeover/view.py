@@ -132,15 +132,16 @@ def view(
     *,
     elsewhere: Iterable[LockOn] = (),
     duties: Mapping[str, Texts] | None = None,
+    people: Mapping[str, str] | None = None,
     at: str = "",
 ) -> WorkView:
     """A piece of work ready to show to a person (None: nobody has signed in).
 
-    `elsewhere` are the locks of other works, `duties` the plant's names of duties, `at` a step that the person
-    chose from the list instead of the one that the rules propose.
+    `elsewhere` are the locks of other works, `duties` the plant's names of duties, `people` names by code of those
+    whom a crew may have, `at` a step that the person chose from the list instead of the one that the rules propose.
     """
     now = now.astimezone(state.last_at.tzinfo)
-    others, speaker = tuple(elsewhere), Speaker(language=language, duties=duties or {})
+    others, speaker = tuple(elsewhere), Speaker(language=language, duties=duties or {}, people=people or {})
     waiting = open_steps(state, now)
     step = _shown(state, person, now, others, at, waiting)
     place = numbers(state)

@@ -3,33 +3,25 @@
 Everything is what the record says. The locks at the machine, the try-out and the site's procedure decide.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Final, Literal
+from typing import Literal
 
-from floorterm.changeover.acts import LockoutAct
-from floorterm.changeover.entering import (
-    EntrySpec,
-    Speaker,
-    answer_spec,
-    lock_spec,
-    people_clear_spec,
-    people_told_spec,
-)
+from floorterm.changeover.entering import Speaker
 from floorterm.changeover.fold_lockout import work_left
+from floorterm.changeover.lock_offers import Offer, more_offers, offers_of
 from floorterm.changeover.rules import lockout_next
 from floorterm.changeover.state import State
 from floorterm.changeover.view_step import RefusalView, refusal_views
 from floorterm.changeover.view_words import Texts, clock, say, spoken, tell
-from floorterm.lockout.guard import may_work
-from floorterm.lockout.guide import Move
-from floorterm.lockout.model import Event, Point
+from floorterm.lockout.guard import may_work, training_refusals
+from floorterm.lockout.model import BOX, Point
 from floorterm.lockout.state import LockOn, LockoutState
-from floorterm.people import LockoutStatus, Person
+from floorterm.people import Person
+from floorterm.wording import Say
 
-_SAFER: Final = (Event.WORK_END, Event.LOCK_OFF)
-_ONE_POINT_EACH: Final = frozenset({Event.ISOLATE, Event.LOCK_ON, Event.RELEASE, Event.RE_ENERGISE})
+Level = Literal["", "caution", "danger"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,30 +36,24 @@ class PointRow:
     locks: tuple[str, ...]
     own: bool
     note: str = ""
-    note_level: Literal["", "caution", "danger"] = ""
+    note_level: Level = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Offer:
-    """One thing that the person can do about a lockout. `goes_to` names the step on Work that does it.
+class Said:
+    """Something that must be known about a lockout, and the rule behind it; site policy says so."""
 
-    `acts` are recorded one after the other; where `asks` is set, each asks an entry first. `safer` acts are
-    never refused.
-    """
-
-    id: str
     text: str
-    note: str = ""
-    work: str
-    acts: tuple[LockoutAct, ...] = ()
-    asks: EntrySpec | None = None
-    goes_to: str = ""
-    safer: bool = False
+    rule: str = ""
+    level: Level = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class JobView:
-    """One lockout: its machine, its points, who is at work under it, what is proved, what comes next."""
+    """One lockout: its machine, its points, who is at work under it, what is proved, what comes next.
+
+    `said` is what fell short or runs late, the newest first; `crew` who answers for whom in a group.
+    """
 
     work: str
     job: str
@@ -80,11 +66,16 @@ class JobView:
     alarm: bool
     next: tuple[str, ...]
     refusals: tuple[RefusalView, ...]
+    said: tuple[Said, ...] = ()
+    crew: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LocksView:
-    """Every lockout of a line that something is left of, and what this person can do."""
+    """Every lockout of a line that something is left of, and what this person can do.
+
+    `more` is offered on a list of its own: what somebody may also do, but need not.
+    """
 
     line: str
     authority: str
@@ -93,6 +84,7 @@ class LocksView:
     jobs: tuple[JobView, ...]
     offers: tuple[Offer, ...]
     empty: str
+    more: tuple[Offer, ...] = ()
 
 
 def locks_view(
@@ -103,20 +95,27 @@ def locks_view(
     *,
     line: str = "",
     duties: Mapping[str, Texts] | None = None,
+    people: Iterable[Person] = (),
 ) -> LocksView:
-    """The locks of the works of one line (`line` is its name) for a person, or for somebody not signed in."""
-    works = tuple(states)
-    speaker = Speaker(language=language, duties=duties or {})
+    """The locks of the works of one line (`line` is its name) for a person, or for somebody not signed in.
+
+    `people` are those whom an act may name: a crew, a contact, whoever takes over.
+    """
+    works, known = tuple(states), tuple(people)
+    by_code = {one.code: one.name for one in known}
+    speaker = Speaker(language=language, duties=duties or {}, people=by_code)
+    more: list[Offer] = []
     jobs: list[JobView] = []
     offers: list[Offer] = []
     for state in works:
         local = now.astimezone(state.last_at.tzinfo)
         others = _elsewhere(works, state)
         for name, job in state.locks.items():
-            if state.ended and job.is_idle:
+            if state.ended and job.is_idle and not job.removed:
                 continue
             jobs.append(_job(state, name, person, local, speaker, others))
-            offers += _offers(state, name, person, local, speaker)
+            offers += offers_of(state, name, person, local, speaker, known)
+            more += more_offers(state, name, person, speaker, known)
     locks = [lock for state in works for lock in state.locks_on()]
     safer_first = sorted(offers, key=lambda offer: not offer.safer)
     names = ", ".join(dict.fromkeys(lock.owner_name or lock.owner for lock in locks))
@@ -128,6 +127,7 @@ def locks_view(
         jobs=tuple(jobs),
         offers=tuple(safer_first),
         empty=say("no_lockout", language),
+        more=tuple(more),
     )
 
 
@@ -155,12 +155,17 @@ def _job(
         machine=tell(job.job.machine, language),
         title=tell(job.job.title, language),
         status=say(_status(job), language),
-        points=tuple(_point(job, point, person, now, speaker, elsewhere) for point in job.job.points),
+        points=(
+            *(_point(job, point, person, now, speaker, elsewhere) for point in job.job.points),
+            *([_box(job, person, now, language)] if job.group else []),
+        ),
         at_work=say("at_work", language, names=at_work) if at_work else say("nobody_at_work", language),
         proved=_proved(job, now, language),
         alarm=job.alarm,
         next=tuple(spoken(move.say, language) for move in moves),
         refusals=_against_work(state, name, person, now, speaker, elsewhere),
+        said=tuple(_said(job, now, language)),
+        crew=tuple(_crews(job, speaker)),
     )
 
 
@@ -187,7 +192,67 @@ def _proved(job: LockoutState, now: datetime, language: str) -> str:
 
 
 def _name(job: LockoutState, code: str) -> str:
-    return next((event.by_name for event in job.events if event.by == code and event.by_name), code)
+    return job.name(code)
+
+
+def _said(job: LockoutState, now: datetime, language: str) -> Iterator[Said]:
+    """What fell short, the newest first; then what is energised for a test, old, alone, or not yet told."""
+    for short in reversed(job.shortfalls):
+        yield Said(text=spoken(Say(short.key, short.facts), language), rule=short.rule, level="danger")
+    if job.testing:
+        points = ", ".join(tell(p.name, language) for p in job.job.points if p.id in job.testing)
+        yield Said(
+            text=say("said_testing", language, points=points), rule="29 CFR 1910.147(f)(1)", level="danger"
+        )
+    for code, due in job.alone_due().items():
+        late = due is None or now > due
+        time = clock(due, now) if due is not None else "-"
+        contact = job.alone[code].contact if code in job.alone else ""
+        facts = {"name": job.name(code), "contact": job.name(contact) or "-", "time": time}
+        key = "said_alone_late" if late else "said_alone"
+        yield Said(
+            text=say(key, language, **facts),
+            rule=say("site_policy", language),
+            level="danger" if late else "",
+        )
+    if job.too_old(now):
+        text = say("said_old", language, n=job.job.policy.job_age_limit_h)
+        yield Said(text=text, rule=say("site_policy", language), level="caution")
+    for removed in job.removed.values():
+        text = say("said_removed", language, owner=removed.owner_name, name=removed.by_name,
+                   time=clock(removed.at, now))  # fmt: skip
+        yield Said(text=text, rule="29 CFR 1910.147(e)(3)(iii)", level="caution")
+    for one in job.handed:
+        to = ", ".join(job.name(code) for code in sorted(one.to))
+        place = say("lock_box", language) if one.place == BOX else one.place
+        text = say("said_handed", language, place=place, name=job.name(one.giver), to=to)
+        yield Said(text=text, rule="29 CFR 1910.147(f)(4)")
+
+
+def _crews(job: LockoutState, speaker: Speaker) -> Iterator[str]:
+    for crew in job.crews:
+        members = ", ".join(
+            speaker.people.get(code) or job.name(code) for code in sorted(crew.members - {crew.primary})
+        )
+        primary = speaker.people.get(crew.primary) or job.name(crew.primary)
+        yield say("crew_line", speaker.language, primary=primary, members=members or "-")
+    if job.coordinator:
+        name = speaker.people.get(job.coordinator) or job.name(job.coordinator)
+        yield say("coordinator_line", speaker.language, name=name)
+
+
+def _box(job: LockoutState, person: Person | None, now: datetime, language: str) -> PointRow:
+    """The lock box as a row: how many keys are in it, whose locks hold it."""
+    keys, needed = len(job.keys & set(job.job.required)), len(job.job.required)
+    return PointRow(
+        id=BOX,
+        name=say("lock_box", language),
+        place="",
+        position=say("box_keys", language, n=keys, of=needed),
+        isolated=keys == needed,
+        locks=tuple(_lock_text(lock, now, language) for lock in job.box),
+        own=person is not None and any(lock.owner == person.code for lock in job.box),
+    )
 
 
 def _point(
@@ -221,9 +286,7 @@ def _lock_text(lock: LockOn, now: datetime, language: str) -> str:
     return say("lock_of", language, lock=lock.lock, name=lock.owner_name or lock.owner, time=time)
 
 
-def _note(
-    job: LockoutState, point: Point, now: datetime, language: str
-) -> tuple[str, Literal["", "caution", "danger"]]:
+def _note(job: LockoutState, point: Point, now: datetime, language: str) -> tuple[str, Level]:
     found = job.points[point.id]
     if found.isolated and point.required and not found.locks:
         return say("point_bare", language), "danger"
@@ -250,115 +313,10 @@ def _against_work(
 ) -> tuple[RefusalView, ...]:
     """Why the person may not reach in now; asked only while work under the lockout is left."""
     job = state.locks[name]
-    if person is None or not job.begun or job.closed or state.ended:
+    if person is None or not job.begun or job.closed:
         return ()
-    if not work_left(state.worksheet, state.signed, name):
-        return ()
+    if state.ended or not work_left(state.worksheet, state.signed, name):
+        # nobody is kept from a lock; who acts all the same is told what the audit will say of it
+        acted = any(event.by == person.code for event in job.events)
+        return refusal_views(training_refusals(job, person, now), speaker.language) if acted else ()
     return refusal_views(may_work(job, person, now, elsewhere), speaker.language)
-
-
-# --- what the person can do ---------------------------------------------------------------------------
-
-
-def _offers(
-    state: State, name: str, person: Person | None, now: datetime, speaker: Speaker
-) -> Iterable[Offer]:
-    job = state.locks[name]
-    yield from _safer(state, name, person, speaker)
-    if person is None:
-        return
-    for move in lockout_next(state, name, person, now):
-        if move.event is not None and move.event not in _SAFER:
-            yield _offer(state, name, move, speaker)
-    lapsing = job.monitor_due()
-    if person.lockout is LockoutStatus.AUTHORIZED and job.begun and lapsing and job.full:
-        yield Offer(
-            id=f"{state.work}/{name}/monitor",
-            text=say("offer_monitor", speaker.language, machine=tell(job.job.machine, speaker.language)),
-            work=state.work,
-            acts=(LockoutAct(job=name, event=Event.MONITOR, points=tuple(lapsing)),),
-            asks=answer_spec(Event.MONITOR, speaker.language),
-        )
-
-
-def _safer(state: State, name: str, person: Person | None, speaker: Speaker) -> Iterable[Offer]:
-    """Getting out and taking one's own locks off: offered to whoever it could be about, never refused."""
-    job, language = state.locks[name], speaker.language
-    machine = tell(job.job.machine, language)
-    if job.at_work if person is None else person.code in job.at_work:
-        yield Offer(
-            id=f"{state.work}/{name}/work_end",
-            text=say("offer_work_end", language, machine=machine),
-            work=state.work,
-            acts=(LockoutAct(job=name, event=Event.WORK_END),),
-            safer=True,
-        )
-    own = job.locks_on() if person is None else job.own_locks(person.code)
-    if own:
-        points = tuple(dict.fromkeys(lock.point for lock in own)) if person is not None else ()
-        yield Offer(
-            id=f"{state.work}/{name}/lock_off",
-            text=say("offer_lock_off", language, machine=machine),
-            note=say("offer_lock_off_count", language, n=len(own)) if person is not None else "",
-            work=state.work,
-            acts=(LockoutAct(job=name, event=Event.LOCK_OFF, points=points),),
-            safer=True,
-        )
-
-
-def _offer(state: State, name: str, move: Move, speaker: Speaker) -> Offer:
-    job, event, language = state.locks[name], move.event, speaker.language
-    assert event is not None  # moves without an event are only sentences
-    text, id_ = spoken(move.say, language), f"{state.work}/{name}/{event.value}"
-    step = _step_for(state, name, event, move.points)
-    if step:
-        return Offer(id=id_, text=text, note=say("offer_on_work", language), work=state.work, goes_to=step)
-    acts: tuple[LockoutAct, ...]
-    if event in _ONE_POINT_EACH:
-        acts = tuple(LockoutAct(job=name, event=event, points=(point,)) for point in move.points)
-    else:
-        acts = (LockoutAct(job=name, event=event, points=move.points),)
-    if event is Event.WORK_START:
-        text = say("offer_work_start", language, machine=tell(job.job.machine, language))
-    return Offer(id=id_, text=text, work=state.work, acts=acts, asks=_asks(job, event, speaker))
-
-
-def _step_for(state: State, name: str, event: Event, points: tuple[str, ...]) -> str:
-    """The open step of the worksheet that records this move; empty where none does."""
-    if state.ended:
-        return ""
-    for step in state.worksheet.steps():
-        same = step.job == name and step.event is event and (not step.point or step.point in points)
-        if same and step.id not in state.signed:
-            return step.id
-    return ""
-
-
-def _asks(job: LockoutState, event: Event, speaker: Speaker) -> EntrySpec | None:
-    match event:
-        case Event.LOCK_ON:
-            return lock_spec(speaker.language)
-        case Event.VERIFY | Event.MONITOR | Event.INSPECT_AREA | Event.SHUT_DOWN:
-            return answer_spec(event, speaker.language)
-        case Event.NOTIFY_BEFORE | Event.NOTIFY_AFTER:
-            return people_told_spec(job.job.affected_duties, speaker)
-        case Event.ACCOUNT_PEOPLE if job.workers:
-            return people_clear_spec(job.workers, speaker.language)
-    return None
-
-
-def filled(act: LockoutAct, text: str, chosen: tuple[str, ...]) -> LockoutAct:
-    """The act with what was entered for it."""
-    first = chosen[0] if chosen else ""
-    match act.event:
-        case Event.LOCK_ON:
-            return LockoutAct(job=act.job, event=act.event, points=act.points, lock=text.strip())
-        case Event.VERIFY | Event.MONITOR | Event.INSPECT_AREA:
-            return LockoutAct(job=act.job, event=act.event, points=act.points, result=first)
-        case Event.SHUT_DOWN:
-            return LockoutAct(job=act.job, event=act.event, points=act.points, how=first)
-        case Event.NOTIFY_BEFORE | Event.NOTIFY_AFTER:
-            return LockoutAct(job=act.job, event=act.event, people=chosen)
-        case Event.ACCOUNT_PEOPLE:
-            return LockoutAct(job=act.job, event=act.event, people=chosen, result="ok")
-    return act

@@ -283,7 +283,7 @@ def _details(state: State, step: Step, language: str) -> tuple[Detail, ...]:
             return _energies(job.job, language)
         case Event.VERIFY:
             return _methods(job.job, language)
-        case Event.ACCOUNT_PEOPLE if not job.workers:
+        case Event.ACCOUNT_PEOPLE if not job.attending:
             return (Detail(name="", text=say("nobody_worked", language)),)
         case Event.LOCK_OFF | Event.RE_ENERGISE:
             return tuple(

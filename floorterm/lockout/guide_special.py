@@ -27,7 +27,8 @@ def _moves(state: LockoutState, person: Person, work_left: bool) -> Iterator[Mov
         if work_left:
             yield from _test(state)
     if state.begun and not state.closed and (authorised or person.may_supervise()):
-        yield from _crews(state)
+        if authorised:
+            yield from _crews(state)
         if state.exchanged and not state.own_staff_told:
             yield move(state, Event.OWN_STAFF_TOLD)
         if state.locks_on():

@@ -3,7 +3,8 @@
 from dataclasses import replace
 
 from floorterm.changeover.acts import Abandon, LockoutAct
-from floorterm.changeover.view_locks import LocksView, filled, locks_view
+from floorterm.changeover.lock_offers import filled
+from floorterm.changeover.view_locks import LocksView, locks_view
 from floorterm.lockout.model import Event
 from floorterm.people import Person
 from tests.changeover import sheets

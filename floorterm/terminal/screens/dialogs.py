@@ -20,6 +20,7 @@ from floorterm.terminal.widgets.rows import Row, Rows
 from floorterm.wording import words
 
 if TYPE_CHECKING:
+    from floorterm.changeover.state import State
     from floorterm.plant import Plant
 
 
@@ -205,6 +206,16 @@ def own_lock_spec(point: str, language: str) -> EntrySpec:
     """The number of one's own lock for a point; the point is named in the prompt."""
     spec = lock_spec(language)
     return EntrySpec(mode=spec.mode, prompt=f"{point}: {spec.prompt}")
+
+
+def crew_names(plant: "Plant", state: "State") -> dict[str, str]:
+    """Names by code of everybody who may be in a crew; nobody where no lockout of the work has one."""
+    from floorterm.people import LockoutStatus  # noqa: PLC0415
+
+    if all(job.mode != "group" for job in state.worksheet.jobs):
+        return {}
+    people = plant.ledger.people()
+    return {one.code: one.name for one in people if one.active and one.lockout is LockoutStatus.AUTHORIZED}
 
 
 def speaker_of(plant: "Plant", language: str) -> Speaker:

@@ -10,12 +10,13 @@ from textual.containers import Vertical
 from textual.widget import Widget
 
 from floorterm.changeover.entering import Given
-from floorterm.changeover.view_locks import LocksView, Offer, filled, locks_view
+from floorterm.changeover.lock_offers import Offer, coordinated, filled
+from floorterm.changeover.view_locks import LocksView, locks_view
 from floorterm.changeover.view_words import tell
 from floorterm.lockout.model import Event
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import NotRecorded, Recorded
-from floorterm.terminal.screens.dialogs import AskScreen, own_lock_spec, speaker_of
+from floorterm.terminal.screens.dialogs import AskScreen, Item, MenuScreen, own_lock_spec, speaker_of
 from floorterm.terminal.views.locks import locks_lines
 from floorterm.terminal.views.text import Line, Span
 from floorterm.terminal.views.work import say
@@ -25,6 +26,10 @@ from floorterm.terminal.widgets.zones import Zone, Zones
 
 if TYPE_CHECKING:
     from floorterm.changeover.acts import LockoutAct
+
+
+_MORE = "more"
+_MOST = 6  # offers on the screen itself; the rest is on the list of its own
 
 
 class LocksScreen(FloorScreen[str | None]):
@@ -67,14 +72,19 @@ class LocksScreen(FloorScreen[str | None]):
         """Read every work of the line."""
         plant, person = self.desk.plant, self.app.session.person
         name = tell(plant.library.lines[self.line].name.model_dump(exclude_none=True), self.language)
-        states = plant.line_now(self.line).works
+        works = plant.line_now(self.line).works
+        untold = (
+            state for state in plant.untold_works(self.line) if all(state.work != one.work for one in works)
+        )
+        states = (*works, *untold)
         self.view = locks_view(
             states,
             person,
             plant.now(),
             self.language,
             line=name,
-            duties=speaker_of(self.desk.plant, self.language).duties,
+            duties=speaker_of(plant, self.language).duties,
+            people=plant.ledger.people() if person is not None else (),
         )
         width = self.size.width
         authority: Line = (Span(f" {self.view.authority} ".ljust(width), "notice"),)
@@ -86,6 +96,7 @@ class LocksScreen(FloorScreen[str | None]):
 
     def _show_offers(self) -> None:
         offers = self.view.offers if self.view else ()
+        offers = offers[:_MOST]
         zones = [
             Zone(
                 offer.id,
@@ -94,9 +105,11 @@ class LocksScreen(FloorScreen[str | None]):
                 note=offer.note,
                 under_cursor=place - 1 == self._cursor,
             )
-            for place, offer in enumerate(offers[:9], 1)
+            for place, offer in enumerate(offers, 1)
         ]
-        safer = sum(1 for offer in offers[:9] if offer.safer)
+        safer = sum(1 for offer in offers if offer.safer)
+        if self.view is not None and self.view.more:
+            zones.append(Zone(_MORE, say("offer_more", self.language), digit="m"))
         self.query_one("#safer", Zones).show(zones[:safer])
         self.query_one("#others", Zones).show(zones[safer:])
 
@@ -119,7 +132,10 @@ class LocksScreen(FloorScreen[str | None]):
     def on_key(self, event: events.Key) -> None:
         """A digit does what it stands for; arrows choose, Enter does."""
         offers = self.view.offers if self.view else ()
-        if event.character and event.character in "123456789":
+        if event.character == "m" and self.view is not None and self.view.more:
+            event.stop()
+            self._open_more()
+        elif event.character and event.character in "123456789":
             event.stop()
             place = int(event.character) - 1
             if place < len(offers):
@@ -127,7 +143,7 @@ class LocksScreen(FloorScreen[str | None]):
         elif event.key in ("up", "left", "down", "right") and offers:
             event.stop()
             by = 1 if event.key in ("down", "right") else -1
-            self._cursor = (self._cursor + by) % min(9, len(offers))
+            self._cursor = (self._cursor + by) % min(_MOST, len(offers))
             self._show_offers()
 
     def action_take(self) -> None:
@@ -138,9 +154,27 @@ class LocksScreen(FloorScreen[str | None]):
     def on_zones_tapped(self, message: Zones.Tapped) -> None:
         """A tap does what it stands for."""
         message.stop()
+        if message.key == _MORE:
+            self._open_more()
+            return
         offer = next((one for one in self.view.offers if one.id == message.key), None) if self.view else None
         if offer is not None:
             self._do(offer)
+
+    def _open_more(self) -> None:
+        """What somebody may also do, on a list of its own."""
+        if self.view is not None and not self.desk.pending:
+            self.run_worker(self._choose_more(self.view), group="locks")
+
+    async def _choose_more(self, view: LocksView) -> None:
+        items = [Item(offer.id, offer.text, offer.note) for offer in view.more]
+        title = say("more_title", self.language, line=view.line)
+        chosen = await self.app.push_screen_wait(
+            MenuScreen(title, say("more_question", self.language), items)
+        )
+        offer = next((one for one in view.more if one.id == chosen), None)
+        if offer is not None:
+            await self._carry_out(offer)
 
     def _do(self, offer: Offer) -> None:
         if self.desk.pending:
@@ -168,6 +202,11 @@ class LocksScreen(FloorScreen[str | None]):
                 if given is None:
                     return
                 whole = filled(act, given.text, given.chosen)
+            if offer.then is not None:
+                named = await self.app.push_screen_wait(AskScreen(self.title_text(), offer.text, offer.then))
+                if named is None:
+                    return
+                whole = coordinated(whole, named.chosen[0] if named.chosen else "")
             if not await self._record(offer.work, whole, pin_done=pin_done):
                 return
             pin_done = self.app.session.person is not None

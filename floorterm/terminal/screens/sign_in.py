@@ -244,10 +244,22 @@ class SignInScreen(FloorScreen[PinAnswer]):
             self._new = ""
             self.refuse(self.desk.sentences(fault), "caution")
         else:
-            self.dismiss(PinAnswer(fresh, "pin"))
+            untold = () if self._request.unconfirmed else await self._untold(fresh)
+            if untold:
+                self.refuse(untold, "notice")
+            else:
+                self.dismiss(PinAnswer(fresh, "pin"))
         finally:
             self._checking, self._pin = False, ""
             self.retell()
+
+    async def _untold(self, person: "Person") -> tuple[str, ...]:
+        """Why somebody does not resume work yet: their lock was taken off and nobody told them ((e)(3)(iii))."""
+        taken = await self.desk.in_reader(lambda plant: plant.uninformed(person.code))
+        return tuple(
+            words("plant.not_informed", self.language, name=entry.name, work=entry.changeover, n=entry.n)
+            for entry in taken[:1]
+        )
 
     async def _choose(self, person: "Person", pin: str) -> None:
         """The own PIN is typed twice, then it takes the place of the one for one use."""

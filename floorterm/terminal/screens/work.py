@@ -15,7 +15,7 @@ from floorterm.changeover.view import WorkView, checklist, view
 from floorterm.changeover.view_step import refusal_views
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import NotRecorded, Recorded, Scanned
-from floorterm.terminal.screens.dialogs import AskScreen, counter_spec, speaker_of
+from floorterm.terminal.screens.dialogs import AskScreen, counter_spec, crew_names, speaker_of
 from floorterm.terminal.views.text import Line, Span, fit, short_name
 from floorterm.terminal.views.work import (
     finish_lines,
@@ -146,7 +146,16 @@ class WorkScreen(FloorScreen[None]):
         plant, speaker = self.desk.plant, speaker_of(self.desk.plant, self.language)
         state, person = self.state, self.app.session.person
         now, others = plant.now(), plant.elsewhere(self.work)
-        fresh = view(state, person, now, self.language, elsewhere=others, duties=speaker.duties, at=self._at)
+        fresh = view(
+            state,
+            person,
+            now,
+            self.language,
+            elsewhere=others,
+            duties=speaker.duties,
+            people=crew_names(plant, state),
+            at=self._at,
+        )
         self._keep_words(fresh, state)
         self.view, self._shown = fresh, state
         width = self._width

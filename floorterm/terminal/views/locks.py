@@ -4,6 +4,8 @@ from floorterm.changeover.view_locks import JobView, LocksView, PointRow
 from floorterm.terminal.views.text import Line, Span, Tone, fit
 from floorterm.terminal.views.work import labelled, refusal_lines, say
 
+_SAID = 3  # what is said above the points; the rest stands below them
+
 
 def locks_lines(view: LocksView, language: str, width: int, *, signed_in: bool) -> list[Line]:
     """Every lockout of the line: what comes next, what is refused, every point with its locks."""
@@ -30,11 +32,19 @@ def _job(job: JobView, language: str, width: int, *, signed_in: bool) -> list[Li
         lines += labelled(say("label_next", language), say("sign_in_for_next", language), width)
     if job.refusals:
         lines += refusal_lines(job.refusals[:1], language, width)
+    for said in job.said[:_SAID]:
+        tone: Tone = said.level or "quiet"
+        rule = f" ({said.rule})" if said.rule else ""
+        lines += labelled(say("label_said", language), f"{said.text}{rule}", width, tone, tone)
+    for crew in job.crew:
+        lines += labelled("", crew, width)
     for point in job.points:
         lines.append(_point(point, width))
     lines += labelled("", job.at_work, width)
     lines += labelled("", job.proved, width)
     lines += refusal_lines(job.refusals[1:], language, width)
+    for said in job.said[_SAID:]:
+        lines += labelled("", f"{said.text} ({said.rule})", width, "quiet")
     return lines
 
 
