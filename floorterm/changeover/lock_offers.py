@@ -77,11 +77,13 @@ def offers_of(
     yield from _safer(state, name, person, speaker)
     if person is None:
         return
-    for move in lockout_next(state, name, person, now):
+    moves = lockout_next(state, name, person, now)
+    for move in moves:
         if move.event is not None and move.event not in _SAFER:
             yield _offer(state, name, _named(move, job, person, known), person, speaker)
     lapsing = job.monitor_due()
-    if person.lockout is LockoutStatus.AUTHORIZED and job.begun and lapsing and job.full:
+    asked = any(move.event is Event.MONITOR for move in moves)
+    if person.lockout is LockoutStatus.AUTHORIZED and job.begun and lapsing and job.full and not asked:
         yield Offer(
             id=f"{state.work}/{name}/monitor",
             text=say("offer_monitor", speaker.language, machine=tell(job.job.machine, speaker.language)),

@@ -196,9 +196,7 @@ def _name(job: LockoutState, code: str) -> str:
 
 
 def _said(job: LockoutState, now: datetime, language: str) -> Iterator[Said]:
-    """What fell short, the newest first; then what is energised for a test, old, alone, or not yet told."""
-    for short in reversed(job.shortfalls):
-        yield Said(text=spoken(Say(short.key, short.facts), language), rule=short.rule, level="danger")
+    """What is energised for a test, who is alone; what fell short, the newest first; what is old or not yet told."""
     if job.testing:
         points = ", ".join(tell(p.name, language) for p in job.job.points if p.id in job.testing)
         yield Said(
@@ -215,6 +213,8 @@ def _said(job: LockoutState, now: datetime, language: str) -> Iterator[Said]:
             rule=say("site_policy", language),
             level="danger" if late else "",
         )
+    for short in reversed(job.shortfalls):
+        yield Said(text=spoken(Say(short.key, short.facts), language), rule=short.rule, level="danger")
     if job.too_old(now):
         text = say("said_old", language, n=job.job.policy.job_age_limit_h)
         yield Said(text=text, rule=say("site_policy", language), level="caution")

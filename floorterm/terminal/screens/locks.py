@@ -28,7 +28,6 @@ if TYPE_CHECKING:
     from floorterm.changeover.acts import LockoutAct
 
 
-_MORE = "more"
 _MOST = 6  # offers on the screen itself; the rest is on the list of its own
 
 
@@ -38,6 +37,7 @@ class LocksScreen(FloorScreen[str | None]):
     CSS_PATH = "locks.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "take", "work.key_take", id="locks.take"),
+        Binding("f5", "more", "work.key_more", id="locks.more"),
         Binding("pagedown", "turn(1)", "work.key_turn", id="locks.turn", show=False),
         Binding("pageup", "turn(-1)", "work.key_turn_back", id="locks.turn_back", show=False),
     ]
@@ -108,8 +108,6 @@ class LocksScreen(FloorScreen[str | None]):
             for place, offer in enumerate(offers, 1)
         ]
         safer = sum(1 for offer in offers if offer.safer)
-        if self.view is not None and self.view.more:
-            zones.append(Zone(_MORE, say("offer_more", self.language), digit="m"))
         self.query_one("#safer", Zones).show(zones[:safer])
         self.query_one("#others", Zones).show(zones[safer:])
 
@@ -118,9 +116,11 @@ class LocksScreen(FloorScreen[str | None]):
         self.retell()
 
     def check_action(self, action: str, _: tuple[object, ...]) -> bool | None:
-        """Enter does what is chosen, if anything can be done."""
+        """Enter does what is chosen, if anything can be done; F5 opens what may be done besides."""
         if action == "take":
             return True if self.view is not None and self.view.offers else None
+        if action == "more":
+            return True if self.view is not None and self.view.more else None
         return True
 
     def action_turn(self, by: int) -> None:
@@ -132,10 +132,7 @@ class LocksScreen(FloorScreen[str | None]):
     def on_key(self, event: events.Key) -> None:
         """A digit does what it stands for; arrows choose, Enter does."""
         offers = self.view.offers if self.view else ()
-        if event.character == "m" and self.view is not None and self.view.more:
-            event.stop()
-            self._open_more()
-        elif event.character and event.character in "123456789":
+        if event.character and event.character in "123456789":
             event.stop()
             place = int(event.character) - 1
             if place < len(offers):
@@ -154,14 +151,11 @@ class LocksScreen(FloorScreen[str | None]):
     def on_zones_tapped(self, message: Zones.Tapped) -> None:
         """A tap does what it stands for."""
         message.stop()
-        if message.key == _MORE:
-            self._open_more()
-            return
         offer = next((one for one in self.view.offers if one.id == message.key), None) if self.view else None
         if offer is not None:
             self._do(offer)
 
-    def _open_more(self) -> None:
+    def action_more(self) -> None:
         """What somebody may also do, on a list of its own."""
         if self.view is not None and not self.desk.pending:
             self.run_worker(self._choose_more(self.view), group="locks")

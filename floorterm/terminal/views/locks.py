@@ -4,7 +4,7 @@ from floorterm.changeover.view_locks import JobView, LocksView, PointRow
 from floorterm.terminal.views.text import Line, Span, Tone, fit
 from floorterm.terminal.views.work import labelled, refusal_lines, say
 
-_SAID = 3  # what is said above the points; the rest stands below them
+_SAID = 2  # what is said above the points; the rest stands below them
 
 
 def locks_lines(view: LocksView, language: str, width: int, *, signed_in: bool) -> list[Line]:
