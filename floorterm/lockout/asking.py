@@ -31,7 +31,7 @@ class Asked:
         """A refusal about this job, with the names of points in every language."""
         machine = {"machine": self.state.job.machine}
         named = place_facts(self.state, points)
-        rule = clause if clause in (NONSENSE, SITE) or clause.startswith("LO-") else CFR + clause
+        rule = clause if clause == SITE or clause.startswith(("LO-", "LR-")) else CFR + clause
         return Refusal(Say(f"lockout.{key}", {**machine, **named, **facts}), rule)
 
     def others(self, point: str) -> tuple[LockOn, ...]:

@@ -130,7 +130,7 @@ def _offer_verify(asked: Asked) -> Iterator[Refusal]:
     if state.not_isolated():
         yield asked.no("not_isolated", "(d)(3)", state.not_isolated())
     for member in asked.event.people:
-        crew = state.in_charge(member)
+        crew = state.in_charge(member) if state.crew_of(member) else None
         if crew is None:
             yield asked.no("nobodys_member", "(f)(3)(ii)(A)", name=asked.spoken([member]))
         elif code not in (crew.primary, state.coordinator):
