@@ -100,7 +100,7 @@ class LockoutAct:
     owner: str = ""
     primary: str = ""
     coordinator: str = ""
-    crews: int = 0
+    crews: int | None = None
 
     @property
     def is_way_out(self) -> bool:

@@ -198,7 +198,7 @@ def act_event(act: LockoutAct, event: LockEvent, witness: str = "") -> LockEvent
         owner=act.owner,
         primary=act.primary,
         coordinator=act.coordinator,
-        crews=act.crews,
+        crews=act.crews or 0,
         directed_by=directed_by if act.event is Event.REMOVE_OTHER else "",
     )
 

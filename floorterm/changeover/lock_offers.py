@@ -175,7 +175,7 @@ def _offer(
         acts = tuple(LockoutAct(job=name, event=event, points=(point,)) for point in move.points)
     else:
         primary = person.code if event is Event.ASSIGN_PRIMARY else ""
-        crews = job.job.crews if primary and job.job.crews > 1 else 0
+        crews = job.job.crews if primary and job.job.crews > 1 else None
         firm = move.people if event is Event.CONTRACTOR_EXCHANGE else ()
         whole = LockoutAct(
             job=name,

@@ -194,6 +194,12 @@ class Walker:
                 return SignStep(step=step.id, result="ok", people=self._workers(step.job))
             case Event.SHUT_DOWN:
                 return SignStep(step=step.id, how="normal")
+            case Event.CONFIRM_EXCEPTION:
+                return SignStep(step=step.id, result="ok")
+            case Event.PLUG_CONTROL:
+                return SignStep(step=step.id, how="in_hand")
+            case Event.ASSIGN_PRIMARY:
+                return SignStep(step=step.id, people=tuple(dict.fromkeys(self.run.crew.values())))
             case _:
                 return SignStep(step=step.id)
 

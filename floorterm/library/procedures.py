@@ -228,6 +228,7 @@ class AloneFile(Model):
     title: Text
     lines: tuple[Id, ...]
     every_days: Annotated[Whole, Field(ge=1, le=400)] | None = None
+    urgent: Flag = False  # a jam, a spill: first on the list of procedures
     release_duties: tuple[Id, ...] = ()
     sections: Annotated[tuple[SectionSpec, ...], Field(min_length=1)]
 

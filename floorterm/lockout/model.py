@@ -121,8 +121,8 @@ class Job:
     revision: int
     title: Mapping[str, str]
     machine: Mapping[str, str]
-    points: tuple[Point, ...]
-    affected_duties: tuple[str, ...]
+    points: tuple[Point, ...] = ()
+    affected_duties: tuple[str, ...] = ()
     inspection_due: date | None = None
     changed_on: date | None = None
     retrain: tuple[tuple[str, date], ...] = ()

@@ -249,7 +249,8 @@ class Record:
 
     def may(self, act: Act, person: Person = ODE, witness: Person | None = None) -> tuple[Refusal, ...]:
         local = self.now.astimezone(PLANT)
-        return may(self.state, act, person, local, witness=witness, elsewhere=self.elsewhere)
+        known = {**PEOPLE, person.code: person}.values()
+        return may(self.state, act, person, local, witness=witness, elsewhere=self.elsewhere, people=known)
 
     def keys(self, act: Act, person: Person = ODE, witness: Person | None = None) -> list[str]:
         return [refusal.say.key.split(".", 1)[1] for refusal in self.may(act, person, witness)]
@@ -300,6 +301,9 @@ def lockout_act(word: str, person: Person, *points: str, **more: Any) -> Lockout
     return LockoutAct(job=more.pop("job", "screen"), event=Event(word), points=points, **more)
 
 
+CREW = ("ODE", "TAMM", "PELL")
+
+
 def good_entry(state: State, step: Step, person: Person) -> SignStep:
     """What a careful person enters at a step."""
     values: dict[str, Any] = {"counter": 41_000} if step.mark else {}
@@ -318,7 +322,10 @@ def good_entry(state: State, step: Step, person: Person) -> SignStep:
             values["kg"] = max(flush.required_kg, flush.pushed_kg)
         case "lockout":
             values["lock"] = f"{person.code}-{step.point}" if step.event is Event.LOCK_ON else ""
-            values["result"] = "zero" if step.event is Event.VERIFY else ""
+            answers = {Event.VERIFY: "zero", Event.CONFIRM_EXCEPTION: "ok"}
+            values["result"] = answers.get(step.event, "") if step.event else ""
+            values["how"] = "in_hand" if step.event is Event.PLUG_CONTROL else ""
+            values["people"] = CREW if step.event is Event.ASSIGN_PRIMARY else ()
     return SignStep(step=step.id, **values)
 
 

@@ -14,8 +14,9 @@ from tests.changeover.sheets import Record
 
 NOW = datetime(2026, 11, 24, 14, 0, tzinfo=UTC)
 LIBRARY = load(starter_folder())
+OWN = {duty.id for duty in LIBRARY.plant.duties} - set(LIBRARY.plant.lockout.contractor_duties)
 CREW = tuple(
-    replace(person, trained_on=date(2026, 11, 1), duties=frozenset(duty.id for duty in LIBRARY.plant.duties))
+    replace(person, trained_on=date(2026, 11, 1), duties=frozenset(OWN))
     for person in (sheets.ODE, sheets.TAMM, sheets.PELL)
 )
 

@@ -10,7 +10,7 @@ from floorterm.entries import Entry
 from floorterm.lockout.guide import Move
 from floorterm.lockout.model import Event, LockEvent
 from floorterm.people import Person
-from tests.changeover.sheets import Record, good_entry
+from tests.changeover.sheets import CREW, Record, good_entry
 from tests.lockout import oracle
 
 
@@ -150,7 +150,15 @@ def _follow(record: Record, job: str, move: Move, person: Person) -> LockoutAct 
         case Event.NOTIFY_BEFORE | Event.NOTIFY_AFTER:
             return replace(act, people=state.job.affected_duties)
         case Event.ACCOUNT_PEOPLE:
-            return replace(act, people=tuple(state.workers))
+            return replace(act, people=tuple(state.attending))
+        case Event.ASSIGN_PRIMARY:
+            return replace(act, primary=person.code, people=CREW)
+        case Event.OFFER_VERIFY:
+            return replace(act, people=move.people)
+        case Event.CONFIRM_EXCEPTION:
+            return replace(act, result="ok")
+        case Event.PLUG_CONTROL:
+            return replace(act, how="in_hand")
     return act
 
 

@@ -251,11 +251,11 @@ class StartProcedureScreen(StartScreen):
     QUESTION = "terminal.start_procedure_question"
 
     def compute(self, plant: "Plant", language: str) -> tuple[Candidate, ...]:
-        """Every procedure that stands alone on this line."""
+        """Every procedure that stands alone on this line, what cannot wait first."""
+        here = [(name, one) for name, one in plant.library.alone.items() if self._line in one.lines]
         return tuple(
             procedure_candidate(name, plant.procedure_worksheet(self._line, name), language)
-            for name, one in plant.library.alone.items()
-            if self._line in one.lines
+            for name, one in sorted(here, key=lambda each: not each[1].urgent)
         )
 
     def begin(self, candidate: Candidate, key: str) -> bool:
