@@ -32,15 +32,17 @@ def main(count: int, first: int) -> int:
         short = unexplained(floor) or (careful and floor.said)
         if short:
             wrong += 1
-            print(f"seed {seed}: {short}")
+            print(f"seed {seed}: {short}")  # noqa: T201
     seconds = time.perf_counter() - begun
-    print(f"{count} histories, {acts} acts, {closed} closed, {judged} judged short, in {seconds:.0f} s")
-    print("histories with each event:", dict(words.most_common()))
-    print("said at once:", dict(said.most_common()))
-    print(f"disagreements: {wrong}")
+    print(f"{count} histories, {acts} acts, {closed} closed, {judged} judged short, in {seconds:.0f} s")  # noqa: T201
+    print("histories with each event:", dict(words.most_common()))  # noqa: T201
+    print("said at once:", dict(said.most_common()))  # noqa: T201
+    print(f"disagreements: {wrong}")  # noqa: T201
     return wrong
 
 
 if __name__ == "__main__":
     arguments = [int(word) for word in sys.argv[1:3]]
-    sys.exit(bool(main(arguments[0] if arguments else 10_000, arguments[1] if len(arguments) > 1 else 1_000_000)))
+    sys.exit(
+        bool(main(arguments[0] if arguments else 10_000, arguments[1] if len(arguments) > 1 else 1_000_000))
+    )
