@@ -315,6 +315,8 @@ def due_list(
     working = [one.code for one in people if one.active and one.lockout is LockoutStatus.AUTHORIZED]
     found = []
     for name, lockout in lockouts.items():
+        if lockout.exception is not None:
+            continue  # no energy-control procedure: (a)(2) takes that work out of the rule
         own = sorted((one for one in inspections if one.procedure == name), key=lambda one: (one.on, one.n))
         counting = [one for one in own if one.on <= today]
         newest = counting[-1] if counting else None

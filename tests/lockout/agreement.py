@@ -23,7 +23,8 @@ EXCUSES = {
     "end_without_start": {"LR-03", "LO-31", "LO-32", "LO-37"},
     "during_alarm": {"LO-28"},
     "acted_uninformed": {"LO-34", "LO-37"},
-    "cut": {"LO-34", "LO-37", "LO-31", "LO-32", "LO-30", "LO-42", "LO-43"},
+    # whoever was cut free never said that their work had ended
+    "cut": {"LO-34", "LO-37", "LO-31", "LO-32", "LO-30", "LO-42", "LO-43", "LO-28", "LR-03"},
     "emergency_stop": {"LO-22"},
     "left_at_work": {"LO-30", "LO-42", "LO-28", "LO-32", "LO-37", "LR-03", "LO-43"},
     "primary_never_verified": {"LO-43"},
