@@ -13,6 +13,7 @@ from floorterm.cli.common import (
     Status,
     checklists_option,
     db_option,
+    default_db,
     fail,
     json_option,
     open_ledger,
@@ -94,23 +95,38 @@ def _document(path: Path) -> "Record":
 
 
 def _ledger(db: Place | None, checklists: Path | None) -> "Iterator[Record]":
-    """One record a piece of work of the ledger that has lockouts."""
+    """One record a piece of work of the ledger that has lockouts; people count as they were then."""
+    from dataclasses import replace  # noqa: PLC0415
+
     from floorterm.changeover.acts import STARTED  # noqa: PLC0415
     from floorterm.changeover.fold import fold  # noqa: PLC0415
     from floorterm.changeover.lockout_record import record_of  # noqa: PLC0415
+    from floorterm.ledger import verify_place  # noqa: PLC0415
+    from floorterm.ledger.persons import FOLDED  # noqa: PLC0415
     from floorterm.library import LibraryError, load  # noqa: PLC0415
+    from floorterm.lockout.inspection import KINDS, fold_inspections, with_inspections  # noqa: PLC0415
+    from floorterm.review.lockout_audit import people_until, site_of  # noqa: PLC0415
 
     ledger = open_ledger(db, read_only=True)
     try:
-        lockouts = load(own_folder(checklists, ledger)).lockouts
+        library = load(own_folder(checklists, ledger))
     except LibraryError as error:  # the record stands by itself; the library only adds what it states
         click.echo(f"Without the checklists, as they have faults:\n{error}", err=True)
-        lockouts = {}
-    people, now = ledger.people(), ledger.now()
+        library = None
+    made = fold_inspections(ledger.entries(kinds=KINDS))
+    lockouts = with_inspections(library.lockouts, made) if library is not None else {}
+    changes, now = ledger.entries(kinds=FOLDED), ledger.now()
+    chain_valid = verify_place(db or default_db()).ok
     for ref in ledger.refs(kinds=(STARTED,)):
         state = fold(ref.changeover, ledger.entries(changeover=ref.changeover))
         if any(job.events for job in state.locks.values()):
-            yield record_of(state, people, lockouts=lockouts, as_of=now)
+            people = people_until(changes, state.last_n)
+            record = record_of(state, people, lockouts=lockouts, as_of=now)
+            record = replace(record, chain_valid=chain_valid)
+            if library is not None:
+                policy = library.plant.lockout
+                record = replace(record, site=site_of(policy), profile=policy.profile)
+            yield record
 
 
 def _since(record: "Record", since: datetime | None) -> "Record":

@@ -104,7 +104,8 @@ class Frame:
 class Document:
     """One document. `printed` says who made it when, `at` is that moment as UTC, `YYYY-MM-DDTHH:MM:SSZ`.
 
-    `cautions` stand under the title, `foot` on every page. The same value gives the same bytes in every form.
+    `cautions` stand under the title, `foot` on every page; `compact` asks for small print. The same value gives the
+    same bytes in every form.
     """
 
     title: str
@@ -117,3 +118,10 @@ class Document:
     cautions: tuple[Caution, ...] = ()
     blocks: tuple[Block, ...] = ()
     sealed: Sealed | None = None
+    compact: bool = False
+
+    def __post_init__(self) -> None:
+        """Raise ValueError for a piece that stands outside every part: readers of screens are led by headings."""
+        levels = [block.level for block in self.blocks if isinstance(block, Heading)]
+        if levels and levels[0] != 1:
+            raise ValueError("a heading of level 2 stands under one of level 1")

@@ -21,8 +21,9 @@ from floorterm.people import Person
 if TYPE_CHECKING:
     from floorterm.changeover.state import State
     from floorterm.entries import Entry
-    from floorterm.library.model import LockoutFile
+    from floorterm.library.model import LockoutFile, LockoutPolicy
     from floorterm.lockout.model import Job as LockoutJob
+    from floorterm.lockout.model import Point
     from floorterm.plant import Plant
 
 LEVELS: tuple[Level, ...] = ("V", "W", "P", "A")
@@ -39,6 +40,7 @@ class AuditedJob:
     revision: str
     title: Mapping[str, str]
     machine: Mapping[str, str]
+    points: "tuple[Point, ...]"
     events: tuple[Event, ...]
     findings: tuple[Finding, ...]
     closed: bool
@@ -100,7 +102,7 @@ class PeriodAudit:
     names: Mapping[str, str]
     seal: Seal
     now: datetime
-    records: tuple[Record, ...] = ()
+    chain_valid: bool | None = None
 
     @property
     def short(self) -> tuple[AuditedJob, ...]:
@@ -151,8 +153,21 @@ def year_until(day: date) -> tuple[date, date]:
         return end.replace(year=end.year - 1, day=28), end
 
 
-def audit_period(plant: "Plant", since: date, until: date, *, profile: str = "") -> PeriodAudit:
-    """Judge every lockout of a period. `profile` overrides the plant's jurisdiction."""
+def site_of(policy: "LockoutPolicy") -> Site:
+    """What the plant's own policy asks for, as the audit takes it."""
+    return Site(
+        never_exempt=policy.never_exempt,
+        job_age_limit=timedelta(hours=policy.job_age_limit_h),
+        inspection_months=policy.inspection_months,
+    )
+
+
+def audit_period(
+    plant: "Plant", since: date, until: date, *, profile: str = "", chain_valid: bool | None = None
+) -> PeriodAudit:
+    """Judge every lockout of a period. `profile` overrides the plant's jurisdiction; `chain_valid` is what verifying
+    the whole record found, where somebody did.
+    """
     zone, now = plant.zone, plant.now()
     begin, end = (datetime.combine(day, time(), tzinfo=zone) for day in (since, until))
     refs = plant.ledger.refs(since=begin, until=end)
@@ -161,25 +176,18 @@ def audit_period(plant: "Plant", since: date, until: date, *, profile: str = "")
     lockouts = plant.inspected_library().lockouts
     policy = plant.library.plant.lockout
     law = profile or policy.profile
-    site = Site(
-        never_exempt=policy.never_exempt,
-        job_age_limit=timedelta(hours=policy.job_age_limit_h),
-        inspection_months=policy.inspection_months,
-    )
+    site = site_of(policy)
     words = fold_attestations(plant.ledger.entries(kinds=(ATTESTED,)))
     jobs: list[AuditedJob] = []
-    records: list[Record] = []
     for work in works:
         state = plant.state(work)
         if not any(job.events for job in state.locks.values()):
             continue
         record = _record(state, changes, lockouts, now)
-        record = replace(record, site=site, profile=law)
+        record = replace(record, site=site, profile=law, chain_valid=chain_valid)
         kept = tuple(job for job in record.jobs if any(begin <= event.t < end for event in job.events))
         if kept:
-            record = replace(record, jobs=kept)
-            records.append(record)
-            jobs += _audited(state, record, words)
+            jobs += _audited(state, replace(record, jobs=kept), words)
     head = plant.ledger.head()
     return PeriodAudit(
         since=since,
@@ -189,7 +197,7 @@ def audit_period(plant: "Plant", since: date, until: date, *, profile: str = "")
         names=_names(plant.ledger.people(), plant),
         seal=Seal.of(head, plant.ledger.start().plant),
         now=now,
-        records=tuple(records),
+        chain_valid=chain_valid,
     )
 
 
@@ -222,6 +230,7 @@ def _audited(
             revision=job.header.revision,
             title=live.title,
             machine=live.machine,
+            points=live.points,
             events=job.events,
             findings=tuple(one for one in found if one.job == job.id),
             closed=job.closed,

@@ -1,0 +1,231 @@
+"""`floorterm report`: documents to print and keep, as text, HTML, PDF or JSON."""
+
+import os
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta, tzinfo
+from pathlib import Path
+from typing import TYPE_CHECKING, NoReturn
+
+import click
+
+from floorterm.cli.common import (
+    Status,
+    checklists_option,
+    db_option,
+    default_db,
+    fail,
+    load_library,
+    open_plant,
+    print_json,
+)
+from floorterm.ledger import Place
+
+if TYPE_CHECKING:
+    from floorterm.library.model import Library
+    from floorterm.plant import Plant
+    from floorterm.review.document import Document
+    from floorterm.review.framing import Printing
+
+KINDS = ("audit", "lockout", "inspection", "sheet")
+FORMATS = ("text", "html", "pdf", "json")
+
+
+@click.command()
+@click.argument("kind", type=click.Choice(KINDS))
+@click.argument("what", required=False)
+@click.option(
+    "--month", type=click.DateTime(["%Y-%m"]), help="Month of the audit (default: the one that runs)."
+)
+@click.option("--profile", help="Jurisdiction of the audit: US, EU, UK, DE or FR (default: the plant's).")
+@click.option("--line", help="Line of a sheet whose procedure covers several.")
+@click.option("--format", "form", type=click.Choice(FORMATS), default="text", show_default=True)
+@click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
+@click.option("--by", default="", help="Code of whoever prints it; the printed name stands on every page.")
+@click.option(
+    "--out", type=click.Path(path_type=Path, dir_okay=False), help="File to write (a PDF needs one)."
+)
+@checklists_option
+@db_option
+def report(
+    kind: str,
+    what: str | None,
+    month: datetime | None,
+    profile: str | None,
+    line: str | None,
+    form: str,
+    language: str,
+    by: str,
+    out: Path | None,
+    checklists: Path | None,
+    db: Place | None,
+) -> None:
+    """Write a document: `audit` of a month, a `lockout`'s record, an `inspection`'s certificate, a procedure's `sheet`.
+
+    WHAT is the lockout's name as the audit lists it, the entry of the inspection, or the procedure's id. The same
+    record at the same moment gives the same bytes (SOURCE_DATE_EPOCH sets the moment).
+    """
+    if form == "pdf" and out is None:
+        fail("A PDF is written to a file: name it with --out.")
+    document: Document
+    if kind == "sheet":
+        document = _sheet(what, line, language, by, checklists, db)
+    else:
+        plant = open_plant(db, checklists)
+        printing = _printing(plant, language, by)
+        make: dict[str, Callable[[], Document]] = {
+            "audit": lambda: _audit(plant, printing, month, profile, db),
+            "lockout": lambda: _lockout(plant, printing, what, profile, db),
+            "inspection": lambda: _inspection(plant, printing, what),
+        }
+        document = make[kind]()
+    _write(document, form, out)
+
+
+def _moment(now: datetime) -> datetime:
+    """The moment of printing: now, or the one that a reproducible build names."""
+    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
+    return datetime.fromtimestamp(int(epoch), UTC) if epoch.isdigit() else now
+
+
+def _printing(plant: "Plant", language: str, by: str) -> "Printing":
+    from floorterm.ledger import LedgerError, Seal  # noqa: PLC0415
+    from floorterm.review.framing import Printing  # noqa: PLC0415
+
+    name = ""
+    if by:
+        try:
+            name = f"{plant.ledger.person(by).name} ({by})"
+        except LedgerError as error:
+            fail(str(error))
+    start = plant.ledger.start()
+    return Printing(
+        plant=start.plant,
+        language=language,
+        at=_moment(plant.now()).astimezone(plant.zone),
+        by=name,
+        seal=Seal.of(plant.ledger.head(), start.plant),
+    )
+
+
+def _audit(
+    plant: "Plant", printing: "Printing", month: datetime | None, profile: str | None, db: Place | None
+) -> "Document":
+    from floorterm.review.lockout_audit import audit_period, month_of, year_until  # noqa: PLC0415
+    from floorterm.review.lockout_documents import audit_document  # noqa: PLC0415
+
+    law = _known_profile(profile)
+    valid = _chain_valid(db)
+    since, until = month_of(month.date() if month else plant.today())
+    audit = audit_period(plant, since, until, profile=law, chain_valid=valid)
+    last = min(plant.today(), until - timedelta(days=1))
+    year = audit_period(plant, *year_until(max(last, since)), profile=law, chain_valid=valid)
+    return audit_document(audit, year, printing)
+
+
+def _known_profile(profile: str | None) -> str:
+    from floorterm.lockout.auditing import profiles  # noqa: PLC0415
+
+    if profile is not None and profile not in profiles():
+        fail(f"There is no profile {profile!r}; known are {', '.join(profiles())}.")
+    return profile or ""
+
+
+def _chain_valid(db: Place | None) -> bool:
+    from floorterm.ledger import verify_place  # noqa: PLC0415
+
+    return verify_place(db or default_db()).ok
+
+
+def _lockout(
+    plant: "Plant", printing: "Printing", what: str | None, profile: str | None, db: Place | None
+) -> "Document":
+    from floorterm.review.lockout_audit import audit_period  # noqa: PLC0415
+    from floorterm.review.lockout_documents import lockout_document  # noqa: PLC0415
+
+    start = plant.ledger.start().at.astimezone(plant.zone).date()
+    law = _known_profile(profile)
+    later = plant.today() + timedelta(days=1)
+    audit = audit_period(plant, start, later, profile=law, chain_valid=_chain_valid(db))
+    job = next((job for job in audit.jobs if job.id == what), None)
+    if job is None:
+        _unknown("lockout", what, [job.id for job in audit.jobs])
+    return lockout_document(audit, job, printing)
+
+
+def _inspection(plant: "Plant", printing: "Printing", what: str | None) -> "Document":
+    from floorterm.inspecting import inspections  # noqa: PLC0415
+    from floorterm.review.lockout_documents import inspection_document  # noqa: PLC0415
+
+    names = {person.code: person.name for person in plant.ledger.people()}
+    found = inspections(plant)
+    made = next((made for made in found if str(made.n) == what), None)
+    if made is None:
+        _unknown("inspection", what, [str(made.n) for made in found])
+    return inspection_document(made, plant.library.lockouts.get(made.procedure), names, printing)
+
+
+def _sheet(
+    what: str | None,
+    line: str | None,
+    language: str,
+    by: str,
+    checklists: Path | None,
+    db: Place | None,
+) -> "Document":
+    """A sheet is of the checklists; a ledger that is named only says who prints it, by its clock."""
+    from floorterm.review.framing import Printing  # noqa: PLC0415
+    from floorterm.review.sheet import sheet_document  # noqa: PLC0415
+
+    library: Library
+    if db is not None:
+        plant = open_plant(db, checklists)
+        library, printed = plant.library, _printing(plant, language, by)
+        printing = Printing(plant=printed.plant, language=language, at=printed.at, by=printed.by)
+    else:
+        library = load_library(checklists)
+        now = _moment(datetime.now(UTC)).astimezone(_zone(library))
+        printing = Printing(plant=library.plant.name, language=language, at=now, by=by)
+    lockout = library.lockouts.get(what or "")
+    if lockout is None:
+        _unknown("procedure", what, sorted(library.lockouts))
+    chosen = line or lockout.lines[0]
+    if chosen not in lockout.lines:
+        _unknown("line of this procedure", chosen, list(lockout.lines))
+    return sheet_document(lockout, library.lines[chosen], printing)
+
+
+def _zone(library: "Library") -> tzinfo:
+    from zoneinfo import ZoneInfo  # noqa: PLC0415
+
+    return ZoneInfo(library.plant.time_zone)
+
+
+def _unknown(sort: str, what: str | None, known: list[str]) -> NoReturn:
+    asked = f"There is no {sort} {what!r}" if what else f"Name the {sort}"
+    fail(f"{asked}. Known are: {', '.join(known) or 'none'}.")
+
+
+def _write(document: "Document", form: str, out: Path | None) -> None:
+    from floorterm.review import document_html, document_pdf, document_text  # noqa: PLC0415
+
+    if form == "json":
+        value = document_pdf.data_of(document)
+        kept = ("title", "subtitle", "language", "printed", "at", "foot", "cautions", "blocks", "sealed")
+        print_json({key: value[key] for key in kept})
+        return
+    if form == "pdf":
+        assert out is not None
+        try:
+            data = document_pdf.as_pdf(document)
+        except document_pdf.DocumentError as error:
+            fail(str(error), Status.SHORT)
+    else:
+        data = (document_html.as_html if form == "html" else document_text.as_text)(document).encode("utf-8")
+    if out is None:
+        click.echo(data, nl=False)
+        return
+    try:
+        out.write_bytes(data)
+    except OSError as error:
+        fail(f"{out} cannot be written: {error.strerror}.")
+    click.echo(str(out))
