@@ -130,6 +130,15 @@ def test_the_keys_of_the_json_documents_are_those_told(tmp_path: Path) -> None:
         main, ["init", "--admin", "AD", "--name", "A", "--db", db], input="246810\n246810\n"
     )
     assert made.exit_code == 0, made.output
+    sheet = _json("report", "sheet", "lockout-line-1")
+    assert isinstance(sheet, dict)
+    assert sheet.keys() <= _told("report")
+    due = _json("lockout", "due", "--db", db)
+    assert isinstance(due, list)
+    assert due[0].keys() <= _told("lockout due")
+    trained = _json("people", "training", "--db", db)
+    assert isinstance(trained, list)
+    assert trained[0].keys() <= _told("lockout due")
     people = _json("people", "list", "--db", db)
     assert isinstance(people, list)
     assert people[0].keys() <= _told("people list")

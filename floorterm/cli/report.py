@@ -14,6 +14,7 @@ from floorterm.cli.common import (
     db_option,
     default_db,
     fail,
+    json_option,
     load_library,
     open_plant,
     print_json,
@@ -44,6 +45,7 @@ FORMATS = ("text", "html", "pdf", "json")
 @click.option(
     "--out", type=click.Path(path_type=Path, dir_okay=False), help="File to write (a PDF needs one)."
 )
+@json_option
 @checklists_option
 @db_option
 def report(
@@ -56,6 +58,7 @@ def report(
     language: str,
     by: str,
     out: Path | None,
+    as_json: bool,
     checklists: Path | None,
     db: Place | None,
 ) -> None:
@@ -64,6 +67,7 @@ def report(
     WHAT is the lockout's name as the audit lists it, the entry of the inspection, or the procedure's id. The same
     record at the same moment gives the same bytes (SOURCE_DATE_EPOCH sets the moment).
     """
+    form = "json" if as_json else form
     if form == "pdf" and out is None:
         fail("A PDF is written to a file: name it with --out.")
     document: Document
