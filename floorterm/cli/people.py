@@ -47,6 +47,15 @@ def _administrator(ledger: "Ledger", by: str) -> str:
     return person.code
 
 
+def _known_duties(duties: tuple[str, ...], checklists: Path | None, ledger: "Ledger") -> None:
+    """Leave with status 2 if a duty is none of the plant's."""
+    if not duties:
+        return
+    known = [duty.id for duty in load_library(own_folder(checklists, ledger)).plant.duties]
+    if unknown := [duty for duty in duties if duty not in known]:
+        fail(f"--duty: the plant has no {', '.join(map(repr, unknown))}; known are {', '.join(known)}.")
+
+
 def _day(value: datetime | None) -> date | None:
     return value.date() if value else None
 
@@ -90,10 +99,7 @@ def add(
     from floorterm.ledger import LedgerError  # noqa: PLC0415
 
     ledger = open_ledger(db)
-    if duties:
-        known = [duty.id for duty in load_library(own_folder(checklists, ledger)).plant.duties]
-        if unknown := [duty for duty in duties if duty not in known]:
-            fail(f"--duty: the plant has no {', '.join(map(repr, unknown))}; known are {', '.join(known)}.")
+    _known_duties(duties, checklists, ledger)
     administrator = _administrator(ledger, by)
     person = Person(
         code=code,
@@ -127,6 +133,7 @@ def add(
 @click.option("--badge", help="Code on the badge.")
 @click.option("--reason", default="", help="Why, such as which training it was.")
 @_BY
+@checklists_option
 @db_option
 def change(
     code: str,
@@ -140,6 +147,7 @@ def change(
     badge: str | None,
     reason: str,
     by: str,
+    checklists: Path | None,
     db: Place | None,
 ) -> None:
     """Change what is known of a person, such as a new training date. What is not named stays as it is."""
@@ -164,6 +172,7 @@ def change(
     if not changes:
         fail("Nothing to change was named.")
     ledger = open_ledger(db)
+    _known_duties(duties, checklists, ledger)
     administrator = _administrator(ledger, by)
     try:
         before = ledger.person(code)

@@ -114,6 +114,9 @@ def test_a_person_is_changed_only_by_an_administrator_and_only_in_what_is_named(
     assert refused.exit_code == 1
     nothing = _run("people", "change", "AA", "--by", "AD", "--db", db)
     assert nothing.exit_code == 2
+    unknown = _run("people", "change", "AA", "--duty", "juggler", "--by", "AD", "--db", db)
+    assert unknown.exit_code == 2
+    assert "no 'juggler'" in unknown.stderr
     both = _run(
         "people", "change", "AA", "--valid-to", "2027-01-01", "--no-valid-to", "--by", "AD", "--db", db
     )
