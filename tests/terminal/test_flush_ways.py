@@ -207,6 +207,16 @@ async def test_a_check_sample_that_changes_nothing_is_kept_as_a_note(crew_at: Cr
         assert newest(crew, Note.KIND).value["text"].startswith("Check sample at 150 kg: 12 %")
 
 
+async def test_a_check_sample_that_fits_nothing_known_says_so_before_anybody_decides(crew_at: CrewAt) -> None:
+    crew = crew_at(FLUSH)
+    crew.act(PushFlush(step=FLUSH, kg=Decimal(150)))
+    async with at_flush(crew) as (_, pilot):
+        await check_sample(pilot, "150", "90")
+        await until_top(pilot, "MenuScreen")
+        await until(pilot, lambda: "standard deviations off what was known" in flat(pilot))
+        assert "Take another before you rely on it" in flat(pilot)
+
+
 @pytest.mark.parametrize("percent", ["0", "250"])
 async def test_a_check_sample_that_is_none_records_nothing(crew_at: CrewAt, percent: str) -> None:
     crew = crew_at(FLUSH)

@@ -13,7 +13,7 @@ from textual.widget import Widget
 from floorterm.changeover.entering import Echo, EntrySpec, Given, Option, Speaker, counter_of, lock_spec
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import Scanned
-from floorterm.terminal.views.text import Line, Span
+from floorterm.terminal.views.text import Line, Span, wrapped
 from floorterm.terminal.widgets.entry import Entry
 from floorterm.terminal.widgets.page import Page
 from floorterm.terminal.widgets.rows import Row, Rows
@@ -132,8 +132,16 @@ class MenuScreen(FloorScreen[str | None]):
 
     def show(self) -> None:
         """Show the items."""
+        room = max(20, self.size.width - 8)
         rows = [
-            Row(item.key, ((Span(item.text),), (Span(f"  {item.note}", "quiet"),))) for item in self._items
+            Row(
+                item.key,
+                (
+                    (Span(item.text),),
+                    *((Span("  "), *line) for line in wrapped(item.note, room, "quiet")[:2]),
+                ),
+            )
+            for item in self._items
         ]
         self.query_one("#menu", Rows).show(rows, empty=self._empty)
 

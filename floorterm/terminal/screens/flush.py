@@ -235,11 +235,12 @@ class FlushScreen(FloorScreen[None]):
     async def _propose(self, found: "Checked", mass: Decimal, share: Decimal) -> None:
         language, progress = self.language, self._progress
         said = " ".join(sentence(one, language) for one in found.says)
+        doubt = " ".join(sentence(one, language) for one in found.learnt.says)
         items = [
             Item(
                 "keep",
                 say("check_keep", language, kg=kg(progress.required_kg, language)),
-                say("check_keep_note", language),
+                doubt or say("check_keep_note", language),
             ),
             Item(
                 "revise",
