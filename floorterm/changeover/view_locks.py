@@ -16,7 +16,7 @@ from floorterm.changeover.state import State
 from floorterm.changeover.view_step import RefusalView, refusal_views
 from floorterm.changeover.view_words import Texts, clock, say, spoken, tell
 from floorterm.lockout.guard import may_work, training_refusals
-from floorterm.lockout.model import BOX, Point
+from floorterm.lockout.model import BOX, Event, Point
 from floorterm.lockout.state import LockOn, LockoutState
 from floorterm.people import Person
 from floorterm.wording import Say
@@ -96,10 +96,12 @@ def locks_view(
     line: str = "",
     duties: Mapping[str, Texts] | None = None,
     people: Iterable[Person] = (),
+    shift_since: datetime | None = None,
 ) -> LocksView:
     """The locks of the works of one line (`line` is its name) for a person, or for somebody not signed in.
 
-    `people` are those whom an act may name: a crew, a contact, whoever takes over.
+    `people` are those whom an act may name: a crew, a contact, whoever takes over; `shift_since` is when the shift
+    began.
     """
     works, known = tuple(states), tuple(people)
     by_code = {one.code: one.name for one in known}
@@ -113,7 +115,7 @@ def locks_view(
         for name, job in state.locks.items():
             if state.ended and job.is_idle and not job.removed:
                 continue
-            jobs.append(_job(state, name, person, local, speaker, others))
+            jobs.append(_job(state, name, person, local, speaker, others, shift_since))
             offers += offers_of(state, name, person, local, speaker, known)
             more += more_offers(state, name, person, speaker, known)
     locks = [lock for state in works for lock in state.locks_on()]
@@ -142,6 +144,7 @@ def _job(
     now: datetime,
     speaker: Speaker,
     elsewhere: tuple[LockOn, ...],
+    shift_since: datetime | None,
 ) -> JobView:
     job, language = state.locks[name], speaker.language
     moves = lockout_next(state, name, person, now) if person is not None else ()
@@ -164,7 +167,7 @@ def _job(
         alarm=job.alarm,
         next=tuple(spoken(move.say, language) for move in moves),
         refusals=_against_work(state, name, person, now, speaker, elsewhere),
-        said=tuple(_said(job, now, language)),
+        said=(*_said(job, now, language), *_new_shift(job, now, shift_since, language)),
         crew=tuple(_crews(job, speaker)),
     )
 
@@ -227,6 +230,14 @@ def _said(job: LockoutState, now: datetime, language: str) -> Iterator[Said]:
         place = say("lock_box", language) if one.place == BOX else one.place
         text = say("said_handed", language, place=place, name=job.name(one.giver), to=to)
         yield Said(text=text, rule="29 CFR 1910.147(f)(4)")
+
+
+def _new_shift(job: LockoutState, now: datetime, since: datetime | None, language: str) -> Iterator[Said]:
+    """Affected people who came with a new shift while the machine is locked are told too (site policy, LS-04)."""
+    told = max((one.at for one in job.events if one.event is Event.NOTIFY_BEFORE), default=None)
+    if since is not None and told is not None and told < since and job.locks_on():
+        text = say("said_new_shift", language, time=clock(since, now))
+        yield Said(text=text, rule=say("site_policy", language), level="caution")
 
 
 def _crews(job: LockoutState, speaker: Speaker) -> Iterator[str]:

@@ -237,7 +237,8 @@ def _verify(asked: Asked) -> Iterator[Refusal]:
         yield asked.no("verify_all", "(d)(6)", [p for p in state.job.required if p in missing])
     yield from _isolated_and_relieved(asked)
     bare = () if state.group else state.without_own_lock(asked.person.code)
-    if bare:
+    covered_witness = any(not state.without_own_lock(code) for code in asked.event.people)
+    if bare and not covered_witness:  # it counts for whoever has own locks: for the witness then
         yield asked.no("verify_after_own_lock", "(d)(6)", bare)
 
 

@@ -96,12 +96,8 @@ def _assign_primary(asked: Asked) -> Iterator[Refusal]:
         yield asked.no("name_members", "(f)(3)(ii)(A)")
     if unknown:
         yield asked.no("who_is_that", "LR-02", names=", ".join(unknown))
-    coordinator = event.coordinator or state.coordinator
-    count = max(event.crews or 1, state.job.crews)
     if event.coordinator and not authorised(asked.known(event.coordinator)):
         yield asked.no("coordinator_authorised", "(f)(3)(ii)(C)", name=asked.spoken([event.coordinator]))
-    elif count > 1 and not coordinator:
-        yield asked.no("no_coordinator", "(f)(3)(ii)(C)")
     limit = state.job.policy.crew_limit
     if limit is not None and len({event.primary, *members}) > limit:
         yield asked.no("crew_too_large", SITE, n=len({event.primary, *members}), limit=limit)

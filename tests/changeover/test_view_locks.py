@@ -1,11 +1,13 @@
 """The isolation points of a line as values: locks, owners, what comes next, what the person can do."""
 
 from dataclasses import replace
+from datetime import timedelta
+from typing import Any
 
-from floorterm.changeover.acts import Abandon, LockoutAct
-from floorterm.changeover.lock_offers import filled
+from floorterm.changeover.acts import Abandon, LockoutAct, SignStep
+from floorterm.changeover.lock_offers import coordinated, filled
 from floorterm.changeover.view_locks import LocksView, locks_view
-from floorterm.lockout.model import Event
+from floorterm.lockout.model import Event, Policy
 from floorterm.people import Person
 from tests.changeover import sheets
 from tests.changeover.sheets import LOCK_STEPS, ODE, PELL, ROOK, TAMM, WORK_STEPS, Record, locked
@@ -154,3 +156,83 @@ def test_work_done_leads_to_the_inspection_step() -> None:
     record = locked().walk(*WORK_STEPS).sign("screen-unlock/work-end")
     found = [offer for offer in shown(record).offers if not offer.safer and offer.goes_to]
     assert [offer.goes_to for offer in found] == ["screen-unlock/inspect"]
+
+
+# --- the special situations ---------------------------------------------------------------------------
+
+POLICY = Policy(contractor_duties=("fitters",), lone_min=30)
+FITTER = replace(TAMM, duties=frozenset({"fitters"}))
+
+
+def special(**more: Any) -> Record:
+    """A record whose job allows a group, with the site policy of these tests."""
+    sheet = sheets.changeover()
+    job = replace(sheet.jobs[0], policy=POLICY, other_removal=True, **more)
+    return Record(replace(sheet, jobs=(job,)))
+
+
+def seen(record: Record, person: Person | None = ODE, **more: Any) -> LocksView:
+    known = tuple(sheets.PEOPLE.values())
+    return locks_view([record.state], person, record.now, "en", line="Line 1", people=known, **more)
+
+
+def more_of(record: Record, person: Person = ODE) -> list[str]:
+    return [offer.id.split("/", 2)[2] for offer in seen(record, person).more]
+
+
+def test_whoever_would_work_alone_names_a_contact_and_the_screen_counts_the_minutes() -> None:
+    """Site policy, marked so."""
+    record = locked(special())
+    assert [no.say.key for no in record.may(SignStep(step="screen/pull"))] == ["lockout.name_contact"]
+    (offer,) = [one for one in seen(record).offers if one.id.endswith("/lone_check")]
+    assert offer.asks is not None
+    assert {option.text for option in offer.asks.options} == {"M. Tamm", "J. Pell", "C. Iversen", "L. Rook"}
+    record.do(filled(offer.acts[0], "", ("ROOK",)))
+    record.sign("screen/pull")
+    (said,) = seen(record).jobs[0].said
+    assert "R. Ode works alone" in said.text
+    assert said.rule == "site policy"
+    late = seen(record.wait(40)).jobs[0].said[0]
+    assert "nobody asked after them" in late.text
+    assert late.level == "danger"
+    (ask,) = [one for one in seen(record, ROOK).more if one.id.endswith("/lone_check")]
+    record.do(filled(ask.acts[0], "", ("ODE",)), ROOK)
+    assert seen(record).jobs[0].said[0].level == ""
+
+
+def test_an_outside_fitter_is_told_to_exchange_procedures_first() -> None:
+    """29 CFR 1910.147(f)(2)(i): both ways, then the fitter acts; own people are told."""
+    record = special().sign("prep/stop").walk(*LOCK_STEPS[:2])
+    assert "exchange/fitters" in more_of(record)
+    (offer,) = [one for one in seen(record, FITTER).offers if one.id.endswith("/contractor_exchange")]
+    record.do(filled(offer.acts[0], "", ("both",)), FITTER)
+    assert record.state.locks["screen"].exchanged["fitters"] == {"given", "received"}
+    assert "exchange/fitters" not in more_of(record)
+    assert "own_staff_told" in more_of(record)
+
+
+def test_several_crews_ask_for_their_coordinator_and_a_group_shows_its_box() -> None:
+    record = special(mode="group", crews=2)
+    (offer,) = [one for one in seen(record).more if one.id.endswith("/assign_primary")] or [None]
+    assert offer is None, "nothing is begun"
+    record.sign("prep/stop").walk(*LOCK_STEPS[:2])
+    (offer,) = [one for one in seen(record).more if one.id.endswith("/assign_primary")]
+    assert offer.then is not None
+    act = coordinated(filled(offer.acts[0], "", ("TAMM",)), "PELL")
+    assert (act.primary, act.crews, act.coordinator) == ("ODE", 2, "PELL")
+    record.do(act)
+    (job,) = seen(record).jobs
+    assert job.crew == ("Crew of R. Ode: M. Tamm", "Crews coordinated by J. Pell")
+    assert (job.points[-1].name, job.points[-1].position) == ("Lock box", "keys 0 of 2")
+
+
+def test_who_came_with_a_new_shift_is_told_too() -> None:
+    record = locked(special())
+    assert not seen(record, shift_since=record.now - timedelta(hours=1)).jobs[0].said
+    (said,) = seen(record, shift_since=record.now + timedelta(seconds=1)).jobs[0].said
+    assert "new shift" in said.text
+    assert said.rule == "site policy"
+
+
+def test_nobody_signed_in_can_still_see_what_an_emergency_may_enter() -> None:
+    assert [one.id.split("/")[2] for one in seen(locked(special()), None).more] == ["cut"]

@@ -54,8 +54,8 @@ ROWS: list[tuple[str, dict[str, object], list[LockEvent], LockEvent, str]] = [
     (
         CFR + "(f)(3)(ii)(C)",
         {"mode": "group", "crews": 2},
-        [],
-        ev("assign_primary", "A1", primary="A1", people=("A2",)),
+        [*GROUPED, ev("lock_on", "A2", BOX)],
+        ev("work_start", "A2"),
         "no_coordinator",
     ),
     (

@@ -173,3 +173,19 @@ def test_every_pair_of_the_starter_plant_can_be_told(plant: Plant, language: str
             assert sheet.flush is not None
             assert flush_text(sheet.flush, language) in told.lines
             assert "{" not in "".join(told.lines)
+
+
+async def test_a_jam_is_under_way_after_three_keys_and_the_pin(plant: Plant) -> None:
+    """The commonest lockout of all stands first on the list of procedures."""
+    async with opened(plant) as (app, pilot):
+        app.begin_session(plant.ledger.person("AA"))
+        await pilot.press("f7")
+        await until_top(pilot, "StartProcedureScreen")
+        await until(pilot, lambda: rows(app).rows)
+        assert [row.key for row in rows(app).rows[:2]] == ["jam-or-torn-screen", "jam-stamper"]
+        await pilot.press("enter")
+        await pilot.press("enter")
+        await recorded(pilot, plant, STARTED)
+        (work,) = plant.works()
+        assert work.worksheet.procedure is not None
+        assert work.worksheet.procedure.id == "jam-or-torn-screen"

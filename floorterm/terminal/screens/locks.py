@@ -18,6 +18,7 @@ from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import NotRecorded, Recorded
 from floorterm.terminal.screens.dialogs import AskScreen, Item, MenuScreen, own_lock_spec, speaker_of
 from floorterm.terminal.views.locks import locks_lines
+from floorterm.terminal.views.shift import window_at
 from floorterm.terminal.views.text import Line, Span
 from floorterm.terminal.views.work import say
 from floorterm.terminal.widgets.page import Page
@@ -85,6 +86,7 @@ class LocksScreen(FloorScreen[str | None]):
             line=name,
             duties=speaker_of(plant, self.language).duties,
             people=plant.ledger.people() if person is not None else (),
+            shift_since=window_at(plant.library.plant.shifts, plant.now(), plant.zone).since,
         )
         width = self.size.width
         authority: Line = (Span(f" {self.view.authority} ".ljust(width), "notice"),)

@@ -110,6 +110,7 @@ SWAPPED: Mapping[tuple[str, str], Groups] = {
     for first, second, rules in (
         ("review", "shut_down", "LO-22"),  # (d)(1): before turning off
         ("shut_down", "isolate", "LO-23"),  # (d)(2) before (d)(3)
+        ("release", "verify", "LO-28|LO-29|LO-43"),  # (d)(5)(i) before (d)(6): relieved, then verified
         ("verify", "work_start", "LO-29"),  # (d)(6): prior to starting work
         ("work_start", "work_end", "LR-03"),
         ("work_end", "inspect_area", "LO-31|LO-37"),  # (e)(1): after the last work

@@ -56,8 +56,16 @@ def _redone(replay: Replay, place: str, gap: int, start: int) -> bool:
     if not locked or replay.miss(replay.events[start].by, start):
         return False
     needs = any(point.id == place and point.needs_release for point in replay.required)
-    released = (locked[0] < i < start and place in replay.points_of(e) for i, e in replay.each("release"))
-    return place == BOX or not needs or any(released)
+    if place == BOX or not needs:
+        return True
+    released = [
+        i for i, e in replay.each("release") if locked[0] < i < start and place in replay.points_of(e)
+    ]
+    # (d)(5)(i) before (d)(6): what was relieved again is verified after that
+    return bool(released) and any(
+        released[0] < i < start and e.result == "zero" and place in replay.points_of(e)
+        for i, e in replay.each("verify")
+    )
 
 
 def _windows(replay: Replay) -> Iterator[tuple[int, int]]:
