@@ -79,8 +79,17 @@ def say(key: str, language: str, **facts: Fact) -> str:
 
 
 def rule_text(refusal: Refusal, language: str) -> str:
-    """The rule behind a refusal: clauses and ids as they are, "site policy" in the reader's language."""
-    return say("site_policy", language) if refusal.rule == "site policy" else refusal.rule
+    """The rule behind a refusal: clauses and ids as they are, "site policy" in the reader's language.
+
+    A clause whose wording nobody has compared with the regulation's text says so.
+    """
+    from floorterm.lockout.auditing.table import rests_on_memory  # noqa: PLC0415  only where something is refused
+
+    if refusal.rule == "site policy":
+        return say("site_policy", language)
+    if rests_on_memory(refusal.rule):
+        return say("rule_from_memory", language, rule=refusal.rule)
+    return refusal.rule
 
 
 def spoken(what: Say, language: str) -> str:

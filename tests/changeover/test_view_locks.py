@@ -7,8 +7,10 @@ from typing import Any
 from floorterm.changeover.acts import Abandon, LockoutAct, SignStep
 from floorterm.changeover.lock_offers import coordinated, filled
 from floorterm.changeover.view_locks import LocksView, locks_view
+from floorterm.changeover.view_words import rule_text
 from floorterm.lockout.model import Event, Policy
 from floorterm.people import Person
+from floorterm.wording import Refusal, Say
 from tests.changeover import sheets
 from tests.changeover.sheets import LOCK_STEPS, ODE, PELL, ROOK, TAMM, WORK_STEPS, Record, locked
 
@@ -236,3 +238,17 @@ def test_who_came_with_a_new_shift_is_told_too() -> None:
 
 def test_nobody_signed_in_can_still_see_what_an_emergency_may_enter() -> None:
     assert [one.id.split("/")[2] for one in seen(locked(special()), None).more] == ["cut"]
+
+
+def test_a_clause_whose_wording_rests_on_memory_says_so_until_somebody_confirms_it() -> None:
+    """Status marks of the rule table: (c)(8) was never read, (d)(3) was."""
+    said = {
+        rule_text(Refusal(Say("x"), f"29 CFR 1910.147{clause}"), "en")
+        for clause in ("(c)(8)", "(d)(3)", "(c)(7)(i)")
+    }
+    assert said == {
+        "29 CFR 1910.147(c)(8), from memory",
+        "29 CFR 1910.147(d)(3)",
+        "29 CFR 1910.147(c)(7)(i), from memory",
+    }
+    assert rule_text(Refusal(Say("x"), "site policy"), "es") == "norma de la planta"

@@ -66,6 +66,15 @@ def rules() -> Mapping[str, Rule]:
 
 
 @cache
+def rests_on_memory(clause: str) -> bool:
+    """Whether the wording behind a clause, as a refusal names it, was never compared with the regulation's text."""
+    return any(
+        rule.from_memory and (rule.clause == clause or rule.clause.startswith(f"{clause}("))
+        for rule in rules().values()
+    )
+
+
+@cache
 def profiles() -> Mapping[str, Profile]:
     """Every jurisdiction by its id."""
     sets = ("site_policy", "not_asked", "added", "options")
