@@ -15,7 +15,7 @@ _PLAIN_TERMS = ("linux", "vt")
 
 def why_not(env: Mapping[str, str], *, stdin_tty: bool, stdout_tty: bool) -> str:
     """Why no screen can be drawn here ("" if one can), with the commands that print the same."""
-    commands = "floorterm check, worksheet, flush, people list, verify and export print without a screen."
+    commands = "floorterm status, next, locks and shift print the same without a screen."
     if not (stdin_tty and stdout_tty):
         return f"floorterm needs a terminal; input or output is none. {commands}"
     if env.get("TERM", "") in ("", "dumb"):

@@ -8,7 +8,7 @@ from textual.widget import Widget
 
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import Scanned
-from floorterm.terminal.views.text import Line, Span, apart, tell
+from floorterm.terminal.views.text import Line, Span, apart
 from floorterm.terminal.widgets.rows import Row, Rows
 from floorterm.wording import words
 
@@ -63,13 +63,9 @@ class LinesScreen(FloorScreen[None]):
 
     def names(self) -> "Names":
         """The plant's names in the language that is spoken."""
-        from floorterm.terminal.views.lines import Names  # noqa: PLC0415
+        from floorterm.terminal.views.lines import names_of  # noqa: PLC0415
 
-        library = self.desk.plant.library
-        return Names(
-            lines={name: tell(line.name, self.language) for name, line in library.lines.items()},
-            fragrances={name: tell(one.name, self.language) for name, one in library.fragrances.items()},
-        )
+        return names_of(self.desk.plant.library, self.language)
 
     def _row(self, row: "LineRow") -> Row:
         width = self.size.width - 6

@@ -9,7 +9,7 @@ from textual.widget import Widget
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import NotRecorded
 from floorterm.terminal.screens.entries import EntriesScreen
-from floorterm.terminal.views.text import Line, apart, tell
+from floorterm.terminal.views.text import Line, apart
 from floorterm.terminal.widgets.rows import Row, Rows
 
 if TYPE_CHECKING:
@@ -57,14 +57,11 @@ class ShiftScreen(FloorScreen[None]):
 
     def show(self) -> None:
         """The works that were on in the shift."""
-        from floorterm.terminal.views.lines import Names  # noqa: PLC0415
+        from floorterm.terminal.views.lines import names_of  # noqa: PLC0415
         from floorterm.terminal.views.shift import shift_rows  # noqa: PLC0415
 
         plant, language = self.desk.plant, self.language
-        names = Names(
-            lines={name: tell(line.name, language) for name, line in plant.library.lines.items()},
-            fragrances={},
-        )
+        names = names_of(plant.library, language)
         self._rows = shift_rows(self._states(), names, plant.now(), plant.zone, language)
         self.query_one("#shift", Rows).show([self._row(row) for row in self._rows])
 

@@ -12,6 +12,7 @@ from floorterm.wording import words
 
 if TYPE_CHECKING:
     from floorterm.changeover.state import State
+    from floorterm.library.model import Library
     from floorterm.plant import LineNow
 
 
@@ -37,6 +38,14 @@ class Names:
     def fragrance(self, name: str) -> str:
         """A fragrance, also one that the checklists no longer know."""
         return self.fragrances.get(name, name)
+
+
+def names_of(library: "Library", language: str) -> Names:
+    """The names of the checklists in a language."""
+    return Names(
+        lines={name: tell(line.name, language) for name, line in library.lines.items()},
+        fragrances={name: tell(one.name, language) for name, one in library.fragrances.items()},
+    )
 
 
 def elapsed_min(state: "State", now: datetime) -> int | None:

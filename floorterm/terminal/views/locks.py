@@ -49,7 +49,7 @@ def _job(job: JobView, language: str, width: int, *, signed_in: bool) -> list[Li
 
 
 def _point(point: PointRow, width: int) -> Line:
-    name_room, position_room = (54, 12) if width >= 100 else (25, 11)
+    name_room, position_room = (max(54, width - 90), 12) if width >= 100 else (25, 11)
     mark = "x" if point.isolated else " "
     tone: Tone = "done" if point.isolated else "quiet"
     place = f", {point.place}" if width >= 100 else ""

@@ -1,0 +1,177 @@
+"""`floorterm status`, `next`, `locks`, `shift`: what the screens say, as plain lines without a screen."""
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from floorterm.cli.common import checklists_option, db_option, fail, json_option, open_plant, print_json
+from floorterm.ledger import Place
+
+if TYPE_CHECKING:
+    from floorterm.people import Person
+    from floorterm.plant import Plant
+
+_LANGUAGE = click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
+_PERSON = click.option(
+    "--person", "code", help="Code of the person for whom it is told (a name, never a sign-in)."
+)
+
+
+def _say(blocks: Iterable[Iterable[str]]) -> None:
+    """One block after the other, an empty line between them."""
+    click.echo("\n\n".join("\n".join(lines) for lines in blocks))
+
+
+def _person(plant: "Plant", code: str | None) -> "Person | None":
+    from floorterm.ledger import LedgerError  # noqa: PLC0415
+
+    if code is None:
+        return None
+    try:
+        return plant.ledger.person(code)
+    except LedgerError as error:
+        fail(str(error))
+
+
+def _line(plant: "Plant", line: str | None) -> tuple[str, ...]:
+    if line is None:
+        return tuple(plant.library.lines)
+    if line not in plant.library.lines:
+        fail(f"There is no line {line!r}; known are {', '.join(plant.library.lines)}.")
+    return (line,)
+
+
+@click.command()
+@_LANGUAGE
+@checklists_option
+@db_option
+@json_option
+def status(language: str, checklists: Path | None, db: Place | None, as_json: bool) -> None:
+    """Every line: what it holds, what is on, minutes against standard, locks, deviations."""
+    from floorterm.terminal.plain import status_text  # noqa: PLC0415
+
+    plant = open_plant(db, checklists)
+    text = list(status_text(plant, language))
+    if as_json:
+        lines = [
+            {
+                "line": one.line,
+                "holds": list(one.holds.fragrances),
+                "works": [state.work for state in one.works],
+                "locks_on": sum(len(state.locks_on()) for state in one.works),
+                "open_deviations": sum(len(state.open_deviations) for state in one.works),
+            }
+            for one in plant.lines()
+        ]
+        print_json({"lines": lines, "text": text})
+    else:
+        _say([text])
+
+
+@click.command(name="next")
+@click.option("--line", help="Line id, such as L1 (default: all).")
+@_PERSON
+@_LANGUAGE
+@checklists_option
+@db_option
+@json_option
+def next_step(
+    line: str | None,
+    code: str | None,
+    language: str,
+    checklists: Path | None,
+    db: Place | None,
+    as_json: bool,
+) -> None:
+    """The current step of every piece of work that is on, with all that belongs to it."""
+    from floorterm.changeover.view import view  # noqa: PLC0415
+    from floorterm.terminal.plain import next_text  # noqa: PLC0415
+
+    plant = open_plant(db, checklists)
+    person = _person(plant, code)
+    works = [state for name in _line(plant, line) for state in plant.line_now(name).works if not state.ended]
+    texts = [list(next_text(plant, state, person, language)) for state in works]
+    if not as_json:
+        _say(texts or [["No work is on."]])
+        return
+    found = []
+    for state, text in zip(works, texts, strict=True):
+        step = view(state, person, plant.now(), language, elsewhere=plant.elsewhere(state.work)).step
+        found.append(
+            {
+                "work": state.work,
+                "line": state.worksheet.line.id,
+                "step": step.id if step else None,
+                "refused": bool(step and step.refused),
+                "text": text,
+            }
+        )
+    print_json(found)
+
+
+@click.command()
+@click.option("--line", help="Line id, such as L1 (default: all).")
+@_PERSON
+@_LANGUAGE
+@checklists_option
+@db_option
+@json_option
+def locks(
+    line: str | None,
+    code: str | None,
+    language: str,
+    checklists: Path | None,
+    db: Place | None,
+    as_json: bool,
+) -> None:
+    """Every isolation point with the locks on it: what was recorded. The lock at the machine decides."""
+    from floorterm.terminal.plain import locks_text  # noqa: PLC0415
+
+    plant = open_plant(db, checklists)
+    person = _person(plant, code)
+    names = _line(plant, line)
+    texts = [list(locks_text(plant, name, person, language)) for name in names]
+    if not as_json:
+        _say(texts)
+        return
+    print_json(
+        [
+            {
+                "line": name,
+                "locks": [
+                    {
+                        "work": state.work,
+                        "point": lock.point,
+                        "lock": lock.lock,
+                        "owner": lock.owner,
+                        "since": lock.at.isoformat() if lock.at else None,
+                    }
+                    for state in plant.line_now(name).works
+                    for lock in state.locks_on()
+                ],
+                "text": text,
+            }
+            for name, text in zip(names, texts, strict=True)
+        ]
+    )
+
+
+@click.command()
+@_LANGUAGE
+@checklists_option
+@db_option
+@json_option
+def shift(language: str, checklists: Path | None, db: Place | None, as_json: bool) -> None:
+    """The shift that is on: what waits for a decision, what was run, how long it took."""
+    from floorterm.terminal.plain import shift_text  # noqa: PLC0415
+    from floorterm.terminal.views.shift import window_at  # noqa: PLC0415
+
+    plant = open_plant(db, checklists)
+    text = list(shift_text(plant, language))
+    if as_json:
+        window = window_at(plant.library.plant.shifts, plant.now(), plant.zone)
+        print_json({"since": window.since.isoformat(), "until": window.until.isoformat(), "text": text})
+    else:
+        _say([text])

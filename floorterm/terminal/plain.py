@@ -1,0 +1,111 @@
+"""What the screens say, as plain lines: for screen readers, pipes and logs. Imports nothing of Textual.
+
+Every line is a whole sentence or fact: nothing is cut to a width, set to the right, or said by colour alone.
+"""
+
+import re
+from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING
+
+from floorterm.changeover.view import view
+from floorterm.changeover.view_locks import locks_view
+from floorterm.terminal.views.lines import line_rows, names_of
+from floorterm.terminal.views.locks import locks_lines
+from floorterm.terminal.views.shift import shift_rows, window_at, window_text
+from floorterm.terminal.views.text import Line, day_and_clock, tell
+from floorterm.terminal.views.work import finish_lines, foot_lines, step_lines, top_lines
+from floorterm.wording import words
+
+if TYPE_CHECKING:
+    from floorterm.changeover.state import State
+    from floorterm.changeover.view_words import Texts
+    from floorterm.people import Person
+    from floorterm.plant import Plant
+
+_WIDE = 10_000  # views wrap and cut to a width; here there is none
+_MOST = 99
+
+
+def status_text(plant: "Plant", language: str) -> Iterator[str]:
+    """Lines: what each holds, what is on, minutes against standard, locks, deviations."""
+    library = plant.library
+    yield f"{words('terminal.lines', language)}  {_place_and_time(plant, language)}"
+    rows = line_rows(plant.lines(), names_of(library, language), plant.now(), plant.zone, language)
+    for row in rows:
+        yield from _sides(row.left, row.right)
+
+
+def next_text(plant: "Plant", state: "State", person: "Person | None", language: str) -> Iterator[str]:
+    """Work: the current step of a piece of work, for a person or for nobody in particular."""
+    shown = view(
+        state,
+        person,
+        plant.now(),
+        language,
+        elsewhere=plant.elsewhere(state.work),
+        duties=_duties(plant),
+    )
+    yield f"{shown.line}  {shown.title}  {state.work}  {_place_and_time(plant, language)}"
+    yield shown.clock.text
+    yield shown.locks.text
+    yield from _plain(top_lines(shown, language, _WIDE))
+    if shown.step is None:
+        yield from _plain(finish_lines(shown, language, _WIDE))
+        return
+    yield from _plain(step_lines(shown.step, language, _WIDE))
+    if not shown.step.refused:
+        spec = shown.step.entry
+        if spec.prompt:
+            yield spec.prompt
+        for place, option in enumerate(spec.options, 1):
+            yield f"{place} {option.text}  {option.note}".rstrip()
+    yield from _plain(foot_lines(shown, language, _WIDE, _MOST))
+
+
+def locks_text(plant: "Plant", line: str, person: "Person | None", language: str) -> Iterator[str]:
+    """Locks: every isolation point of a line with the locks on it, by whom, since when."""
+    name = tell(plant.library.lines[line].name, language)
+    works = plant.line_now(line).works
+    shown = locks_view(works, person, plant.now(), language, line=name, duties=_duties(plant))
+    yield f"{words('work.locks_title', language, line=name)}  {_place_and_time(plant, language)}"
+    yield shown.authority
+    yield shown.summary
+    yield from _plain(locks_lines(shown, language, _WIDE, signed_in=True))
+
+
+def shift_text(plant: "Plant", language: str) -> Iterator[str]:
+    """Shift: what waits for a decision, what was run in the shift that is on, how long it took."""
+    window = window_at(plant.library.plant.shifts, plant.now(), plant.zone)
+    yield f"{words('terminal.shift', language)}  {window_text(window, language)}"
+    found = {state.work: state for state in plant.works_between(window.since, window.until)}
+    found |= {state.work: state for one in plant.lines() for state in one.works}
+    names = names_of(plant.library, language)
+    for row in shift_rows(found.values(), names, plant.now(), plant.zone, language):
+        yield from _sides(row.left, row.right)
+
+
+def _place_and_time(plant: "Plant", language: str) -> str:
+    return f"{plant.library.plant.name}  {day_and_clock(plant.now(), plant.zone, language)}"
+
+
+def _duties(plant: "Plant") -> "dict[str, Texts]":
+    return {duty.id: duty.name.model_dump(exclude_none=True) for duty in plant.library.plant.duties}
+
+
+def _sides(left: tuple[Line, ...], right: tuple[Line, ...]) -> Iterator[str]:
+    """What stands at the left and at the right of a row, one after the other."""
+    for index in range(max(len(left), len(right))):
+        parts = (side[index] for side in (left, right) if index < len(side))
+        yield from _plain([tuple(span for part in parts for span in (*part, *_gap(part)))])
+
+
+def _gap(part: Line) -> Line:
+    return (type(part[0])("  "),) if part else ()
+
+
+def _plain(lines: Iterable[Line]) -> Iterator[str]:
+    """The texts alone, with room for a breath where the screen has a gap."""
+    for line in lines:
+        text = re.sub(r" {3,}", "  ", "".join(span.text for span in line)).strip()
+        if text:
+            yield text
