@@ -5,6 +5,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from floorterm.demo.clock import SetClock, counted_ids
+from floorterm.demo.office import Office
 from floorterm.demo.scenario import Character, Scenario, read_scenario
 from floorterm.demo.walk import walk_all
 from floorterm.ledger import Head, Ledger
@@ -42,7 +43,8 @@ def build(path: Path, scenario: Scenario | None = None) -> Head:
         plant.state_holds(
             supervisor, line, (fragrance,), "first statement for the new ledger", key=ledger.new_id()
         )
-    walk_all(plant, clock, ((run, instant(run.start)) for run in told.runs), told.usual)
+    office = Office(plant, clock, tuple((act, instant(act.at)) for act in told.office))
+    walk_all(plant, clock, ((run, instant(run.start)) for run in told.runs), told.usual, (office,))
     return ledger.head()
 
 

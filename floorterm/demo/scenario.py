@@ -70,6 +70,28 @@ class Run:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class OfficeAct:
+    """Something that is recorded beside the lines, at its moment by a person.
+
+    "inspect" a lockout procedure (the first of `people` is watched, all of them reviewed), "review" more people,
+    "correct" a deviation of the newest inspection, "train" one person, "attest" what `jobs`
+    leave open of a rule.
+    """
+
+    at: datetime
+    by: str
+    do: Literal["inspect", "review", "correct", "train", "attest"]
+    procedure: str = ""
+    people: tuple[str, ...] = ()
+    found: tuple[str, ...] = ()
+    deviation: int = 1
+    trained_on: date | None = None
+    rule: str = ""
+    jobs: tuple[str, ...] = ()
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Scenario:
     """Everything that the demo ledger is built from. Times are local to the plant."""
 
@@ -83,6 +105,7 @@ class Scenario:
     approved_by: str
     usual: Mapping[str, str] = field(default_factory=dict)
     runs: tuple[Run, ...] = field(default_factory=tuple)
+    office: tuple[OfficeAct, ...] = ()
 
 
 def read_scenario() -> Scenario:

@@ -3,10 +3,11 @@
 Nothing is written past the rules: an act that they refuse stops the rebuild with their sentences.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from decimal import ROUND_HALF_EVEN, Decimal
+from typing import Protocol
 
 from floorterm.changeover.acts import (
     Abandon,
@@ -335,14 +336,29 @@ def _exponent(number: Decimal) -> int:
     return exponent if isinstance(exponent, int) else 0
 
 
+class Acting(Protocol):
+    """Whatever acts at its own moments: a piece of work under way, an office."""
+
+    def due(self) -> Due | None:
+        """What comes next, or None when nothing does."""
+
+    def go(self, due: Due) -> None:
+        """Do what is due."""
+
+
 def walk_all(
-    plant: Plant, clock: SetClock, runs: Iterator[tuple[Run, datetime]], usual: Mapping[str, str]
+    plant: Plant,
+    clock: SetClock,
+    runs: Iterator[tuple[Run, datetime]],
+    usual: Mapping[str, str],
+    beside: Iterable[Acting] = (),
 ) -> None:
-    """Walk every run to its end, always the one whose next act comes first.
+    """Walk every run to its end, and what acts beside them, always the one whose next act comes first.
 
     What one piece of work does moves no other, so only the one that acted is asked again.
     """
-    walkers = [Walker(plant, clock, run, start, usual) for run, start in runs]
+    walkers: list[Acting] = [Walker(plant, clock, run, start, usual) for run, start in runs]
+    walkers += beside
     dues = {index: due for index, walker in enumerate(walkers) if (due := walker.due())}
     while dues:
         index = min(dues, key=lambda index: (dues[index].at, index))

@@ -339,7 +339,13 @@ def due_list(
                 open=tuple((one, deviation) for one in own for deviation in one.open),
             )
         )
-    return tuple(sorted(found, key=lambda one: (one.due, one.procedure)))
+    return tuple(sorted(found, key=_pressing))
+
+
+def _pressing(one: Due) -> tuple[int, date, str]:
+    """Overdue first, then what is open from the last inspection, then by the day."""
+    rank = 0 if one.status == "overdue" else 1 if one.not_reviewed or one.open else 2
+    return rank, one.due, one.procedure
 
 
 def retrain_since(inspections: Iterable[Inspection]) -> dict[str, date]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from floorterm.lockout.auditing import profiles, rules
 from floorterm.review.document import Block, Document, Heading, KeyValues, Paragraph, Signatures, Table
 from floorterm.review.framing import Printing, framed
-from floorterm.wording import words
+from floorterm.wording import UnknownWordingError, words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -273,38 +273,50 @@ def _point_row(point: "Point", printing: Printing) -> tuple[str, ...]:
     )
 
 
+def _word(key: str, word: str, printing: Printing) -> str:
+    """A word of the record as people say it; one of another record's own stands as it is written."""
+    try:
+        return printing.say(key) if word else ""
+    except UnknownWordingError:
+        return word
+
+
 def _events(audit: "PeriodAudit", job: "AuditedJob", printing: Printing) -> Table:
     say = printing.say
-    rows = []
-    for event in job.events:
-        places = ", ".join(event.points or event.places)
-        more = [
-            places,
-            event.lock,
-            say(f"result_{event.result}") if event.result else "",
-            say("told", people=", ".join(audit.name_of(code) for code in event.to)) if event.to else "",
-            say("clear", people=", ".join(audit.name_of(code) for code in event.clear))
-            if event.clear
-            else "",
-            say("seen_by", people=", ".join(audit.name_of(code) for code in event.witness))
-            if event.witness
-            else "",
-        ]
-        rows.append(
+    return Table(
+        head=(say("entry"), say("time"), say("event"), say("by_whom"), say("details")),
+        rows=tuple(
             (
                 str(event.number),
                 _stamp(event),
                 say(f"event_{event.ev}"),
                 audit.name_of(event.by) or "-",
-                "; ".join(part for part in more if part) or "-",
+                "; ".join(part for part in _details(audit, event, printing) if part) or "-",
             )
-        )
-    return Table(
-        head=(say("entry"), say("time"), say("event"), say("by_whom"), say("details")),
-        rows=tuple(rows),
+            for event in job.events
+        ),
         widths=(1, 4, 3, 2, 6),
         numbers=(0,),
     )
+
+
+def _details(audit: "PeriodAudit", event: "Event", printing: Printing) -> Iterator[str]:
+    """What an event says besides who, when and what."""
+    yield ", ".join(event.points or event.places)
+    yield event.lock
+    yield _word(f"result_{event.result}", event.result, printing)
+    yield _word(f"how_{event.how}", event.how, printing)
+    told = "told" if event.ev.startswith("notify") or event.ev == "own_staff_told" else "to"
+    named = (
+        (told, event.to), ("clear", event.clear), ("seen_by", event.witness), ("owner", (event.owner,)),
+        ("directed", (event.directed_by,)), ("giver", (event.giver,)), ("primary", (event.primary,)),
+        ("members", event.members), ("coordinator", (event.coordinator,)), ("person", (event.person,)),
+        ("partner", event.partner),
+    )  # fmt: skip
+    for key, codes in named:
+        people = ", ".join(audit.name_of(code) for code in codes if code)
+        if people:
+            yield printing.say(key, people=people)
 
 
 # --- the certificate of an inspection ---------------------------------------------------------------

@@ -216,6 +216,10 @@ def test_the_most_pressing_procedure_stands_first(library: Library) -> None:
     found = due_list(library.lockouts, (), PEOPLE, DAY)
     assert len(found) == sum(one.exception is None for one in library.lockouts.values())
     assert [one.due for one in found] == sorted(one.due for one in found)
+    last = found[-1].procedure
+    report = Report(procedure=last, on=DAY, observed=("AA",), reviewed=("AA",))
+    made = fold_inspections([_made(library.lockouts[last], report)])
+    assert due_list(library.lockouts, made, PEOPLE, DAY)[0].procedure == last, "CC is not reviewed yet"
 
 
 # --- training ---------------------------------------------------------------------------------------

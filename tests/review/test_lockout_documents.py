@@ -146,6 +146,24 @@ def test_the_record_of_a_lockout_that_is_not_ended_says_open(busy: Plant) -> Non
     _has(lockout_document(audit, audit.jobs[1], _printing(busy)), "- open", "LO-36", "LO-30")
 
 
+def test_whatever_an_event_names_stands_in_the_record(busy: Plant) -> None:
+    """A lock of somebody absent, a hand-over, a group: the words of records kept elsewhere too."""
+    audit = audit_period(busy, *month_of(DAY))
+    job = audit.jobs[0]
+    first = job.events[0]
+    named = (
+        replace(first, ev="remove_other", owner="AA", directed_by="SS", to=(), lock="AA-L1-S1"),
+        replace(first, ev="hand_over", giver="AA", to=("QQ",)),
+        replace(first, ev="assign_primary", primary="BB", members=("AA", "QQ"), coordinator="VV", to=()),
+        replace(first, ev="owner_contact_try", owner="AA", result="telephone rang out", to=()),
+    )
+    document = lockout_document(audit, replace(job, events=named), _printing(busy))
+    _has(
+        document, "AA-L1-S1; lock of A. Abel; directed by S. Stern", "to: Q. Quist; from A. Abel",
+        "primary: B. Brand; members: A. Abel, Q. Quist; coordinator: V. Voss", "telephone rang out; lock of A. Abel",
+    )  # fmt: skip
+
+
 # --- the certificate --------------------------------------------------------------------------------
 
 

@@ -1,0 +1,67 @@
+"""What happens in the office on the invented days: inspections and their corrections, training, attestations."""
+
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
+
+from floorterm.demo.clock import SetClock
+from floorterm.demo.scenario import OfficeAct
+from floorterm.demo.walk import Due
+from floorterm.inspecting import (
+    inspections,
+    record_attestation,
+    record_correction,
+    record_inspection,
+    record_review,
+)
+from floorterm.lockout.inspection import Found, Report
+from floorterm.plant import Plant, Who
+
+
+@dataclass
+class Office:
+    """The acts in the order of their time, one a go."""
+
+    plant: Plant
+    clock: SetClock
+    acts: tuple[tuple[OfficeAct, datetime], ...]
+    done: int = field(default=0)
+
+    def due(self) -> Due | None:
+        """What comes next, or None when nothing does."""
+        return Due(self.acts[self.done][1], None) if self.done < len(self.acts) else None
+
+    def go(self, due: Due) -> None:
+        """Do what is due."""
+        self.clock.move_to(max(due.at, self.clock() + timedelta(seconds=1)))
+        act = self.acts[self.done][0]
+        self.done += 1
+        plant = self.plant
+        who = Who(plant.ledger.person(act.by), "pin")
+        key = plant.ledger.new_id()
+        match act.do:
+            case "inspect":
+                found = tuple(Found(text=text) for text in act.found)
+                report = Report(
+                    procedure=act.procedure,
+                    on=plant.today(),
+                    observed=act.people[:1],
+                    reviewed=act.people,
+                    found=found,
+                )
+                record_inspection(plant, who, report, key=key)
+            case "review":
+                record_review(plant, who, self._inspection(act.procedure), act.people, key=key)
+            case "correct":
+                record_correction(
+                    plant, who, self._inspection(act.procedure), act.deviation, act.text, key=key
+                )
+            case "train":
+                person = replace(plant.ledger.person(act.people[0]), trained_on=act.trained_on)
+                plant.ledger.change_person(
+                    person, by=act.by, reason=act.text, identity="pin", terminal=plant.terminal
+                )
+            case "attest":
+                record_attestation(plant, who, act.rule, act.jobs, act.text, key=key)
+
+    def _inspection(self, procedure: str) -> int:
+        return [one.n for one in inspections(self.plant) if one.procedure == procedure][-1]
