@@ -98,3 +98,19 @@ def test_pictures_are_the_same_whenever_they_are_taken_and_name_no_place_of_this
     still = open_still()
     assert still.now() == open_still().now()
     assert still.library.folder == "checklists"
+
+
+def test_the_safety_officer_has_something_to_look_at(built: tuple[Path, Head]) -> None:
+    from floorterm.inspecting import inspections, people_trained
+    from floorterm.review.lockout_audit import audit_period, month_of
+
+    clock = SetClock(datetime(2026, 11, 24, 21, 22, tzinfo=UTC))
+    plant = Plant(load(starter_folder()), Ledger.open(built[0], read_only=True, clock=clock), "T1")
+    made = inspections(plant)
+    assert {one.procedure for one in made} == {"lockout-line-1", "lockout-press-2"}
+    assert [len(one.open) for one in made] == [0, 1]
+    assert any(len(one.history.trained) == 2 for one in people_trained(plant))
+    audit = audit_period(plant, *month_of(plant.today()))
+    assert audit.short
+    assert any(job.attested for job in audit.jobs)
+    assert audit.waiting()
