@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 from floorterm.changeover.accepting import CALIBRATED, Acceptance, calibration_from, to_value
 from floorterm.changeover.acts import STARTED, Act, LockoutAct, Redirect, Release, SignStep
 from floorterm.changeover.compose import compose, compose_procedure
+from floorterm.changeover.eyewash import eyewash_of
 from floorterm.changeover.fold import apply, fold
 from floorterm.changeover.register import ENDS, HOLDS, MARKS, Register, begun
 from floorterm.changeover.rules import may, needs_pin
@@ -25,6 +26,7 @@ from floorterm.library.calibrated import Calibration, CalibrationMismatchError, 
 from floorterm.lockout.inspection import KINDS, fold_inspections, with_inspections
 from floorterm.lockout.model import NEVER_REFUSED, Event
 from floorterm.lockout.state import LockOn
+from floorterm.lye.duties import Eyewash
 from floorterm.people import Permission, Person
 from floorterm.wording import Refusal, Say
 
@@ -295,6 +297,7 @@ class Plant:
                 witness=asked.witness,
                 elsewhere=self.elsewhere(work),
                 people=people,
+                eyewash=self.eyewash(state),
             )
 
         draft = Draft(
@@ -492,6 +495,25 @@ class Plant:
             if other != work
         )
         return tuple(lock for state in others for job in state.locks.values() for lock in job.locks_on())
+
+    def eyewash(self, state: State) -> Eyewash | None:
+        """The checks of eyewash and shower that count for a piece of lye work; None for any other work.
+
+        Those of every line count on which the procedure stands together with the work's line: one eyewash
+        serves them.
+        """
+        if all(section.lye is None for section in state.worksheet.sections):
+            return None
+        line = state.worksheet.line.id
+        found: dict[str, list[State]] = {"weekly": [], "yearly": []}
+        for name, alone in self.library.alone.items():
+            if alone.eyewash is not None and line in alone.lines:
+                found[alone.eyewash] += [
+                    one
+                    for one in self.works()
+                    if one.worksheet.procedure is not None and one.worksheet.procedure.id == name
+                ]
+        return eyewash_of(found["weekly"], found["yearly"])
 
     def _start(
         self,

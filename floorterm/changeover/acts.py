@@ -110,6 +110,26 @@ class LockoutAct:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Protect:
+    """Confirm protection for a section of lye work: what the acting person wears and has made sure of, now."""
+
+    KIND: ClassVar[str] = "lye.protected"
+    section: str
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RaiseLye:
+    """Say that lye is stronger, hotter or under pressure, as found. It can only ask for more protection."""
+
+    KIND: ClassVar[str] = "lye.raised"
+    section: str
+    mass_pct: Decimal
+    temperature_c: Decimal
+    pressurised: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RepeatSection:
     """Do a section again: a new round of the same steps; the earlier round stays."""
 
@@ -188,8 +208,8 @@ class Release:
 
 
 Act = (
-    SignStep | CorrectStep | PushFlush | ReviseFlush | LockoutAct | RepeatSection | Pause | Resume | Note
-    | RaiseDeviation | Dispose | Abandon | Redirect | Release
+    SignStep | CorrectStep | PushFlush | ReviseFlush | LockoutAct | Protect | RaiseLye | RepeatSection | Pause
+    | Resume | Note | RaiseDeviation | Dispose | Abandon | Redirect | Release
 )  # fmt: skip
 
 STARTED = "work.started"  # begins a piece of work: its value holds the worksheet and its digest
@@ -198,8 +218,8 @@ ACTS: Mapping[str, type[Act]] = MappingProxyType(
     {
         act.KIND: act
         for act in (
-            SignStep, CorrectStep, PushFlush, ReviseFlush, LockoutAct, RepeatSection, Pause, Resume, Note,
-            RaiseDeviation, Dispose, Abandon, Redirect, Release,
+            SignStep, CorrectStep, PushFlush, ReviseFlush, LockoutAct, Protect, RaiseLye, RepeatSection, Pause,
+            Resume, Note, RaiseDeviation, Dispose, Abandon, Redirect, Release,
         )
     }
 )  # fmt: skip

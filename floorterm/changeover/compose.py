@@ -6,8 +6,10 @@ from datetime import date
 from decimal import Decimal
 
 from floorterm.changeover.facts import Facts, applies, facts_of, matches
+from floorterm.changeover.faults import ComposeError
 from floorterm.changeover.flushing import flush_note, whole_oil_items
 from floorterm.changeover.lockout_steps import before, behind, in_, job_of, spoken
+from floorterm.changeover.lye_steps import lye_note, with_protection
 from floorterm.changeover.ordering import Ordering, Part
 from floorterm.changeover.worksheet import (
     Choice,
@@ -30,10 +32,6 @@ from floorterm.lockout.model import Job
 from floorterm.wording import LANGUAGES, words
 
 LEAVE, ENTER = "leave_steps", "enter_steps"
-
-
-class ComposeError(ValueError):
-    """A worksheet cannot be composed; the sentence says what is missing and where."""
 
 
 def compose(
@@ -142,7 +140,7 @@ def _fill(
     incoming: FragranceFile | None,
 ) -> Worksheet:
     parts = []
-    for spec in specs:
+    for spec in (with_protection(one, library.plant, sheet.on) for one in specs):
         steps = tuple(
             (step, matches(step.when, facts) and applies(step.applies_to, incoming)) for step in spec.steps
         )
@@ -221,6 +219,7 @@ class _Builder:
             steps=steps,
             first_article=spec.first_article,
             beside=spec.beside,
+            lye=lye_note(spec, self.library.plant),
         )
         if not spec.lockout:
             return (work,)
@@ -267,6 +266,7 @@ class _Builder:
             since=next(iter(self.ordering.resolve(since, part)), "") if since else "",
             required_kg=(flush.required_kg if flush else Decimal(0)) if spec.kind == "flush" else None,
             mark=spec.mark or "",
+            item=spec.item or "",
         )
 
     def _reopened(self, part: Part, ref: str) -> tuple[str, ...]:

@@ -19,8 +19,10 @@ from floorterm.changeover.acts import (
     LockoutAct,
     Note,
     Pause,
+    Protect,
     PushFlush,
     RaiseDeviation,
+    RaiseLye,
     Redirect,
     Release,
     RepeatSection,
@@ -30,7 +32,7 @@ from floorterm.changeover.acts import (
     act_from_value,
 )
 from floorterm.changeover.redirect import initial_flush, initial_locks, redirected
-from floorterm.changeover.state import NoteTaken, State
+from floorterm.changeover.state import LyeFound, NoteTaken, Protected, State
 from floorterm.changeover.worksheet import worksheet_from_json
 from floorterm.entries import Entry
 
@@ -81,6 +83,10 @@ def _started(work_id: str, entry: Entry) -> State:
 def _after(state: State, entry: Entry, act: Act) -> State:
     match act:
         case SignStep():
+            step = state.worksheet.step(act.step)
+            if step is not None and step.kind == "protect" and act.outcome == "done":
+                section = state.worksheet.section_of(step.id).id
+                state = _protected(state, entry, section, (step.item,))
             return steps.signed(state, entry, act)
         case CorrectStep():
             return steps.corrected(state, entry, act)
@@ -90,6 +96,17 @@ def _after(state: State, entry: Entry, act: Act) -> State:
             return steps.revised(state, entry, act)
         case LockoutAct():
             return steps.lockout_event(state, entry, act)
+        case Protect():
+            return _protected(state, entry, act.section, act.items)
+        case RaiseLye():
+            found = LyeFound(
+                n=entry.n,
+                section=act.section,
+                mass_pct=act.mass_pct,
+                temperature_c=act.temperature_c,
+                pressurised=act.pressurised,
+            )
+            return replace(state, lye_found=(*state.lye_found, found))
         case RepeatSection():
             return steps.repeated(state, act)
         case RaiseDeviation():
@@ -120,6 +137,11 @@ def _whole(state: State, entry: Entry, act: Pause | Resume | Note | Abandon | Re
         case Release():
             incoming = state.worksheet.incoming
             return replace(_ended(state, entry), status="released", holds=(incoming.id,) if incoming else ())
+
+
+def _protected(state: State, entry: Entry, section: str, items: tuple[str, ...]) -> State:
+    made = Protected(n=entry.n, at=entry.local, person=entry.person, section=section, items=items)
+    return replace(state, protected=(*state.protected, made))
 
 
 def _noted(state: State, entry: Entry, text: str, step: str = "") -> State:

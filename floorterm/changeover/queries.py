@@ -5,6 +5,7 @@ from datetime import datetime
 
 from floorterm.changeover.acts import Act, CorrectStep, Dispose, LockoutAct, Release, SignStep
 from floorterm.changeover.fold_lockout import step_event, work_left
+from floorterm.changeover.lye_needs import protection_missing
 from floorterm.changeover.order_rules import blocking, duty_refusals
 from floorterm.changeover.state import State
 from floorterm.changeover.worksheet import Step, Worksheet
@@ -66,7 +67,7 @@ def _could_sign(
         return job is not None and not may_work(job, person, now, elsewhere)
     if step.kind == "lockout":
         return not any(_lockout_refusals(state, step, person, now, elsewhere))
-    return True
+    return step.kind == "protect" or not protection_missing(state, step, person, now)
 
 
 def _lockout_refusals(

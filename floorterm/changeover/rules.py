@@ -8,6 +8,7 @@ questions that screens ask are here too, so that a screen imports one module.
 from collections.abc import Iterable, Iterator
 from datetime import datetime
 
+from floorterm.changeover import lye_rules
 from floorterm.changeover import sign_rules as signing
 from floorterm.changeover import whole_rules as whole
 from floorterm.changeover.acts import (
@@ -18,8 +19,10 @@ from floorterm.changeover.acts import (
     LockoutAct,
     Note,
     Pause,
+    Protect,
     PushFlush,
     RaiseDeviation,
+    RaiseLye,
     Redirect,
     Release,
     RepeatSection,
@@ -41,6 +44,7 @@ from floorterm.changeover.sign_rules import Asked
 from floorterm.changeover.state import State
 from floorterm.changeover.whole_rules import first_article_passed
 from floorterm.lockout.state import LockOn
+from floorterm.lye.duties import Eyewash
 from floorterm.people import Person
 from floorterm.wording import Refusal
 
@@ -71,16 +75,23 @@ def may(
     witness: Person | None = None,
     elsewhere: Iterable[LockOn] = (),
     people: Iterable[Person] = (),
+    eyewash: Eyewash | None = None,
 ) -> tuple[Refusal, ...]:
     """All refusals of an act; empty when it may be recorded.
 
     `witness` is the second person, known by their own PIN. `elsewhere` are locks that other works have on.
-    `people` are all those whom an act may name (a crew, whoever takes a lockout over).
+    `people` are all those whom an act may name (a crew, whoever takes a lockout over). `eyewash` are the checks of
+    eyewash and shower that the record holds, for lye work.
     `now` carries the plant's own offset at that moment (its local date decides about training and inspection).
     """
-    known = {one.code: one for one in people}
     asked = Asked(
-        state=state, person=person, now=now, witness=witness, elsewhere=tuple(elsewhere), people=known
+        state=state,
+        person=person,
+        now=now,
+        witness=witness,
+        elsewhere=tuple(elsewhere),
+        people={one.code: one for one in people},
+        eyewash=eyewash,
     )
     if isinstance(act, LockoutAct) and act.is_way_out:
         return tuple(whole.lockout(asked, act))
@@ -104,6 +115,10 @@ def _refusals(asked: Asked, act: Act) -> Iterator[Refusal]:
             return signing.revise(asked, act)
         case LockoutAct():
             return whole.lockout(asked, act)
+        case Protect():
+            return lye_rules.protect(asked, act)
+        case RaiseLye():
+            return lye_rules.raise_lye(asked, act)
         case Dispose():
             return whole.dispose(asked, act)
         case Release():

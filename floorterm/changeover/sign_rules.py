@@ -6,7 +6,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Final
 
-from floorterm.changeover import entry_rules
+from floorterm.changeover import entry_rules, lye_needs
 from floorterm.changeover.acts import CorrectStep, PushFlush, ReviseFlush, SignStep
 from floorterm.changeover.fold_lockout import step_event
 from floorterm.changeover.order_rules import (
@@ -24,6 +24,7 @@ from floorterm.entries import TextError, clean_text
 from floorterm.lockout.guard import may_event, may_work
 from floorterm.lockout.model import Event, LockEvent
 from floorterm.lockout.state import LockOn
+from floorterm.lye.duties import Eyewash
 from floorterm.people import Person
 from floorterm.wording import Refusal
 
@@ -32,7 +33,7 @@ _MOST_KG: Final = Decimal(1_000_000)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """Who asks, when, with which witness, and which locks are on elsewhere."""
+    """Who asks, when, with which witness, which locks are on elsewhere, and how the eyewash was found last."""
 
     state: State
     person: Person
@@ -40,6 +41,7 @@ class Asked:
     witness: Person | None = None
     elsewhere: tuple[LockOn, ...] = ()
     people: Mapping[str, Person] = field(default_factory=dict)
+    eyewash: Eyewash | None = None
 
     def named(self) -> Mapping[str, Person]:
         """Everybody whom a lockout event may name, the witness among them."""
@@ -77,7 +79,7 @@ def sign(asked: Asked, act: SignStep) -> Iterator[Refusal]:
     if step is None:
         yield unknown_step(act.step)
         return
-    if state.stands(step.id, now):
+    if state.stands(step.id, now) and not lye_needs.own_tick_missing(state, step, asked.person, now):
         signed = state.signed[step.id]
         yield no("signed_already", name=signed.name, time=clock(signed.at, now), **step_facts(step))
     yield from blocking(state, step, now)
@@ -94,6 +96,7 @@ def sign(asked: Asked, act: SignStep) -> Iterator[Refusal]:
         yield from _under_lockout(asked, step)
     if step.kind == "lockout":
         yield from _lockout_step(asked, step, act)
+    yield from lye_needs.step_refusals(state, step, asked.person, now, asked.eyewash)
 
 
 def _late(asked: Asked, act: SignStep) -> Iterator[Refusal]:
@@ -110,6 +113,8 @@ def _late(asked: Asked, act: SignStep) -> Iterator[Refusal]:
 def _not_applicable(asked: Asked, step: Step, act: SignStep) -> Iterator[Refusal]:
     if step.kind == "lockout":
         yield no("lockout_always_applies", "29 CFR 1910.147(d)", **step_facts(step))
+    if step.kind == "protect":
+        yield no("protection_always_applies", **step_facts(step))
     yield from text_refusals(act.reason, "reason_missing")
     supervised = asked.person.may_supervise() or (
         asked.witness is not None

@@ -102,6 +102,28 @@ class NoteTaken:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Protected:
+    """Protection for a section of lye work as one person confirmed it, item by item or all at once."""
+
+    n: int
+    at: datetime
+    person: str
+    section: str
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LyeFound:
+    """Lye as somebody found it at a section: mass %, C, under pressure or not."""
+
+    n: int
+    section: str
+    mass_pct: Decimal
+    temperature_c: Decimal
+    pressurised: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class State:
     """Everything known about one piece of work after its entries so far.
 
@@ -125,6 +147,8 @@ class State:
     locks: Mapping[str, LockoutState] = field(default_factory=dict)
     flush: Mapping[str, FlushProgress] = field(default_factory=dict)
     notes: tuple[NoteTaken, ...] = ()
+    protected: tuple[Protected, ...] = ()
+    lye_found: tuple[LyeFound, ...] = ()
     paused_since: datetime | None = None
     paused_s: int = 0
     ended_at: datetime | None = None

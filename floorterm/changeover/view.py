@@ -31,6 +31,7 @@ from floorterm.changeover.view_words import Texts, clock, kg, minutes_between, n
 from floorterm.changeover.worksheet import LimitCandidate, Named, Step, Worksheet
 from floorterm.flush.explain import governing_sentence, item_words
 from floorterm.lockout.state import LockOn
+from floorterm.lye.duties import Eyewash
 from floorterm.people import Person
 from floorterm.wording import Say
 
@@ -134,11 +135,13 @@ def view(
     duties: Mapping[str, Texts] | None = None,
     people: Mapping[str, str] | None = None,
     at: str = "",
+    eyewash: Eyewash | None = None,
 ) -> WorkView:
     """A piece of work ready to show to a person (None: nobody has signed in).
 
     `elsewhere` are the locks of other works, `duties` the plant's names of duties, `people` names by code of those
-    whom a crew may have, `at` a step that the person chose from the list instead of the one that the rules propose.
+    whom a crew may have, `at` a step that the person chose from the list instead of the one that the rules propose,
+    `eyewash` its checks for lye work.
     """
     now = now.astimezone(state.last_at.tzinfo)
     others, speaker = tuple(elsewhere), Speaker(language=language, duties=duties or {}, people=people or {})
@@ -161,7 +164,7 @@ def view(
         progress=say("progress", language, number=here, count=count, done=done),
         locks=_locks(state, person, others, language),
         before=_before(state, now, language),
-        step=step_view(state, step, person, now, speaker, others) if step else None,
+        step=step_view(state, step, person, now, speaker, others, eyewash) if step else None,
         after=_next(state, step, waiting, speaker) if step else None,
         beside=tuple(_beside(state, step, now, language)),
         flush=_flush(state, now, language),

@@ -30,6 +30,7 @@ from floorterm.changeover.view_words import (
 from floorterm.changeover.worksheet import FlushNote, Step
 from floorterm.lockout.model import Event, Job
 from floorterm.lockout.state import LockOn
+from floorterm.lye.duties import Eyewash
 from floorterm.people import Person
 from floorterm.wording import Refusal
 
@@ -130,7 +131,12 @@ def refusal_views(refusals: Iterable[Refusal], language: str) -> tuple[RefusalVi
 
 
 def standing_refusals(
-    state: State, step: Step, person: Person | None, now: datetime, elsewhere: Iterable[LockOn] = ()
+    state: State,
+    step: Step,
+    person: Person | None,
+    now: datetime,
+    elsewhere: Iterable[LockOn] = (),
+    eyewash: Eyewash | None = None,
 ) -> tuple[Refusal, ...]:
     """What keeps the person from signing the step whatever they enter; without a person, what keeps anybody.
 
@@ -139,7 +145,7 @@ def standing_refusals(
     if person is None:
         return blocking(state, step, now)
     likely = likely_act(state, step, person)
-    found = may(state, likely, person, now, elsewhere=elsewhere)
+    found = may(state, likely, person, now, elsewhere=elsewhere, eyewash=eyewash)
     return tuple(refusal for refusal in found if refusal.say.key != _ASKED_LATER)
 
 
@@ -155,6 +161,7 @@ def step_view(
     now: datetime,
     speaker: Speaker,
     elsewhere: Iterable[LockOn] = (),
+    eyewash: Eyewash | None = None,
 ) -> StepView:
     """A step ready to show to a person, or to somebody who has not signed in."""
     language, sheet = speaker.language, state.worksheet
@@ -187,7 +194,7 @@ def step_view(
         pin=needs_pin(sheet, likely, step),
         draft=unreviewed((step.text, step.why, step.caution, *step.ppe), language),
         entry=spec,
-        refusals=refusal_views(standing_refusals(state, step, person, now, elsewhere), language),
+        refusals=refusal_views(standing_refusals(state, step, person, now, elsewhere, eyewash), language),
         details=_details(state, step, language),
         flush=flush_view(state.flush[step.id], sheet.flush, language) if step.id in state.flush else None,
         wait_until=_wait_until(state, step, now),

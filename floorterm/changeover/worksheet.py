@@ -17,7 +17,7 @@ from floorterm.entries import canonical, digest
 from floorterm.lockout.model import Event, Job
 
 Text = Mapping[str, str]  # language -> text; "es_draft" marks a translation that nobody has reviewed
-StepKind = Literal["confirm", "reading", "choice", "text", "scan", "wait", "flush", "lockout"]
+StepKind = Literal["confirm", "reading", "choice", "text", "scan", "wait", "flush", "lockout", "protect"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,6 +62,27 @@ class Step:
     event: Event | None = None
     job: str = ""
     point: str = ""
+    item: str = ""  # kind "protect": what is put on or made sure of
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LyeNote:
+    """A section of lye work: its task class and conditions as written, and what the site says of its gear.
+
+    `mass_pct` is the strongest lye met, `temperature_c` the hottest, in C. `due` is the last day on which an item
+    counts; `shift_starts` are local times `HH:MM`: protection is confirmed anew in each shift.
+    """
+
+    task: str
+    mass_pct: Decimal
+    temperature_c: Decimal
+    pressurised: bool = False
+    limit_c: Decimal
+    region: str
+    sheet: str  # the safety data sheet that hangs there
+    warnings: tuple[Text, ...] = ()  # what speaks against that sheet
+    due: Mapping[str, date] = field(default_factory=dict)
+    shift_starts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,6 +94,7 @@ class Section:
     steps: tuple[Step, ...]
     first_article: bool = False
     beside: bool = False
+    lye: LyeNote | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

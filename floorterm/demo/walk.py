@@ -17,12 +17,14 @@ from floorterm.changeover.acts import (
     LockoutAct,
     Note,
     Pause,
+    Protect,
     PushFlush,
     Release,
     RepeatSection,
     Resume,
     SignStep,
 )
+from floorterm.changeover.lye_needs import asked_protection, items_missing, needed_items
 from floorterm.changeover.standard import minutes_of
 from floorterm.changeover.state import State
 from floorterm.changeover.worksheet import Step
@@ -126,6 +128,7 @@ class Walker:
         incident = self._incident(step)
         if step.needs_lockout:
             self._join(step.needs_lockout, code)
+        self._protect(step, code)
         if step.kind == "flush" and step.required_kg:
             for share in (Decimal("0.4"), Decimal("0.8")):
                 self._act(PushFlush(step=step.id, kg=(step.required_kg * share).quantize(Decimal(1))), code)
@@ -139,6 +142,16 @@ class Walker:
             self._leave_if_done(step.needs_lockout, code)
         if incident:
             self._follow(step, incident)
+
+    def _protect(self, step: Step, code: str) -> None:
+        """Somebody who comes to lye work confirms their own protection first."""
+        state, person = self.state, self.plant.ledger.person(code)
+        section = state.worksheet.section_of(step.id)
+        if step.kind == "protect" or not items_missing(state, section, person, self.plant.now()):
+            return
+        items = tuple(item.id for item in needed_items(asked_protection(state, section)))
+        self._act(Protect(section=section.id, items=items), code)
+        self.clock.advance(_SECOND)
 
     def _witness(self, step: Step, signer: str) -> str:
         if not step.witness:

@@ -21,6 +21,7 @@ from floorterm.library.bar_data import (
     SafetyMaximum,
 )
 from floorterm.library.flush_data import CalibrationPolicy, CleaningSpec, FlushingSpec, PriceList
+from floorterm.library.lye_data import LyePolicy, LyeWork
 from floorterm.library.procedures import (
     AloneFile,
     BlockFile,
@@ -76,6 +77,8 @@ __all__ = [
     "LockoutContent",
     "LockoutFile",
     "LockoutPolicy",
+    "LyePolicy",
+    "LyeWork",
     "Odour",
     "OdourPolicy",
     "OilShare",
@@ -183,6 +186,7 @@ class PlantFile(Model):
     limits: LimitPolicy = LimitPolicy()
     prices: PriceList | None = None
     calibration: CalibrationPolicy = CalibrationPolicy()
+    lye: LyePolicy | None = None
     first_aid: Annotated[tuple[FirstAidTopic, ...], Field(min_length=1)]
 
     @field_validator("time_zone")

@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field, model_validator
 
+from floorterm.library.lye_data import LyeWork
 from floorterm.library.words import (
     Day,
     Flag,
@@ -64,6 +65,8 @@ class StepSpec(Model):
     # wait: minutes to dwell, counted from the step named (default: the step before)
     dwell_min: Annotated[Number, Field(gt=0, le=1440)] | None = None
     since: StepRef | None = None
+    # protect: what is put on or made sure of; compose writes these steps for a section with `lye`
+    item: Id | None = None
     # what the step tells the changeover, besides being done
     mark: Literal["last_good_outgoing", "first_good_incoming"] | None = None
     source: str = ""
@@ -75,6 +78,7 @@ class StepSpec(Model):
             "choice": ("choices",),
             "scan": ("expect",),
             "wait": ("dwell_min",),
+            "protect": ("item",),
         }
         broken = [
             f"{name}: the value that a step of kind {self.kind} needs"
@@ -83,7 +87,7 @@ class StepSpec(Model):
         ]
         owners = {
             "unit": "reading", "low": "reading", "high": "reading", "choices": "choice",
-            "expect": "scan", "dwell_min": "wait", "since": "wait",
+            "expect": "scan", "dwell_min": "wait", "since": "wait", "item": "protect",
         }  # fmt: skip
         for name, kind in owners.items():
             if kind != self.kind and name in self.model_fields_set and getattr(self, name) not in (None, ()):
@@ -94,11 +98,16 @@ class StepSpec(Model):
 
 
 class SectionSpec(Model):
-    """Steps that belong together. With `lockout`, compose puts the energy-control steps around them."""
+    """Steps that belong together.
+
+    With `lockout`, compose puts the energy-control steps around them; with `lye`, the confirmations of protection
+    before them.
+    """
 
     id: Id
     title: Text
     lockout: Id | None = None
+    lye: LyeWork | None = None
     beside: Flag = False
     after: tuple[StepRef, ...] | None = None
     when: Mapping[str, Flag | str] = Field(default_factory=dict)
@@ -220,7 +229,10 @@ class BlockFile(Model):
 
 
 class AloneFile(Model):
-    """`procedures/*.yaml` with `kind: alone`: a procedure that stands by itself (eyewash, jam, lye…)."""
+    """`procedures/*.yaml` with `kind: alone`: a procedure that stands by itself (eyewash, jam, lye…).
+
+    `eyewash` says that it is the weekly activation or the yearly inspection that lye work waits for.
+    """
 
     format: Format
     kind: Literal["alone"]
@@ -229,6 +241,7 @@ class AloneFile(Model):
     lines: tuple[Id, ...]
     every_days: Annotated[Whole, Field(ge=1, le=400)] | None = None
     urgent: Flag = False  # a jam, a spill: first on the list of procedures
+    eyewash: Literal["weekly", "yearly"] | None = None
     release_duties: tuple[Id, ...] = ()
     sections: Annotated[tuple[SectionSpec, ...], Field(min_length=1)]
 

@@ -66,7 +66,7 @@ Energy = Literal[
     "material_in_motion", "chemical", "steam",
 ]  # fmt: skip
 Claim = Literal["fragrance_free", "unscented", "organic"]
-StepKind = Literal["confirm", "reading", "choice", "text", "scan", "wait", "flush"]
+StepKind = Literal["confirm", "reading", "choice", "text", "scan", "wait", "flush", "protect"]
 ReadingUnit = Literal[
     "kg", "g", "mg", "t", "L", "mL", "m3", "kg/h", "L/min", "g/cm3", "kg/m3", "%", "ppm", "mg/kg",
     "mm", "cm", "m", "um", "°C", "K", "bar", "mbar", "mbar abs.", "kPa", "Pa", "N", "Nm", "V", "A", "kW",

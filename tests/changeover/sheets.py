@@ -14,6 +14,7 @@ from floorterm.changeover.worksheet import Choice, Named, Section, Step, Workshe
 from floorterm.entries import Entry
 from floorterm.lockout.model import Event, Job
 from floorterm.lockout.state import LockOn
+from floorterm.lye.duties import Eyewash
 from floorterm.people import LockoutStatus, Permission, Person
 from floorterm.wording import Refusal
 from tests.lockout import jobs
@@ -216,6 +217,7 @@ class Record:
     entries: list[Entry] = field(default_factory=list)
     now: datetime = START
     elsewhere: tuple[LockOn, ...] = ()
+    eyewash: Eyewash | None = None  # None: activated and inspected today
 
     def __post_init__(self) -> None:
         value = {"worksheet": to_json(self.worksheet), "worksheet_digest": self.worksheet.digest}
@@ -250,7 +252,17 @@ class Record:
     def may(self, act: Act, person: Person = ODE, witness: Person | None = None) -> tuple[Refusal, ...]:
         local = self.now.astimezone(PLANT)
         known = {**PEOPLE, person.code: person}.values()
-        return may(self.state, act, person, local, witness=witness, elsewhere=self.elsewhere, people=known)
+        eyewash = self.eyewash or Eyewash(activated=local.date(), inspected=local.date())
+        return may(
+            self.state,
+            act,
+            person,
+            local,
+            witness=witness,
+            elsewhere=self.elsewhere,
+            people=known,
+            eyewash=eyewash,
+        )
 
     def keys(self, act: Act, person: Person = ODE, witness: Person | None = None) -> list[str]:
         return [refusal.say.key.split(".", 1)[1] for refusal in self.may(act, person, witness)]

@@ -3,14 +3,24 @@
 from collections.abc import Iterable
 from dataclasses import replace
 
-from floorterm.changeover.acts import Abandon, Dispose, LockoutAct, Release, RepeatSection, Resume, SignStep
+from floorterm.changeover.acts import (
+    Abandon,
+    Dispose,
+    LockoutAct,
+    Protect,
+    Release,
+    RepeatSection,
+    Resume,
+    SignStep,
+)
+from floorterm.changeover.lye_needs import asked_protection, items_missing, needed_items
 from floorterm.changeover.rules import first_article_passed, lockout_next, open_steps
 from floorterm.changeover.worksheet import Worksheet
 from floorterm.entries import Entry
 from floorterm.lockout.guide import Move
 from floorterm.lockout.model import Event, LockEvent
 from floorterm.people import Person
-from tests.changeover.sheets import CREW, Record, good_entry
+from tests.changeover.sheets import CREW, PLANT, Record, good_entry
 from tests.lockout import oracle
 
 
@@ -65,7 +75,13 @@ def release(record: Record, crew: tuple[Person, ...]) -> None:
         if not record.may(Release(), boss):
             record.do(Release(), boss)
             return
-        if _settle(record, boss, crew) or _work(record, crew) or _locks(record, crew) or _again(record, boss):
+        if (
+            _settle(record, boss, crew)
+            or _work(record, crew)
+            or _protect(record, crew)
+            or _locks(record, crew)
+            or _again(record, boss)
+        ):
             continue
         if not _waits(record):
             raise StuckError([refusal.say for refusal in record.may(Release(), boss)])
@@ -111,6 +127,21 @@ def _work(record: Record, crew: tuple[Person, ...]) -> bool:
             witness = _second(person, crew, step.witness)
             if not record.may(act, person, witness):
                 record.do(act, person, witness)
+                return True
+    return False
+
+
+def _protect(record: Record, crew: tuple[Person, ...]) -> bool:
+    """Confirm what lye work still asks of somebody, for instance in a new shift."""
+    for section in record.state.worksheet.sections:
+        waiting = any(step.id not in record.state.signed for step in section.steps)
+        if section.lye is None or not waiting:
+            continue
+        items = tuple(item.id for item in needed_items(asked_protection(record.state, section)))
+        local = record.now.astimezone(PLANT)
+        for person in crew:
+            if items_missing(record.state, section, person, local):
+                record.do(Protect(section=section.id, items=items), person)
                 return True
     return False
 

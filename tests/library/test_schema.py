@@ -19,7 +19,7 @@ def test_the_schema_of_procedures_tells_the_four_kinds_apart(tmp_path: Path) -> 
     procedure = json.loads((tmp_path / "procedure.json").read_text(encoding="utf-8"))
     assert set(procedure["discriminator"]["mapping"]) == {"lockout", "block", "alone", "changeover"}
     kinds = procedure["$defs"]["StepSpec"]["properties"]["kind"]["enum"]
-    assert kinds == ["confirm", "reading", "choice", "text", "scan", "wait", "flush"]
+    assert kinds == ["confirm", "reading", "choice", "text", "scan", "wait", "flush", "protect"]
 
 
 def test_the_same_schema_gives_the_same_bytes(tmp_path: Path) -> None:

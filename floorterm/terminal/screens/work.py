@@ -120,7 +120,15 @@ class WorkScreen(FloorScreen[None]):
         if person is None:
             return ()
         plant = self.desk.plant
-        found = may(self.state, act, person, plant.now(), elsewhere=plant.elsewhere(self.work))
+        state = self.state
+        found = may(
+            state,
+            act,
+            person,
+            plant.now(),
+            elsewhere=plant.elsewhere(self.work),
+            eyewash=plant.eyewash(state),
+        )
         return tuple(refusal for refusal in found if refusal.say.key != _WITNESS)
 
     # --- showing --------------------------------------------------------------------------------
@@ -155,6 +163,7 @@ class WorkScreen(FloorScreen[None]):
             duties=speaker.duties,
             people=crew_names(plant, state),
             at=self._at,
+            eyewash=plant.eyewash(state),
         )
         self._keep_words(fresh, state)
         self.view, self._shown = fresh, state

@@ -5,6 +5,7 @@ Each is a short way of dialogues that ends in one act; the rules judge it before
 
 from collections.abc import Sequence
 from datetime import timedelta
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from floorterm.changeover.acts import (
@@ -13,8 +14,10 @@ from floorterm.changeover.acts import (
     CorrectStep,
     Note,
     Pause,
+    Protect,
     PushFlush,
     RaiseDeviation,
+    RaiseLye,
     RepeatSection,
     Resume,
     SignStep,
@@ -22,6 +25,7 @@ from floorterm.changeover.acts import (
 from floorterm.changeover.entering import EntrySpec, Given, Speaker, act_of, counter_of, entry_spec
 from floorterm.changeover.entry_rules import number_of
 from floorterm.changeover.state import Signed, State
+from floorterm.changeover.view_lye import lye_section, protection_spec
 from floorterm.changeover.view_step import NOBODY, passed
 from floorterm.changeover.view_words import clock, kg, tell
 from floorterm.changeover.worksheet import Step
@@ -30,6 +34,7 @@ from floorterm.terminal.screens.dialogs import (
     Item,
     MenuScreen,
     holds_spec,
+    number_spec,
     reason_spec,
     speaker_of,
     words_spec,
@@ -63,6 +68,7 @@ class WorkActs:
         keys = ["note"]
         if not state.ended:
             keys += ["deviation", "not_applicable"]
+            keys += ["protect", "raise_lye"] if lye_section(state, self._screen.step) else []
         keys.append("correct")
         if not state.ended:
             keys += ["repeat", "resume" if state.status == "paused" else "pause", "late"]
@@ -125,6 +131,42 @@ class WorkActs:
         reason = await self._reason("not_applicable")
         if reason is not None:
             self._record(SignStep(step=step.id, outcome="not_applicable", reason=reason))
+
+    async def _protect(self) -> None:
+        person = self._screen.app.session.person
+        section = lye_section(self._screen.state, self._screen.step)
+        if person is None or section is None:
+            return
+        now = self._screen.desk.plant.now()
+        spec = protection_spec(self._screen.state, section, person, now, self._language)
+        given = await self._ask(say("more_protect", self._language), spec)
+        if given is not None and given.chosen:
+            self._record(Protect(section=section.id, items=given.chosen))
+
+    async def _raise_lye(self) -> None:
+        section = lye_section(self._screen.state, self._screen.step)
+        if section is None:
+            return
+        found: list[Decimal] = []
+        for key, unit in (("ask_lye_strength", "%"), ("ask_lye_temperature", "°C")):
+            given = await self._ask(
+                say("more_raise_lye", self._language), number_spec(key, unit, self._language)
+            )
+            number = number_of(given.text) if given is not None else None
+            if number is None:
+                return
+            found.append(number)
+        items = [Item(key, say(f"lye_{key}", self._language)) for key in ("open", "pressurised")]
+        pressure = await self._menu(say("ask_lye_pressure", self._language), items)
+        if pressure is not None:
+            self._record(
+                RaiseLye(
+                    section=section.id,
+                    mass_pct=found[0],
+                    temperature_c=found[1],
+                    pressurised=pressure == "pressurised",
+                )
+            )
 
     async def _pause(self) -> None:
         reason = await self._reason("pause")

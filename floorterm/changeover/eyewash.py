@@ -1,0 +1,39 @@
+"""What the record says of eyewash and shower: the last good activation, the last inspection, a failure since.
+
+The checks are procedures that stand alone; their states are folded like any other work's.
+"""
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from floorterm.changeover.state import State
+from floorterm.lye.duties import Eyewash
+
+
+def eyewash_of(weekly: Sequence[State], yearly: Sequence[State]) -> Eyewash:
+    """The checks of an area. `weekly` and `yearly` are works of those procedures, in any order.
+
+    An activation is good when every step is signed and nothing deviated; a deviation stays a failure until a
+    later good one, whatever was decided about it. A check that was abandoned counts as nothing but its faults.
+    """
+    activated = inspected = failed = None
+    good_at = max((at for state in weekly if (at := _good(state))), default=None)
+    bad_at = max((one.at for state in weekly for one in state.deviations), default=None)
+    if good_at is not None:
+        activated = good_at.date()
+    if bad_at is not None and (good_at is None or bad_at >= good_at):
+        failed = bad_at.date()
+    last = max((at for state in yearly if (at := _good(state))), default=None)
+    if last is not None:
+        inspected = last.date()
+    return Eyewash(activated=activated, inspected=inspected, failed=failed)
+
+
+def _good(state: State) -> datetime | None:
+    """When a check was done whole and without a fault."""
+    if state.deviations or state.status == "abandoned":
+        return None
+    steps = tuple(state.worksheet.steps())
+    if not steps or any(step.id not in state.signed for step in steps):
+        return None
+    return max(signed.at for signed in state.signed.values())

@@ -1,0 +1,119 @@
+"""Compose sections of lye work: the confirmations of protection before their steps, and what the site says."""
+
+from collections.abc import Mapping
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from floorterm.changeover.faults import ComposeError
+from floorterm.changeover.lye_needs import needed_items
+from floorterm.changeover.worksheet import LyeNote
+from floorterm.library.model import PlantFile, SectionSpec, StepSpec
+from floorterm.lye.duties import Assessment, assessment_refusals, blocked_tools, data_sheet_warnings
+from floorterm.lye.errors import ProtectionError
+from floorterm.lye.protection import WEAR, Item, Protection, item_name, protection
+from floorterm.wording import LANGUAGES, sentence, words
+
+_MINUTES = Decimal("0.3")  # to put one thing on and look it over; the plant's own times replace it
+
+
+def with_protection(spec: SectionSpec, plant: PlantFile, on: date) -> SectionSpec:
+    """The section with one confirmation an item before its own steps; unchanged where it is no lye work.
+
+    Raises ComposeError for a tool that lye attacks, for lye work in a plant whose hazard assessment is missing or
+    falls short, and for a task that must not be done under the conditions written.
+    """
+    if spec.lye is None:
+        if any(step.kind == "protect" for step in spec.steps):
+            raise ComposeError(f"Section {spec.id}: steps of kind protect belong to a section with lye.")
+        return spec
+    _check(spec, plant, on)
+    asked = _protection(spec, plant)
+    duty = spec.steps[0].duty
+    steps = tuple(_confirm(item, asked, duty) for item in needed_items(asked))
+    return spec.model_copy(update={"steps": (*steps, *spec.steps)})
+
+
+def _check(spec: SectionSpec, plant: PlantFile, on: date) -> None:
+    assert spec.lye is not None
+    if plant.lye is None:
+        raise ComposeError(
+            f"Section {spec.id} is lye work: plant.yaml needs lye: with the data sheet and the hazard assessment."
+        )
+    paper = plant.lye.assessment
+    assessment = Assessment(
+        workplace=paper.workplace,
+        certified_by=paper.certified_by,
+        on=paper.on,
+        titled=paper.titled,
+        changed_on=paper.changed_on,
+    )
+    for refused in (*blocked_tools(spec.lye.tools), *assessment_refusals(assessment, on)):
+        raise ComposeError(f"Section {spec.id}: {sentence(refused.say)} ({refused.rule})")
+
+
+def _protection(spec: SectionSpec, plant: PlantFile) -> Protection:
+    work, policy = spec.lye, plant.lye
+    assert work is not None
+    assert policy is not None
+    try:
+        return protection(
+            work.task,
+            mass_pct=float(work.strength_pct),
+            temperature_c=float(work.temperature_c),
+            pressurised=work.pressurised,
+            limit_c=float(policy.limit_c),
+        )
+    except ProtectionError as fault:
+        raise ComposeError(f"Section {spec.id}: {fault}") from fault
+
+
+def _confirm(item: Item, asked: Protection, duty: str) -> StepSpec:
+    wear = item.slot in WEAR
+    names = item_name(item.id)
+    given: Mapping[str, Any] = {
+        "id": f"protect-{item.id}".replace("_", "-"),
+        "kind": "protect",
+        "item": item.id,
+        "text": {
+            language: words(
+                "compose.protect_wear" if wear else "compose.protect_sure", language, item=names[language]
+            )
+            for language in LANGUAGES
+        },
+        "why": {
+            language: words(
+                "compose.protect_raised" if asked.raised_by else "compose.protect_why",
+                language,
+                task=asked.task_class,
+                asked=asked.asked_class,
+            )
+            for language in LANGUAGES
+        },
+        "duty": duty,
+        "standard_min": str(_MINUTES),
+        "source": item.origin.source,
+    }
+    return StepSpec.model_validate(given)
+
+
+def lye_note(spec: SectionSpec, plant: PlantFile) -> LyeNote | None:
+    """What stands in the worksheet about a section of lye work."""
+    work, policy = spec.lye, plant.lye
+    if work is None or policy is None:
+        return None
+    return LyeNote(
+        task=work.task,
+        mass_pct=work.strength_pct,
+        temperature_c=work.temperature_c,
+        pressurised=work.pressurised,
+        limit_c=policy.limit_c,
+        region=policy.region,
+        sheet=f"{policy.data_sheet.id}, {policy.data_sheet.revised_on.isoformat()}",
+        warnings=tuple(
+            {language: sentence(say, language) for language in LANGUAGES}
+            for say in data_sheet_warnings(policy.data_sheet.revised_on, policy.data_sheet.newest_on)
+        ),
+        due={gear.item: gear.inspection_due for gear in policy.gear},
+        shift_starts=tuple(f"{shift.start:%H:%M}" for shift in plant.shifts),
+    )

@@ -1,0 +1,59 @@
+"""What the YAML says of lye work: a section's task class and conditions, the plant's data sheet and assessment."""
+
+from decimal import Decimal
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from floorterm.library.words import Day, Flag, Id, Model, Number
+
+LyeTask = Literal["L0", "L1", "L2", "L3", "L4", "L5", "L6"]
+
+
+class LyeWork(Model):
+    """A section of lye work: compose puts the confirmations of protection before its steps.
+
+    `strength_pct` is mass % of the strongest lye met, `temperature_c` the hottest, `pressurised` whether the line
+    is under pressure. `tools` are the materials of what is brought along: some are never taken to lye.
+    """
+
+    task: LyeTask
+    strength_pct: Annotated[Number, Field(gt=0, le=100)]
+    temperature_c: Annotated[Number, Field(ge=-40, le=150)]
+    pressurised: Flag = False
+    tools: tuple[str, ...] = ()
+
+
+class DataSheet(Model):
+    """The supplier's safety data sheet that hangs at the place, and the newest that is on file."""
+
+    id: str
+    revised_on: Day
+    newest_on: Day | None = None
+
+
+class HazardAssessment(Model):
+    """The written certification of hazard assessment (29 CFR 1910.132(d)(2))."""
+
+    workplace: str
+    certified_by: str
+    on: Day
+    titled: Flag = True
+    changed_on: Day | None = None
+
+
+class Gear(Model):
+    """Protection with an inspection of its own, and the last day on which it counts."""
+
+    item: Id
+    inspection_due: Day
+
+
+class LyePolicy(Model):
+    """The plant's own words about lye. `limit_c` can only be what the site's vessels and hoses bear."""
+
+    region: Literal["US", "EU"] = "US"
+    limit_c: Annotated[Number, Field(ge=20, le=100)] = Decimal(60)
+    data_sheet: DataSheet
+    assessment: HazardAssessment
+    gear: tuple[Gear, ...] = ()
