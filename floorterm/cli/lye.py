@@ -61,7 +61,7 @@ def dilute(
     as_json: bool,
 ) -> None:
     """How much water, how much stock, in which order, how hot. Leaves with 1 where the estimate says stop."""
-    from floorterm.cli.lye_writing import dilution_json, print_dilution, range_warning  # noqa: PLC0415
+    from floorterm.cli.lye_writing import dilution_json, range_warning  # noqa: PLC0415
     from floorterm.lye import (  # noqa: PLC0415
         LyeError,
         between_regions,
@@ -72,6 +72,7 @@ def dilute(
         protection,
     )
     from floorterm.lye import dilute as reckon  # noqa: PLC0415
+    from floorterm.review.lye_text import dilution_text  # noqa: PLC0415
 
     try:
         made = reckon(
@@ -101,7 +102,7 @@ def dilute(
     if as_json:
         print_json(dilution_json(made, heat, judged, asked, warnings, language))
     else:
-        print_dilution(made, heat, judged, asked, warnings, region, language)
+        click.echo("\n".join(dilution_text(made, heat, judged, asked, warnings, region, language)))
     if judged.verdict == "stop":
         raise SystemExit(Status.SHORT)
 
@@ -136,9 +137,10 @@ def spill(
     as_json: bool,
 ) -> None:
     """What was spilled, what the kit reaches, what to do. Leaves with 1 where the kit is not enough."""
-    from floorterm.cli.lye_writing import print_spill, spill_json  # noqa: PLC0415
+    from floorterm.cli.lye_writing import spill_json  # noqa: PLC0415
     from floorterm.lye import Kit, LyeError, protection  # noqa: PLC0415
     from floorterm.lye import spill as reckon  # noqa: PLC0415
+    from floorterm.review.lye_text import spill_text  # noqa: PLC0415
 
     try:
         kit = Kit(neutraliser=neutraliser, kg=kit_kg, pct=kit_pct, absorbs_l=absorbs)
@@ -150,6 +152,6 @@ def spill(
     if as_json:
         print_json(spill_json(found, asked, language))
     else:
-        print_spill(found, asked, region, language)
+        click.echo("\n".join(spill_text(found, asked, region, language)))
     if found.advice != "absorb_then_residue":
         raise SystemExit(Status.SHORT)

@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from floorterm.library.words import Day, Flag, Id, Model, Number
+from floorterm.library.words import Day, Flag, Id, Model, NotNegative, Number
 
 LyeTask = Literal["L0", "L1", "L2", "L3", "L4", "L5", "L6"]
 
@@ -49,6 +49,23 @@ class Gear(Model):
     inspection_due: Day
 
 
+class SpillKit(Model):
+    """The spill kit at the lye place: a neutraliser by name, kg at a strength in mass %, litres it absorbs."""
+
+    neutraliser: Id = "citric_anhydrous"
+    kg: NotNegative = Decimal(0)
+    pct: Annotated[Number, Field(gt=0, le=100)] = Decimal(100)
+    absorbs_l: NotNegative | None = None
+
+
+class Confirmed(Model):
+    """A table of the program's lye data that a person held against its source, and when."""
+
+    table: str
+    by: str
+    on: Day
+
+
 class LyePolicy(Model):
     """The plant's own words about lye. `limit_c` can only be what the site's vessels and hoses bear."""
 
@@ -57,3 +74,5 @@ class LyePolicy(Model):
     data_sheet: DataSheet
     assessment: HazardAssessment
     gear: tuple[Gear, ...] = ()
+    kit: SpillKit = SpillKit()
+    confirmed: tuple[Confirmed, ...] = ()

@@ -249,6 +249,9 @@ class StartProcedureScreen(StartScreen):
 
     NAME = "terminal.start_procedure"
     QUESTION = "terminal.start_procedure_question"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f5", "lye", "terminal.key_lye", id="start.lye"),
+    ]
 
     def compute(self, plant: "Plant", language: str) -> tuple[Candidate, ...]:
         """Every procedure that stands alone on this line, what cannot wait first."""
@@ -261,3 +264,9 @@ class StartProcedureScreen(StartScreen):
     def begin(self, candidate: Candidate, key: str) -> bool:
         """Begin the procedure."""
         return self.desk.start_procedure(self._line, candidate.key, key=key)
+
+    def action_lye(self) -> None:
+        """Figures for lye: an estimate, nothing is recorded."""
+        from floorterm.terminal.screens.lye import LyeFigures  # noqa: PLC0415  only when it is asked for
+
+        self.run_worker(LyeFigures(self.app).show(), group="lye")

@@ -12,6 +12,7 @@ from floorterm.changeover.acts import Act, Note, PushFlush, Release, SignStep
 from floorterm.changeover.entering import EntrySpec, Given, act_of, counter_of, echo
 from floorterm.changeover.rules import may
 from floorterm.changeover.view import WorkView, checklist, view
+from floorterm.changeover.view_lye import lye_section
 from floorterm.changeover.view_step import refusal_views
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import NotRecorded, Recorded, Scanned
@@ -71,6 +72,7 @@ class WorkScreen(FloorScreen[None]):
         Binding("f3", "flush", "work.key_flush", id="work.flush"),
         Binding("f4", "list", "work.key_list", id="work.list"),
         Binding("f5", "more", "work.key_more", id="work.more"),
+        Binding("f6", "lye", "work.key_lye", id="work.lye"),
         Binding("pagedown", "turn(1)", "work.key_turn", id="work.turn", show=False),
         Binding("pageup", "turn(-1)", "work.key_turn_back", id="work.turn_back", show=False),
     ]
@@ -229,8 +231,16 @@ class WorkScreen(FloorScreen[None]):
                 return say("key_record_pin", self.language)
         return super().key_label(wording)
 
+    def action_lye(self) -> None:
+        """Figures for lye: an estimate, nothing is recorded."""
+        from floorterm.terminal.screens.lye import LyeFigures  # noqa: PLC0415  only when it is asked for
+
+        self.run_worker(LyeFigures(self.app).show(), group="lye")
+
     def check_action(self, action: str, _: tuple[object, ...]) -> bool | None:
         """Enter is grey while the step is refused; the reasons stand on the screen."""
+        if action == "lye":
+            return self.view is not None and lye_section(self.state, self.step) is not None
         if self.view is None or action not in ("record", "flush"):
             return True
         if action == "flush":

@@ -65,10 +65,10 @@ class WorkActs:
 
     def _items(self) -> list[Item]:
         state = self._screen.state
-        keys = ["note"]
+        lye = not state.ended and lye_section(state, self._screen.step) is not None
+        keys = ["protect", "raise_lye", "note"] if lye else ["note"]
         if not state.ended:
             keys += ["deviation", "not_applicable"]
-            keys += ["protect", "raise_lye"] if lye_section(state, self._screen.step) else []
         keys.append("correct")
         if not state.ended:
             keys += ["repeat", "resume" if state.status == "paused" else "pause", "late"]
