@@ -72,7 +72,7 @@ def test_compose_puts_a_confirmation_for_each_item_of_the_class_before_the_steps
 
 
 @pytest.mark.parametrize(
-    "name", ["lye-look", "lye-sample", "lye-dilution", "lye-solid", "lye-spill", "lye-clean"]
+    "name", ["lye-look", "lye-sample", "lye-hose", "lye-dilution", "lye-solid", "lye-spill", "lye-clean"]
 )
 def test_each_class_has_a_checklist_that_can_be_walked(library: Library, name: str) -> None:
     record = _record(library, name)

@@ -64,7 +64,7 @@ async def test_a_spill_says_what_the_sites_own_kit_reaches(plant: Plant) -> None
         await _typed(pilot, _NUMBERS["spill"])
         await until_top(pilot, "ReadScreen")
         text = " ".join(text_of(app).split())
-        await pilot.press("pagedown")
+        await pilot.press("pagedown", "pagedown")
         await until(pilot, lambda: "12.2 kg" in text_of(app))
         text += " ".join(text_of(app).split())
         assert "12.2 kg" in text, "citric acid for 10 L of 50 %: 7.63 kg NaOH x 1.60"
