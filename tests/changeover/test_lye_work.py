@@ -4,6 +4,7 @@ What is asked by class is a default list from handling guides (partly read) that
 weekly and yearly checks are those of a consensus standard, ANSI/ISEA Z358.1. Both say so where they are shown.
 """
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 
@@ -18,6 +19,7 @@ from floorterm.changeover.state import State
 from floorterm.changeover.worksheet import to_json, worksheet_from_json
 from floorterm.library.model import Library
 from floorterm.lye.duties import Eyewash
+from floorterm.people import Person
 from tests.changeover.sheets import ODE, PELL, PLANT, TAMM, Record
 from tests.changeover.walkers import release
 
@@ -42,10 +44,8 @@ def _ready(library: Library) -> Record:
     return record
 
 
-def _with(person, duties):  # type: ignore[no-untyped-def]
-    from dataclasses import replace
-
-    return replace(person, duties=duties)
+def _with(person: Person, duties: frozenset[str]) -> Person:
+    return replace(person, duties=duties, trained_on=date(2026, 11, 1))
 
 
 STOCK = SignStep(step="dilute/stock", scanned="LYE-STOCK")
