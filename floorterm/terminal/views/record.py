@@ -85,7 +85,8 @@ def value_words(entry: "Entry", step: "Step | None", language: str) -> str:
         parts += _step_values(act, step, language)
     elif isinstance(act, LockoutAct):
         parts.append(words(f"terminal.event_{act.event.value}", language))
-        parts += [part for part in (", ".join(act.points), act.lock, act.result) if part]
+        said = (", ".join(act.points), act.lock, act.result, act.owner or act.primary, act.how)
+        parts += [part for part in said if part]
     else:
         parts += [
             str(entry.value[name])
