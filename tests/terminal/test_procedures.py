@@ -128,7 +128,8 @@ async def test_an_approval_is_of_exactly_these_files(plant: Plant, tmp_path: Pat
     plant.approve_library(who(plant, "VV"), key="approve")
     own, folder = _own_copy(plant, tmp_path)
     assert own.approval() is not None
-    (folder / "plant.yaml").open("a", encoding="utf-8").write("\n# one more line\n")
+    with (folder / "plant.yaml").open("a", encoding="utf-8") as file:
+        file.write("\n# one more line\n")
     changed = Plant(load(folder), plant.ledger, "T1")
     async with opened(changed) as (app, _):
         assert "checklists not approved" in text_of(app)
