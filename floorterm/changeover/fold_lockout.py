@@ -217,8 +217,11 @@ def premature(before: LockoutState, after: LockoutState, event: LockEvent) -> st
     """The key of the deviation that a lock taken off means, or None. The lock comes off all the same.
 
     Somebody recorded as at work who takes off their own lock (1910.147(d)(4)(i)); the last lock off a
-    required point before the area was looked over and the people counted (1910.147(e)(1), (e)(2)(i)).
+    required point before the area was looked over and the people counted (1910.147(e)(1), (e)(2)(i)); a lock that
+    was cut in an emergency ((e)(3)).
     """
+    if event.event is Event.REMOVE_OTHER and event.is_emergency:
+        return "changeover.deviation.lock_cut"
     if event.event is not Event.LOCK_OFF:
         return None
     if event.by in before.at_work and after.without_own_lock(event.by) != before.without_own_lock(event.by):

@@ -137,10 +137,10 @@ def more_offers(
                     asks=answer_spec(Event.CONTRACTOR_EXCHANGE, speaker.language),
                 )
     for move in emergency_moves(job, person):
-        act = LockoutAct(
-            job=name, event=Event.REMOVE_OTHER, points=move.points, owner=move.owner, how=EMERGENCY
-        )
-        text, id_ = spoken(move.say, speaker.language), f"{state.work}/{name}/cut/{move.owner}"
+        assert move.event is not None  # what an emergency did is always an event
+        act = LockoutAct(job=name, event=move.event, points=move.points, owner=move.owner, how=EMERGENCY)
+        what = f"cut/{move.owner}" if move.owner else "emergency_stop"
+        text, id_ = spoken(move.say, speaker.language), f"{state.work}/{name}/{what}"
         yield Offer(id=id_, text=text, note=say("offer_cut", speaker.language), work=state.work, acts=(act,))
 
 

@@ -93,7 +93,9 @@ def emergency_moves(state: LockoutState, person: Person | None) -> tuple[Move, .
     """What an emergency did, entered afterwards: never before a person is free."""
     own = person.code if person else ""
     owners = dict.fromkeys(lock.owner for lock in state.locks_on() if lock.owner != own)
-    return tuple(
+    stop = state.begun and not state.is_shut_down and not state.closed and state.job.job_class == "lockout"
+    stopped = (move(state, Event.SHUT_DOWN, key="emergency_stop"),) if stop else ()
+    return stopped + tuple(
         move(
             state,
             Event.REMOVE_OTHER,

@@ -252,3 +252,17 @@ def test_a_clause_whose_wording_rests_on_memory_says_so_until_somebody_confirms_
         "29 CFR 1910.147(c)(7)(i), from memory",
     }
     assert rule_text(Refusal(Say("x"), "site policy"), "es") == "norma de la planta"
+
+
+def test_an_emergency_stop_and_a_cut_lock_are_entered_afterwards_and_wait_for_a_decision() -> None:
+    """Nothing of it is refused, whoever enters it; the cut lock is a deviation that a supervisor decides about."""
+    record = special().sign("prep/stop").walk(*LOCK_STEPS[:1])
+    (stop,) = [one for one in seen(record, ROOK).more if one.id.endswith("/emergency_stop")]
+    record.do(stop.acts[0], ROOK)
+    assert record.state.locks["screen"].is_shut_down
+    working = locked(special())
+    (cut,) = [one for one in seen(working, ROOK).more if one.id.endswith("/cut/ODE")]
+    working.do(cut.acts[0], ROOK)
+    assert not working.state.locks_on()
+    assert [one.key for one in working.state.open_deviations] == ["changeover.deviation.lock_cut"]
+    assert working.state.locks["screen"].removed.keys() == {"ODE"}
