@@ -257,6 +257,7 @@ class _Builder:
             unit=spec.unit or "",
             low=spec.low,
             high=spec.high,
+            acid_mol_l=spec.acid_mol_l,
             choices=tuple(
                 Choice(id=choice.id, text=spoken(choice.text), deviation=choice.deviation, stops=choice.stops)
                 for choice in spec.choices

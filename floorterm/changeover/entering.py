@@ -9,7 +9,7 @@ from decimal import ROUND_FLOOR, Decimal
 from typing import Final, Literal
 
 from floorterm.changeover.acts import PushFlush, SignStep
-from floorterm.changeover.entry_rules import NumberError, number_of, typed, within
+from floorterm.changeover.entry_rules import NumberError, number_of, titrated, typed, within
 from floorterm.changeover.state import State
 from floorterm.changeover.view_words import Texts, duty_name, kg, number, say, tell, unit_text
 from floorterm.changeover.worksheet import FlushNote, Step
@@ -113,6 +113,9 @@ def entry_spec(state: State, step: Step, speaker: Speaker) -> EntrySpec:
     """What a step asks to be entered, in words."""
     language, counter = speaker.language, bool(step.mark)
     match step.kind:
+        case "reading" if step.acid_mol_l is not None:
+            prompt = say("enter_titration", language, acid=number(step.acid_mol_l, language))
+            return EntrySpec(mode="text", prompt=prompt, limit=limit_text(step, language), counter=counter)
         case "reading":
             limit = limit_text(step, language)
             prompt = say("enter_number", language)
@@ -225,6 +228,8 @@ def act_of(state: State, step: Step, person: Person, given: Given) -> SignStep |
     first = given.chosen[0] if given.chosen else ""
     counter = given.counter
     match step.kind:
+        case "reading" if step.acid_mol_l is not None:
+            return SignStep(step=step.id, number=titrated(step, text) or "", text=text, counter=counter)
         case "reading":
             return SignStep(step=step.id, number=_as_point(text), counter=counter)
         case "choice":
@@ -307,6 +312,8 @@ def likely_act(state: State, step: Step, person: Person) -> SignStep:
     elif job is not None and step.event is Event.ACCOUNT_PEOPLE:
         people = tuple(job.attending)
     text = {"reading": str(step.low or step.high or 0), "scan": step.expect}.get(step.kind, "-")
+    if step.acid_mol_l is not None:
+        text = "0 0 10"
     if step.kind == "flush":
         progress = state.flush[step.id]
         text = str(max(progress.required_kg, progress.pushed_kg))
@@ -324,6 +331,11 @@ def echo(state: State, step: Step, given: Given, language: str) -> Echo:
     if not text:
         return Echo(text="")
     match step.kind:
+        case "reading" if step.acid_mol_l is not None:
+            found = titrated(step, text)
+            if found is None:
+                return Echo(text=say("echo_titration", language), level="bad")
+            return _echo_number(step, found, language)
         case "reading":
             return _echo_number(step, text, language)
         case "flush":

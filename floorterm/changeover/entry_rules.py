@@ -11,9 +11,12 @@ from typing import Final
 
 from floorterm.changeover.acts import CorrectStep, SignStep
 from floorterm.changeover.worksheet import Choice, Step
+from floorterm.lye.errors import LyeError
+from floorterm.lye.titration import free_alkali
 from floorterm.wording import in_each_language
 
 _NUMBER: Final = re.compile(r"[+\-\u2212]?[0-9]{1,9}(?:[.,][0-9]{1,6})?")
+_BURETTE: Final = 3  # titre, blank, sample
 # Fields of a signature that a correction may change. Locks are events: they are never corrected.
 CORRECTED: Final = ("number", "choice", "text", "scanned", "kg", "counter")
 
@@ -39,6 +42,22 @@ def number_of(text: str) -> Decimal | None:
         return typed(text)
     except NumberError:
         return None
+
+
+def titrated(step: Step, text: str) -> str | None:
+    """% NaOH of a titration as typed (titre ml, blank ml, sample g), four decimals; None if it gives none.
+
+    (V - V_blank) c M / (10 m) with the step's acid; a titre below the blank is 0. Form of ISO 456, from memory.
+    """
+    numbers = [number_of(part) for part in text.split()]
+    if step.acid_mol_l is None or len(numbers) != _BURETTE or None in numbers:
+        return None
+    titre, blank, mass = (float(one) for one in numbers if one is not None)
+    try:
+        found = free_alkali(titre, float(step.acid_mol_l), mass, blank_ml=blank)
+    except LyeError:
+        return None
+    return f"{found.pct:.4f}"
 
 
 def choice_of(step: Step, act: SignStep) -> Choice | None:

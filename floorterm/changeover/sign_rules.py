@@ -130,6 +130,9 @@ def _not_applicable(asked: Asked, step: Step, act: SignStep) -> Iterator[Refusal
 def entry_refusals(step: Step, act: SignStep) -> Iterator[Refusal]:
     """Against an entry that does not fit the kind of its step."""
     match step.kind:
+        case "reading" if step.acid_mol_l is not None:
+            if act.number == "" or entry_rules.titrated(step, act.text) != act.number:
+                yield no("titration_missing")
         case "reading" if entry_rules.number_of(act.number) is None:
             yield no("number_missing" if not act.number.strip() else "no_number", came=act.number)
         case "choice" if entry_rules.choice_of(step, act) is None:

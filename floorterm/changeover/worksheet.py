@@ -52,6 +52,7 @@ class Step:
     unit: str = ""
     low: Decimal | None = None
     high: Decimal | None = None
+    acid_mol_l: Decimal | None = None  # a reading that is computed from a titration with this acid
     choices: tuple[Choice, ...] = ()
     expect: str = ""
     dwell_min: Decimal | None = None

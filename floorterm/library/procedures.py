@@ -58,6 +58,8 @@ class StepSpec(Model):
     unit: ReadingUnit | None = None
     low: Number | None = None
     high: Number | None = None
+    # a reading that is titrated: mol/L of the monoprotic acid; the burette is entered, % NaOH is computed
+    acid_mol_l: Annotated[Number, Field(gt=0, le=10)] | None = None
     # choice
     choices: tuple[Choice, ...] = ()
     # scan: the code expected; may hold {incoming}, {outgoing}, {line}, {tank}
@@ -88,6 +90,7 @@ class StepSpec(Model):
         owners = {
             "unit": "reading", "low": "reading", "high": "reading", "choices": "choice",
             "expect": "scan", "dwell_min": "wait", "since": "wait", "item": "protect",
+            "acid_mol_l": "reading",
         }  # fmt: skip
         for name, kind in owners.items():
             if kind != self.kind and name in self.model_fields_set and getattr(self, name) not in (None, ()):

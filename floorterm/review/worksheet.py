@@ -118,6 +118,8 @@ def _outgoing(sheet: Worksheet, language: str) -> str:
 
 def _entry(step: Step, language: str) -> str:
     match step.kind:
+        case "reading" if step.acid_mol_l is not None:
+            return words("print.titration", language, acid=f"{step.acid_mol_l}", high=f"{step.high}")
         case "reading":
             limits = " ".join(
                 f"{sign} {value}"

@@ -320,6 +320,8 @@ def good_entry(state: State, step: Step, person: Person) -> SignStep:
     """What a careful person enters at a step."""
     values: dict[str, Any] = {"counter": 41_000} if step.mark else {}
     match step.kind:
+        case "reading" if step.acid_mol_l is not None:
+            values |= {"text": "0 0 10", "number": "0.0000"}
         case "reading":
             middle = ((step.low or Decimal(0)) + (step.high or Decimal(0))) / 2
             values["number"] = str(middle)
