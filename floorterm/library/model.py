@@ -273,6 +273,8 @@ class IsolationPoint(Model):
     @model_validator(mode="after")
     def _stored_energy_has_a_way_out(self) -> "IsolationPoint":
         broken = []
+        if self.id.upper() == "BOX":
+            broken.append("id: another id, as BOX means the lock box of a group")
         if self.needs_release and self.release_how is None:
             broken.append("release_how: how the stored energy of this point is relieved")
         if self.reaccumulates and self.monitor_min is None:

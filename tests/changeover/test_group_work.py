@@ -5,6 +5,7 @@
 
 from dataclasses import replace
 from datetime import UTC, date, datetime
+from typing import Any
 
 import pytest
 
@@ -116,3 +117,29 @@ def test_of_two_kinds_of_lockout_the_guide_knows_the_site_policy() -> None:
     assert job.policy.crew_limit == LIBRARY.plant.lockout.crew_limit
     assert job.policy.contractor_duties == ("outside_fitter",)
     assert job.policy.lone_min is None
+
+
+def test_after_a_test_run_the_steps_of_the_lockout_are_open_again_and_the_work_goes_on() -> None:
+    """29 CFR 1910.147(f)(1)(v): put under control again by the whole of (d), then on with the work."""
+    record = Record(compose_procedure(LIBRARY, "L1", "jam-stamper", NOW.date()), now=NOW)
+    lock, work = record.state.worksheet.sections[:2]
+    for step in lock.steps:
+        record.sign(step.id, ODE)
+    record.sign(work.steps[0].id, ODE)
+    isolated = [step.id for step in lock.steps if step.event is Event.ISOLATE]
+    points = STAMPER.points
+
+    def act(event: Event, **more: Any) -> None:
+        record.do(LockoutAct(job=JOB, event=event, **more), ODE)
+
+    act(Event.WORK_END)
+    act(Event.INSPECT_AREA, result="ok")
+    act(Event.ACCOUNT_PEOPLE, people=("ODE",), result="ok")
+    act(Event.LOCK_OFF)
+    act(Event.NOTIFY_AFTER, people=record.state.locks[JOB].job.affected_duties)
+    act(Event.TEMP_ENERGISE, points=points)
+    assert not set(isolated) & set(record.state.signed)
+    act(Event.TEMP_END)
+    walkers.release(record, CREW)
+    assert record.state.status == "released"
+    assert judged(record) == set()
