@@ -66,7 +66,16 @@ def locks_text(plant: "Plant", line: str, person: "Person | None", language: str
     """Locks: every isolation point of a line with the locks on it, by whom, since when."""
     name = tell(plant.library.lines[line].name, language)
     works = plant.line_now(line).works
-    shown = locks_view(works, person, plant.now(), language, line=name, duties=_duties(plant))
+    shown = locks_view(
+        works,
+        person,
+        plant.now(),
+        language,
+        line=name,
+        duties=_duties(plant),
+        people=plant.ledger.people(),
+        shift_since=window_at(plant.library.plant.shifts, plant.now(), plant.zone).since,
+    )
     yield f"{words('work.locks_title', language, line=name)}  {_place_and_time(plant, language)}"
     yield shown.authority
     yield shown.summary
