@@ -64,12 +64,15 @@ def histories(plant: "Plant") -> dict[str, History]:
     for entry in plant.ledger.entries(kinds=(ADDED, CHANGED)):
         code = entry.value["code"]
         before = found.get(code, History())
-        trained, changed = before.trained, before.duty_changed
+        trained, changed, since = before.trained, before.duty_changed, before.status_since
+        day_of_entry = entry.at.astimezone(plant.zone).date()
         if (text := entry.value.get("trained_on")) and (day := date.fromisoformat(text)) not in trained:
             trained = (*trained, day)
         if "duties" in entry.value.get("was", ()):
-            changed = (*changed, entry.at.astimezone(plant.zone).date())
-        found[code] = History(trained=trained, duty_changed=changed)
+            changed = (*changed, day_of_entry)
+        if since is None or "lockout" in entry.value.get("was", ()):
+            since = day_of_entry
+        found[code] = History(trained=trained, duty_changed=changed, status_since=since)
     return found
 
 

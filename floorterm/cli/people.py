@@ -212,6 +212,7 @@ def training(
                     "status": one.status,
                     "trained_on": one.person.trained_on and one.person.trained_on.isoformat(),
                     "valid_to": one.person.valid_to and one.person.valid_to.isoformat(),
+                    "status_since": one.history.status_since and one.history.status_since.isoformat(),
                     "dates": [day.isoformat() for day in one.history.trained],
                     "reasons": [{"text": sentence(say, language), "rule": rule} for say, rule in one.reasons],
                 }

@@ -25,10 +25,11 @@ _ORDER: Mapping[Status, int] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class History:
-    """What the record tells of a person over time: each training date, and the days on which the duty changed."""
+    """What the record tells of a person over time: training dates, changes of duty, the lockout status since when."""
 
     trained: tuple[date, ...] = ()
     duty_changed: tuple[date, ...] = ()
+    status_since: date | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

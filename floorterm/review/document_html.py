@@ -28,5 +28,5 @@ def as_html(document: Document) -> str:
 
 
 def _css(text: str) -> str:
-    """A text as the inside of a CSS string: everything but plain letters as an escape."""
-    return "".join(char if char.isalnum() or char == " " else f"\\{ord(char):06x}" for char in text)
+    """A text as the inside of a CSS string: everything but plain letters as an escape, which ends with a space."""
+    return "".join(char if char.isalnum() or char == " " else f"\\{ord(char):06x} " for char in text)

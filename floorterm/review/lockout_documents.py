@@ -203,7 +203,7 @@ def _by_rule(year: "PeriodAudit", printing: Printing) -> Table:
             )
             for one in year.by_rule()
         ),
-        widths=(4, 6, 1, 1, 1, 1, 1),
+        widths=(10, 14, 5, 5, 6, 7, 7),
         numbers=(2, 3, 4, 5, 6),
         empty=say("none_by_rule"),
     )

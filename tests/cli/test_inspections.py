@@ -104,6 +104,7 @@ def test_a_new_training_date_is_an_entry_and_both_dates_stay_on_record(db: str) 
     assert one["trained_on"] == "2026-11-20"
     assert one["valid_to"] is None
     assert one["dates"] == ["2026-08-16", "2026-11-20"]
+    assert one["status_since"] == DAY.isoformat()
     entry = Ledger.open(Path(db)).entries(kinds=("person.changed",))[-1]
     assert (entry.person, entry.reason) == ("AD", "course 7")
     assert entry.value["was"]["trained_on"] == "2026-08-16"

@@ -104,6 +104,24 @@ def test_html_counts_its_pages_when_it_is_printed() -> None:
     assert '"page " counter(page) " of " counter(pages) ""' in as_html(DOCUMENT)
 
 
+def test_the_foot_of_a_printed_page_is_escaped_so_that_no_sign_and_no_space_is_lost() -> None:
+    """CSS Syntax 3, 4.3.7: one space after the digits belongs to the escape, a second one to the text."""
+    page = as_html(replace(DOCUMENT, foot='a"; b'))
+    assert 'content: "a\\000022 \\00003b  b"' in page
+
+
+def test_a_code_that_is_broken_at_its_hyphen_is_not_printed_with_two_in_any_language() -> None:
+    """Spanish spelling repeats a word's hyphen on the next line (from memory); a code would be read with two."""
+    codes = " ".join(f"C-{n:04d}/strip-down-1" for n in range(60))
+    document = replace(
+        DOCUMENT, language="es", blocks=(Table(head=("a", "b"), rows=((codes, codes),), widths=(1, 7)),)
+    )
+    text = _pdf_text(as_pdf(document)).replace(" ", "")
+    assert "--" not in text
+    assert "0a1b2c3d" in text
+    assert text.count("strip-down-1") >= 110, "but for those that a page's end cuts"
+
+
 def test_every_pdf_page_carries_its_number_who_printed_it_and_the_foot() -> None:
     long = replace(DOCUMENT, blocks=(Table(head=("n",), rows=tuple((str(n),) for n in range(120))),))
     pages = pypdf.PdfReader(io.BytesIO(as_pdf(long))).pages

@@ -18,6 +18,7 @@ from floorterm.wording import words
 if TYPE_CHECKING:
     from floorterm.entries import Entry
     from floorterm.plant import Plant
+    from floorterm.review.lockout_audit import PeriodAudit
     from floorterm.terminal.desk import Signature
     from floorterm.terminal.views.audit import AttestRow
 
@@ -29,9 +30,10 @@ class AttestScreen(FloorScreen[None]):
     QUESTION = "audit_screen.attest_question"
     CSS_PATH = "audit.tcss"
 
-    def __init__(self, day: date) -> None:
+    def __init__(self, day: date, audit: "PeriodAudit") -> None:
         super().__init__()
         self._day = day
+        self._audit = audit
         self._rows: tuple[AttestRow, ...] = ()
         self._retry: tuple[str, str] | None = None
 
@@ -44,7 +46,9 @@ class AttestScreen(FloorScreen[None]):
         """What waits for somebody's word."""
         from floorterm.terminal.views.audit import attest_rows  # noqa: PLC0415
 
-        self._rows = attest_rows(judged_month(self.desk.plant, self._day), self.language)
+        if self.desk.plant.ledger.head().n != self._audit.seal.n:
+            self.run_worker(self._judge(), group="audit", exclusive=True)
+        self._rows = attest_rows(self._audit, self.language)
         width = self.size.width - 4
         rows = [
             Row(
@@ -56,6 +60,11 @@ class AttestScreen(FloorScreen[None]):
         ]  # fmt: skip
         self.query_one("#waiting", Rows).show(rows, empty=words("audit_screen.attest_none", self.language))
         self._tell()
+
+    async def _judge(self) -> None:
+        """Judge anew beside the drawing, as the record has moved."""
+        self._audit = await self.desk.in_reader(lambda plant: judged_month(plant, self._day))
+        self.retell()
 
     def _chosen(self, _: Row) -> None:
         """Another rule: another text beneath."""

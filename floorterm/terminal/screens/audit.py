@@ -157,7 +157,8 @@ class AuditScreen(FloorScreen[None]):
         """What no event can prove, and who says it instead."""
         from floorterm.terminal.screens.attest import AttestScreen  # noqa: PLC0415
 
-        self.app.push_screen(AttestScreen(self.day))
+        if self._audit is not None:
+            self.app.push_screen(AttestScreen(self.day, self._audit))
 
     def action_inspections(self) -> None:
         """Periodic inspections of the procedures."""

@@ -126,6 +126,10 @@ def training_detail(one: "Training | None", width: int, language: str) -> tuple[
     lines: list[Line] = []
     for say, rule in one.reasons:
         lines += wrapped(f"{sentence(say, language)} ({rule})", width, indent=2)
+    if one.history.status_since is not None:
+        status = words(f"training.lockout_{one.person.lockout.value}", language)
+        since = one.history.status_since.isoformat()
+        lines += wrapped(words("training.status_since", language, status=status, date=since), width)
     if one.person.valid_to is not None:
         lines += wrapped(words("training.valid_to", language, date=one.person.valid_to.isoformat()), width)
     lines += wrapped(words("training.no_period", language), width, "quiet")
