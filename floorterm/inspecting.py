@@ -22,6 +22,7 @@ from floorterm.lockout.inspection import (
     Report,
     correction_refusals,
     due_list,
+    energy_control,
     fold_inspections,
     report_refusals,
     retrain_since,
@@ -88,7 +89,7 @@ def record_inspection(plant: "Plant", who: "Who", report: Report, *, key: str) -
         reviewed=report.reviewed,
         found=tuple(Found(text=clean_text(one.text), persons=one.persons) for one in report.found),
     )
-    lockout = plant.library.lockouts.get(report.procedure)
+    lockout = energy_control(plant.library.lockouts).get(report.procedure)
     people, today = plant.ledger.people(), plant.today()
 
     def guard(asked: "Asked") -> Sequence[Refusal]:

@@ -177,6 +177,7 @@ def _sheet(
     db: Place | None,
 ) -> "Document":
     """A sheet is of the checklists; a ledger that is named only says who prints it, by its clock."""
+    from floorterm.lockout.inspection import energy_control  # noqa: PLC0415
     from floorterm.review.framing import Printing  # noqa: PLC0415
     from floorterm.review.sheet import sheet_document  # noqa: PLC0415
 
@@ -189,9 +190,10 @@ def _sheet(
         library = load_library(checklists)
         now = _moment(datetime.now(UTC)).astimezone(_zone(library))
         printing = Printing(plant=library.plant.name, language=language, at=now, by=by)
-    lockout = library.lockouts.get(what or "")
+    lockouts = energy_control(library.lockouts)
+    lockout = lockouts.get(what or "")
     if lockout is None:
-        _unknown("procedure", what, sorted(library.lockouts))
+        _unknown("procedure", what, sorted(lockouts))
     chosen = line or lockout.lines[0]
     if chosen not in lockout.lines:
         _unknown("line of this procedure", chosen, list(lockout.lines))

@@ -267,6 +267,11 @@ def _no(key: str, rule: str, **facts: str | int) -> Refusal:
 # --- what is due ------------------------------------------------------------------------------------
 
 
+def energy_control(lockouts: Mapping[str, "LockoutFile"]) -> dict[str, "LockoutFile"]:
+    """The procedures that the paragraph covers: work without a lockout, by one of the exceptions, is not inspected."""
+    return {name: one for name, one in lockouts.items() if one.exception is None}
+
+
 def with_inspections(
     lockouts: Mapping[str, "LockoutFile"], inspections: Iterable[Inspection]
 ) -> dict[str, "LockoutFile"]:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import TYPE_CHECKING, Literal
 
+from floorterm.lockout.inspection import energy_control
 from floorterm.people import LockoutStatus, Person
 from floorterm.wording import Say
 
@@ -88,7 +89,7 @@ def _again(
 ) -> list[tuple[Say, str]]:
     assert person.trained_on is not None
     found: list[tuple[Say, str]] = []
-    for name, lockout in lockouts.items():
+    for name, lockout in energy_control(lockouts).items():
         changes = (("procedure", lockout.changed_on), ("machine", lockout.machine_changed_on))
         for what, day in changes:
             if day is not None and person.trained_on < day <= today:
