@@ -486,7 +486,10 @@ class Plant:
         )
 
     def elsewhere(self, work: str) -> tuple[LockOn, ...]:
-        """Locks of other works, on every line: nobody energises a point under them, no lock is in two places."""
+        """Locks of other works, on every line, and points that they isolated and have not locked yet.
+
+        Nobody energises a point under them, and no lock is in two places.
+        """
         register = self._register()
         others = (
             self._state(other, register)
@@ -494,7 +497,7 @@ class Plant:
             for other in (*register.line(line).open, *register.line(line).abandoned)
             if other != work
         )
-        return tuple(lock for state in others for job in state.locks.values() for lock in job.locks_on())
+        return tuple(lock for state in others for job in state.locks.values() for lock in job.holding())
 
     def eyewash(self, state: State) -> Eyewash | None:
         """The checks of eyewash and shower that count for a piece of lye work; None for any other work.

@@ -87,7 +87,7 @@ def _lockout_refusals(
         return
     if event.event is Event.WORK_END and person.code not in job.at_work:
         yield step
-    others = [lock for name, one in state.locks.items() if name != step.job for lock in one.locks_on()]
+    others = [lock for name, one in state.locks.items() if name != step.job for lock in one.holding()]
     yield from may_event(job, event, person, now, (*elsewhere, *others))
 
 

@@ -49,7 +49,7 @@ class Asked:
 
     def locks_elsewhere(self, job: str) -> tuple[LockOn, ...]:
         """Locks of other works, and of this work's other jobs."""
-        own = [lock for name, one in self.state.locks.items() if name != job for lock in one.locks_on()]
+        own = [lock for name, one in self.state.locks.items() if name != job for lock in one.holding()]
         return (*self.elsewhere, *own)
 
 

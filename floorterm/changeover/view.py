@@ -263,7 +263,7 @@ def _locks(state: State, person: Person | None, elsewhere: tuple[LockOn, ...], l
     on = state.locks_on()
     own = sum(1 for lock in on if person is not None and lock.owner == person.code)
     text = _owners(on) if on else say("locks_none", language)
-    other = [lock for lock in elsewhere if lock.line in ("", state.worksheet.line.id)]
+    other = [lock for lock in elsewhere if lock.lock and lock.line in ("", state.worksheet.line.id)]
     if other:
         text += say("locks_elsewhere", language, names=_owners(other))
     if not on:

@@ -59,7 +59,11 @@ def _shut_down(state: LockoutState, _: LockEvent) -> LockoutState:
 
 def _isolate(state: LockoutState, event: LockEvent) -> LockoutState:
     def change(point: PointState) -> PointState:
-        return point if point.isolated else replace(point, isolated=True, locked_n=None, relieved_n=None)
+        return (
+            point
+            if point.isolated
+            else replace(point, isolated=True, locked_n=None, relieved_n=None, awaits_lock=True)
+        )
 
     points = covered(state, event)
     anew = any(not state.points[point].isolated for point in points if point in state.job.required)
@@ -78,7 +82,7 @@ def _lock_on(state: LockoutState, event: LockEvent) -> LockoutState:
 
         def change(point: PointState) -> PointState:
             first = event.n if point.isolated and point.locked_n is None else point.locked_n
-            return replace(point, locks=(*point.locks, lock), locked_n=first)
+            return replace(point, locks=(*point.locks, lock), locked_n=first, awaits_lock=False)
 
         return change
 

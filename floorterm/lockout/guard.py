@@ -395,6 +395,9 @@ def _re_energise(asked: Asked) -> Iterator[Refusal]:
 def _no_locks(asked: Asked, points: Iterable[str]) -> Iterator[Refusal]:
     found = [lock for point in points for lock in (*asked.state.locks_on(point), *asked.others(point))]
     for lock in found:
+        if not lock.lock:
+            yield asked.no("isolated_for_another", "(d)(3)", (lock.point,), job=lock.job)
+            continue
         yield asked.no("lock_still_on", "(e)(3)", (lock.point,), lock=lock.lock, owner=lock.owner_name)
 
 

@@ -49,6 +49,9 @@ def _temp_energise(asked: Asked) -> Iterator[Refusal]:
         yield asked.no("account_first", "(f)(1)(ii)")
     places = (*points, BOX)
     for lock in [lock for place in places for lock in (*state.locks_on(place), *asked.others(place))]:
+        if not lock.lock:
+            yield asked.no("isolated_for_another", "(d)(3)", (lock.point,), job=lock.job)
+            continue
         yield asked.no(
             "lock_still_on", "(f)(1)(iii)", (lock.point,), lock=lock.lock, owner=lock.owner_name or lock.owner
         )

@@ -26,7 +26,10 @@ OPENING = frozenset(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LockOn:
-    """One lock on one point: whose it is and since when. `line` tells equal point ids of two lines apart."""
+    """One lock on one point: whose it is and since when. `line` tells equal point ids of two lines apart.
+
+    An empty `lock` stands for a point that the job has isolated and not locked yet: nobody else energises it.
+    """
 
     line: str = ""
     job: str = ""
@@ -49,6 +52,7 @@ class PointState:
     isolated: bool = False
     locks: tuple[LockOn, ...] = ()
     locked_n: int | None = None
+    awaits_lock: bool = False  # isolated, and no lock of this job was ever on it since
     relieved_n: int | None = None
     relieve_again: bool = False
     zero_at: datetime | None = None
@@ -208,6 +212,15 @@ class LockoutState:
             return self.points[point].locks if point in self.points else ()
         found = [lock for state in self.points.values() for lock in state.locks]
         return tuple(sorted((*found, *self.box), key=lambda lock: lock.n))
+
+    def holding(self) -> tuple[LockOn, ...]:
+        """What keeps other jobs from energising: locks, and points isolated for this job that wait for their first."""
+        waiting = (
+            LockOn(line=self.line, job=self.job.id, point=name, lock="", owner="")
+            for name, point in self.points.items()
+            if point.isolated and point.awaits_lock
+        )
+        return (*self.locks_on(), *waiting)
 
     def own_locks(self, person: str, point: str = "") -> tuple[LockOn, ...]:
         """The locks of one person, on one point or on all of them."""
