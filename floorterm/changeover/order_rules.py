@@ -79,6 +79,7 @@ def _blocking(state: State, step: Step, now: datetime) -> Iterator[Refusal]:
             yield no(key + again, **step_facts(before))
     if not ending:
         yield from _stopped(state, step)
+        yield from _carried(state, step)
     if step.kind == "wait":
         yield from _dwelling(state, step, now)
 
@@ -92,6 +93,20 @@ def _stopped(state: State, step: Step) -> Iterator[Refusal]:
         if deviation.step in above:
             at = state.worksheet.step(deviation.step)
             yield no("stopped", deviation=deviation.n, **(step_facts(at) if at else {}))
+
+
+def _carried(state: State, step: Step) -> Iterator[Refusal]:
+    """Against flushing, and all that follows it, under a lockout that a redirect carried along and nobody ended.
+
+    The new worksheet has no step that waits for it, and the soap would be pushed through a machine with locks on.
+    """
+    carried = [job for key, job in state.locks.items() if "~" in key and not job.is_idle]
+    if not carried:
+        return
+    above = (state.worksheet.step(name) for name in _above(state, step))
+    if step.kind == "flush" or any(one is not None and one.kind == "flush" for one in above):
+        for job in carried:
+            yield no("carried_lockout", "29 CFR 1910.147(e)", machine=job.job.machine)
 
 
 def _above(state: State, step: Step) -> frozenset[str]:

@@ -121,7 +121,8 @@ def _not_applicable(asked: Asked, step: Step, act: SignStep) -> Iterator[Refusal
         and asked.witness.may_supervise()
         and asked.witness.code != asked.person.code
     )
-    if (step.critical or step.kind == "flush") and not supervised:
+    checks = asked.state.worksheet.section_of(step.id).first_article
+    if (step.critical or step.kind == "flush" or checks) and not supervised:
         yield no("supervisor_says_not_applicable", **step_facts(step))
     if not asked.person.may_supervise():
         yield from duty_refusals(step, asked.person)

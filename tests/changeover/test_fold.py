@@ -375,8 +375,16 @@ def test_redirecting_never_loses_a_lock_even_if_the_new_worksheet_has_no_such_lo
     assert [lock.job for lock in record.state.locks_on()] == [key, key]
     assert "release_locks_on" in record.keys(Release(), PELL)
     record.do(lockout_act("inspect_area", ODE, job=key)).do(lockout_act("account_people", ODE, job=key))
+    push = sheets.good_entry(record.state, record.state.worksheet.step("flush/push"), ODE)
+    assert "carried_lockout" in record.keys(push), "no soap is pushed through a machine with locks on"
+    assert "carried_lockout" not in record.keys(sheets.SignStep(step="clear/old")), "packing may go on"
     record.do(lockout_act("lock_off", ODE, job=key))
     assert record.state.locks_on() == ()
+    assert "carried_lockout" in record.keys(push), "its points are still isolated"
+    record.do(lockout_act("notify_after", ODE, job=key, people=record.state.locks[key].job.affected_duties))
+    for point in ("V1", "D1"):
+        record.do(lockout_act("re_energise", ODE, point, job=key))
+    assert record.keys(push) == []
 
 
 def test_a_lockout_with_other_points_is_carried_beside_the_new_one():

@@ -368,6 +368,16 @@ def test_a_supervisors_pin_lets_a_critical_step_not_apply():
     assert record.keys(act, ODE, TAMM) == ["supervisor_says_not_applicable"]
 
 
+def test_a_first_article_step_is_not_applicable_only_by_a_supervisor_whether_critical_or_not():
+    record = unlocked()
+    steps = [step for section in record.worksheet.sections if section.first_article for step in section.steps]
+    assert any(not step.critical for step in steps)
+    for step in steps:
+        act = SignStep(step=step.id, outcome="not_applicable", reason="no scale")
+        assert "supervisor_says_not_applicable" in record.keys(act, ODE)
+        assert "supervisor_says_not_applicable" not in record.keys(act, PELL)
+
+
 def test_a_stop_is_lifted_by_a_decision_and_not_by_a_hold():
     record = stopped()
     (deviation,) = record.state.open_deviations
