@@ -122,6 +122,23 @@ async def test_the_way_out_stays_open_with_a_wrong_pin(working: Crew) -> None:
         assert (entry.kind, entry.identity) == ("lockout.event", "unconfirmed")
 
 
+async def test_somebody_whose_code_was_disabled_meanwhile_gets_out_and_nothing_else(working: Crew) -> None:
+    working.plant.ledger.disable_person("OO", by="AD", reason="left the company at noon")
+    async with at_locks(working, by="") as (screen, pilot):
+        await press(pilot, digit(screen, "work_end"))
+        await until_top(pilot, "SignInScreen")
+        await pilot.press(*"oo", "enter")
+        await pilot.press(*PIN, "enter")
+        await until(pilot, lambda: "without" in text_of(pilot.app))
+        await pilot.press("f5")
+        await until(pilot, lambda: "OO" not in working.state.locks[JOB].at_work)
+        entry = working.plant.ledger.entries(changeover=working.work, newest_first=True)[0]
+        assert (entry.kind, entry.person, entry.identity) == ("lockout.event", "OO", "unconfirmed")
+        await pilot.press("f10")
+        await until_top(pilot, "SignInScreen")
+        assert "R. Ode" not in text_of(pilot.app), "signing in is for active people"
+
+
 async def test_a_further_person_is_led_in_and_only_then_may_work(working: Crew) -> None:
     async with at_locks(working, by="AA") as (screen, pilot):
         assert "REFUSED" in text_of(pilot.app)

@@ -105,9 +105,14 @@ class SignInScreen(FloorScreen[PinAnswer]):
         page.show(pin_lines(view, max(24, self.size.width - 44), self.language))
 
     def _candidates(self) -> "list[Person]":
-        """Who may answer: active people; for a witness others, and only those of the duty."""
-        people = [person for person in self.desk.plant.ledger.people() if person.active]
+        """Who may answer: active people; for a witness others, and only those of the duty.
+
+        Somebody whose code was disabled meanwhile may still end their work and take their own lock off.
+        """
         request = self._request
+        people = [
+            person for person in self.desk.plant.ledger.people() if person.active or request.unconfirmed
+        ]
         people = [person for person in people if person.code != request.excluded]
         if request.duty:
             people = [person for person in people if request.duty in person.duties]
@@ -224,7 +229,12 @@ class SignInScreen(FloorScreen[PinAnswer]):
     # --- PINs -----------------------------------------------------------------------------------
 
     async def _check(self, person: "Person", pin: str) -> None:
-        from floorterm.ledger import LedgerError, OneTimePinError, PinError  # noqa: PLC0415
+        from floorterm.ledger import (  # noqa: PLC0415
+            InactivePersonError,
+            LedgerError,
+            OneTimePinError,
+            PinError,
+        )
 
         try:
             if self._old:
@@ -237,7 +247,7 @@ class SignInScreen(FloorScreen[PinAnswer]):
         except OneTimePinError as fault:
             self._old = pin
             self.refuse(self.desk.sentences(fault), "notice")
-        except PinError as fault:
+        except (PinError, InactivePersonError) as fault:
             self._failed = True
             self.refuse(self.desk.sentences(fault), "caution")
         except LedgerError as fault:
