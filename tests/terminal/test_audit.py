@@ -12,6 +12,7 @@ from floorterm.plant import Plant
 from floorterm.review.lockout_audit import audit_period, month_of
 from floorterm.terminal.app import FloorApp
 from floorterm.terminal.views.audit import audit_rows, clause_of, detail, year_lines
+from floorterm.terminal.widgets.keys import KeyBar, in_two
 from floorterm.wording import LANGUAGES
 from tests.conftest import PIN, who
 from tests.lockout.ledger_jobs import inspected, left_early, well_done
@@ -265,6 +266,19 @@ async def test_a_date_that_is_none_is_told(plant: Plant) -> None:
         await until_top(pilot, "AskScreen")
         await pilot.press(*"soon", "enter")
         await until(pilot, lambda: "soon is no date" in _said(app))
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+async def test_no_key_behind_the_audit_is_cut_off(plant: Plant, language: str) -> None:
+    async with opened(plant, SMALL, language=language) as (app, pilot):
+        for key, screen in (("f5", "AuditScreen"), ("f6", "InspectionsScreen"), ("f8", "TrainingScreen")):
+            await pilot.press(key)
+            await until_top(pilot, screen)
+            bar = app.screen.query_one(KeyBar)
+            await until(pilot, lambda bar=bar: bar.caps)  # type: ignore[misc]
+            assert len(bar.zones()) == len(bar.caps)
+            for cap, _, width in bar.zones():
+                assert "…" not in "".join(in_two(cap.label, width)), (cap.key, cap.label, width)
 
 
 # --- words ------------------------------------------------------------------------------------------
