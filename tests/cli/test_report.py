@@ -80,7 +80,7 @@ def test_a_sheet_needs_no_ledger() -> None:
     ("arguments", "said"),
     [
         (["audit", "--format", "pdf"], "--out"),
-        (["sheet"], "Known are: lockout-dies-1"),
+        (["sheet"], "lockout-dies-1, lockout-dies-2"),
         (["sheet", "lockout-line-9"], "no procedure 'lockout-line-9'"),
         (["sheet", "lockout-line-1", "--line", "L2"], "Known are: L1"),
     ],
