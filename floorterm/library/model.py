@@ -22,6 +22,7 @@ from floorterm.library.bar_data import (
 )
 from floorterm.library.flush_data import CalibrationPolicy, CleaningSpec, FlushingSpec, PriceList
 from floorterm.library.lye_data import LyePolicy, LyeWork
+from floorterm.library.plan_data import LinePlan, PlanMachine, PlanPlace
 from floorterm.library.procedures import (
     AloneFile,
     BlockFile,
@@ -219,35 +220,6 @@ class Verification(Model):
 
     method: Text
     expect: Text
-
-
-Metres = Annotated[Number, Field(ge=0, le=500)]
-
-
-class PlanPlace(Model):
-    """A place on the line's plan, in metres: `x_m` along the line, `y_m` across it."""
-
-    x_m: Metres
-    y_m: Metres
-
-
-class PlanMachine(Model):
-    """The outline of a machine on the plan: its corner nearest to the origin, and its size."""
-
-    name: Text
-    x_m: Metres
-    y_m: Metres
-    length_m: Annotated[Number, Field(gt=0, le=500)]
-    width_m: Annotated[Number, Field(gt=0, le=500)]
-
-
-class LinePlan(Model):
-    """The line from above, as the printed sheet draws it; `note` says where one stands to read it."""
-
-    length_m: Annotated[Number, Field(gt=0, le=500)]
-    width_m: Annotated[Number, Field(gt=0, le=500)]
-    note: Text
-    machines: Annotated[tuple[PlanMachine, ...], Field(min_length=1)]
 
 
 class IsolationPoint(Model):
