@@ -90,6 +90,50 @@ def calibrated(library: "Library", db: Place | None) -> list[dict[str, str | int
     return found
 
 
+def _write_json(
+    folder: str, library: "Library", composed: Composed, differing: list[dict[str, str | int]]
+) -> None:
+    from floorterm.library import translation_gaps  # noqa: PLC0415
+
+    print_json(
+        {
+            "checklists": folder,
+            "well": not composed.failures,
+            "faults": [],
+            "digest": library.digest,
+            "lines": len(library.lines),
+            "fragrances": len(library.fragrances),
+            "pairs": composed.pairs,
+            "procedures": composed.procedures,
+            "fewest_steps": composed.fewest_steps,
+            "most_steps": composed.most_steps,
+            "not_composed": list(composed.failures),
+            "translation_gaps": [asdict(gap) for gap in translation_gaps(library)],
+            "calibrated": differing,
+        }
+    )
+
+
+def _write(
+    folder: str, library: "Library", composed: Composed, differing: list[dict[str, str | int]]
+) -> None:
+    from floorterm.library import translation_gaps  # noqa: PLC0415
+
+    click.echo(f"{folder}: no fault. Digest {library.digest[:16]}.")
+    click.echo(
+        f"{len(library.lines)} lines, {len(library.fragrances)} fragrances, {composed.pairs} ordered pairs "
+        f"({composed.fewest_steps} to {composed.most_steps} steps), {composed.procedures} procedures composed."
+    )
+    for failure in composed.failures:
+        click.echo(f"not composed: {failure}")
+    for one in differing:
+        click.echo(
+            "{line} {unit} {field}: {file} in the file, {accepted} accepted by entry {entry}".format(**one)
+        )
+    for gap in translation_gaps(library):
+        click.echo(f"translation {gap.kind} ({gap.language}): {gap.path} {gap.field}")
+
+
 @click.command()
 @checklists_option
 @db_option
@@ -103,7 +147,7 @@ def check(ctx: click.Context, checklists: Path | None, db: Place | None, as_json
 
     Exit status 0: no fault. 1: faults, each with file, line, column, field, what was found and expected.
     """
-    from floorterm.library import LibraryError, load, starter_folder, translation_gaps  # noqa: PLC0415
+    from floorterm.library import LibraryError, load, starter_folder  # noqa: PLC0415
 
     folder = folder_of(checklists, db) or starter_folder()
     try:
@@ -124,40 +168,7 @@ def check(ctx: click.Context, checklists: Path | None, db: Place | None, as_json
             click.echo(f"{count} fault{'s' if count != 1 else ''} in {folder}.", err=True)
         ctx.exit(Status.SHORT)
     composed = compose_all(library, date.today())  # noqa: DTZ011  the plant's people check on their own day
-    gaps = translation_gaps(library)
     differing = calibrated(library, db)
-    if as_json:
-        print_json(
-            {
-                "checklists": str(folder),
-                "well": not composed.failures,
-                "faults": [],
-                "digest": library.digest,
-                "lines": len(library.lines),
-                "fragrances": len(library.fragrances),
-                "pairs": composed.pairs,
-                "procedures": composed.procedures,
-                "fewest_steps": composed.fewest_steps,
-                "most_steps": composed.most_steps,
-                "not_composed": list(composed.failures),
-                "translation_gaps": [asdict(gap) for gap in gaps],
-                "calibrated": differing,
-            }
-        )
-    else:
-        click.echo(f"{folder}: no fault. Digest {library.digest[:16]}.")
-        click.echo(
-            f"{len(library.lines)} lines, {len(library.fragrances)} fragrances, {composed.pairs} ordered pairs "
-            f"({composed.fewest_steps} to {composed.most_steps} steps), {composed.procedures} procedures composed."
-        )
-        for failure in composed.failures:
-            click.echo(f"not composed: {failure}")
-        for one in differing:
-            click.echo(
-                "{line} {unit} {field}: {file} in the file, {accepted} accepted by entry {entry}".format(
-                    **one
-                )
-            )
-        for gap in gaps:
-            click.echo(f"translation {gap.kind} ({gap.language}): {gap.path} {gap.field}")
+    write = _write_json if as_json else _write
+    write(str(folder), library, composed, differing)
     ctx.exit(Status.SHORT if composed.failures else Status.WELL)

@@ -53,7 +53,6 @@ from floorterm.ledger.faults import (
     UnreadablePeopleError,
     WrongPinError,
 )
-from floorterm.ledger.seal import Seal
 from floorterm.ledger.values import Asked, EntriesReader, Guard, Head, Place, Ref, Start, is_server
 
 if TYPE_CHECKING:
@@ -62,6 +61,7 @@ if TYPE_CHECKING:
     from floorterm.ledger.export import write_export
     from floorterm.ledger.ledger import Ledger
     from floorterm.ledger.pins import CHEAP_PROFILE, DEFAULT_PROFILE, PinProfile
+    from floorterm.ledger.seal import Seal
     from floorterm.ledger.verify import (
         Problem,
         Report,
@@ -76,6 +76,7 @@ _LATER = {
     "PinProfile": "pins",
     "CHEAP_PROFILE": "pins",
     "DEFAULT_PROFILE": "pins",
+    "Seal": "seal",
     "back_up": "backup",
     "write_export": "export",
     "Problem": "walk",

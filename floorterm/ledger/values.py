@@ -4,11 +4,12 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
-from floorterm.entries import Entry
-from floorterm.people import Person
-from floorterm.wording import Refusal
+if TYPE_CHECKING:
+    from floorterm.entries import Entry
+    from floorterm.people import Person
+    from floorterm.wording import Refusal
 
 Place = Path | str
 """Where a ledger is: a file's path, or the URL of a database server."""
@@ -70,7 +71,7 @@ class EntriesReader(Protocol):
         until: datetime | None = None,
         limit: int | None = None,
         newest_first: bool = False,
-    ) -> list[Entry]:
+    ) -> "list[Entry]":
         """Entries in order of their numbers; `since` counts, `until` does not."""
 
 
@@ -81,10 +82,10 @@ class Asked:
     All of it is read inside the transaction that would write the entry.
     """
 
-    person: Person | None
-    witness: Person | None
+    person: "Person | None"
+    witness: "Person | None"
     now: datetime
     entries: EntriesReader
 
 
-Guard = Callable[[Asked], Sequence[Refusal]]
+Guard = Callable[[Asked], Sequence["Refusal"]]

@@ -1,5 +1,6 @@
 """The terminal: a Textual application on the plant's ledger. Textual itself is imported when a screen opens."""
 
+import gc
 import locale
 import os
 import sys
@@ -45,10 +46,17 @@ def launch(
     if refused:
         print(refused, file=sys.stderr)  # noqa: T201  there is no screen to say it on
         return UNUSABLE
+    gc.disable()  # nothing that an import makes is rubbish; to look for it costs a tenth of the start
     from floorterm.terminal.app import FloorApp  # noqa: PLC0415  Textual only where a screen opens
 
     plain = plain or looks_plain(os.environ, locale.getpreferredencoding(do_setlocale=False))
-    app = FloorApp(opener, language=language, plain=plain, demo=demo)
+    app = FloorApp(opener, language=language, plain=plain, demo=demo, when_shown=_collect_again)
     app.title = f"floorterm {terminal}"
     app.run()
     return app.return_code or 0
+
+
+def _collect_again() -> None:
+    """What was imported stays for good: it is never looked at again."""
+    gc.freeze()
+    gc.enable()

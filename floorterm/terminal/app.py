@@ -40,7 +40,8 @@ _TIMER_SLACK_S = 0.002
 class FloorApp(App[int]):
     """The terminal of a plant. `opener` opens the plant; it is called once, in a thread, after the first frame.
 
-    `scan_gap_s` 0 turns the scanner's ear off; `steady` counts seconds for the idle limit of a session.
+    `scan_gap_s` 0 turns the scanner's ear off; `steady` counts seconds for the idle limit of a session;
+    `when_shown` is called once, when the first frame stands.
     """
 
     ALLOW_SELECT: ClassVar[bool] = False
@@ -64,6 +65,7 @@ class FloorApp(App[int]):
         demo: bool = False,
         scan_gap_s: float = GAP_S,
         steady: Callable[[], float] = time.monotonic,
+        when_shown: Callable[[], None] | None = None,
     ) -> None:
         super().__init__()
         self.language = language if language in LANGUAGES else FALLBACK
@@ -76,6 +78,7 @@ class FloorApp(App[int]):
         self.signer = Signer(self)
         self.collector = ScanCollector(gap_s=scan_gap_s)
         self._opener = opener
+        self._when_shown = when_shown
         self._minute = ""
         self._steady = steady
         for one in theme.themes():
@@ -96,7 +99,7 @@ class FloorApp(App[int]):
         self._leave_cleanly()
         self.push_screen(LinesScreen())
         self.set_interval(TICK_S, self._tick)
-        self.call_after_refresh(self.open_plant)
+        self.call_after_refresh(self._shown)
 
     def _leave_cleanly(self) -> None:
         """A terminal that is told to go is given back as it was found."""
@@ -114,6 +117,12 @@ class FloorApp(App[int]):
 
     def _told_to_go(self, number: int) -> None:
         self.exit(return_code=128 + number)
+
+    def _shown(self) -> None:
+        """The first frame stands: only now what takes long."""
+        if self._when_shown is not None:
+            self._when_shown()
+        self.open_plant()
 
     def open_plant(self) -> None:
         """Open the record; again after a failure."""
