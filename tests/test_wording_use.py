@@ -49,8 +49,13 @@ def _texts() -> tuple[set[str], set[str]]:
 
 def _tells(pattern: str, rooms: set[str]) -> bool:
     """Whether a text with places to fill says more of a key than the room it is in."""
-    words = re.sub(r"[^a-z]", "", pattern.replace(_FILLED, ""))
-    return re.fullmatch(rf"[\w.\-{_FILLED}]+", pattern) is not None and len(words) > 2 and words not in rooms
+    stands = pattern.replace(_FILLED, "")
+    letters = re.sub(r"[^a-z]", "", stands)
+    return (
+        re.fullmatch(rf"[\w.\-{_FILLED}]+", pattern) is not None
+        and len(letters) > 2
+        and stands.strip(".") not in rooms
+    )
 
 
 def _tails(key: str) -> list[str]:
