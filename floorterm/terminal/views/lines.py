@@ -13,7 +13,7 @@ from floorterm.wording import words
 if TYPE_CHECKING:
     from floorterm.changeover.state import State
     from floorterm.library.model import Library
-    from floorterm.plant import LineNow
+    from floorterm.plant_record import LineNow
 
 
 @dataclass(frozen=True, slots=True)
