@@ -156,7 +156,10 @@ class WorkActs:
             if number is None:
                 return
             found.append(number)
-        items = [Item(key, say(f"lye_{key}", self._language)) for key in ("open", "pressurised")]
+        items = [
+            Item("open", say("lye_open", self._language)),
+            Item("pressurised", say("lye_pressurised", self._language)),
+        ]
         pressure = await self._menu(say("ask_lye_pressure", self._language), items)
         if pressure is not None:
             self._record(
