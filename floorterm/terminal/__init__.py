@@ -16,7 +16,10 @@ _PLAIN_TERMS = ("linux", "vt")
 
 def why_not(env: Mapping[str, str], *, stdin_tty: bool, stdout_tty: bool) -> str:
     """Why no screen can be drawn here ("" if one can), with the commands that print the same."""
-    commands = "floorterm status, next, locks and shift print the same without a screen, floorterm worksheet a worksheet."
+    commands = (
+        "floorterm status, next, locks and shift print the same without a screen,"
+        " floorterm worksheet prints a worksheet."
+    )
     if not (stdin_tty and stdout_tty):
         return f"floorterm needs a terminal; input or output is none. {commands}"
     if env.get("TERM", "") in ("", "dumb"):
