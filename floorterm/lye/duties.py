@@ -4,16 +4,29 @@ The weekly and yearly eyewash limits come from a consensus standard (ANSI/ISEA Z
 29 CFR 1910.151(c), and say so.
 """
 
+import re
 from calendar import monthrange
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Literal
 
+from floorterm.lye.errors import LyeError, number
 from floorterm.lye.protection import TaskClass
 from floorterm.lye.tables import figure, table
 from floorterm.wording import LANGUAGES, Refusal, Say, words
 
+# Other words for a material that lye attacks, or for what is coated with it.
+_OTHER_NAMES = {
+    "aluminum": "aluminium",
+    "cinc": "zinc",
+    "galvanised": "zinc",
+    "galvanized": "zinc",
+    "galvanizado": "zinc",
+    "galvanizada": "zinc",
+    "tinplate": "tin",
+    "hojalata": "tin",
+}
 _EYEWASH = "29 CFR 1910.151(c); ANSI/ISEA Z358.1 (consensus standard)"
 
 
@@ -107,11 +120,16 @@ def order_violations(additions: Sequence[Addition], water_kg: float, target_pct:
     """Indices of additions in the wrong order: lye before all of the water, or water onto strong lye.
 
     All of the planned water goes in before the first lye. A later top-up is allowed only when the batch is
-    already at the target strength or below. Source: handling guides for caustic; UFC 3-240-13FN.
+    already at the target strength or below. Raises LyeError for a mass or strength that is none.
+    Source: handling guides for caustic; UFC 3-240-13FN.
     """
+    number(LyeError, "water_kg", water_kg, low=0.0, low_open=True)
+    number(LyeError, "target_pct", target_pct, low=0.0, low_open=True)
     wrong = []
     water, lye_seen = 0.0, False
     for i, one in enumerate(additions):
+        number(LyeError, "kg", one.kg, low=0.0, low_open=True)
+        number(LyeError, "batch_pct", one.batch_pct, low=0.0)
         if one.kind == "lye_in":
             if not lye_seen and water < water_kg * 0.999:  # the scale's own tolerance of one in a thousand
                 wrong.append(i)
@@ -124,14 +142,19 @@ def order_violations(additions: Sequence[Addition], water_kg: float, target_pct:
 
 
 def blocked_tools(materials: Iterable[str]) -> tuple[Refusal, ...]:
-    """Materials on the tool list that lye attacks: aluminium, zinc, tin, lead, leather."""
-    blocked = {row["material"] for row in table("incompatible") if row["blocks_tools"] == "yes"}
-    spelled = {"aluminum": "aluminium"}
-    named = [spelled.get(one, one) for one in (name.strip().lower() for name in materials)]
+    """Materials on the tool list that lye attacks: aluminium, zinc, tin, lead, leather.
+
+    A material counts wherever its word stands in the text ("aluminium scoop", "cubo galvanizado"), in every
+    language of the wordings; "lead-free" is not lead.
+    """
+    blocked = [row["material"] for row in table("incompatible") if row["blocks_tools"] == "yes"]
+    known = _OTHER_NAMES | {
+        word.lower(): name for name in blocked for word in (name, *_material(name).values())
+    }
+    spoken = (word for text in materials for word in re.findall(r"[^\W_]+(?:-free)?", text.lower()))
     return tuple(
         Refusal(Say("lye.tool_blocked", {"material": _material(name)}), "site policy")
-        for name in dict.fromkeys(named)
-        if name in blocked
+        for name in dict.fromkeys(known[word] for word in spoken if word in known)
     )
 
 

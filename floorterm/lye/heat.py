@@ -138,10 +138,10 @@ def judge(
     water_max = figure("water_max_c") if water_max_c is None else number(LyeError, "water_max_c", water_max_c)
     hottest = max(heat.peak_c, dilution.water_c, dilution.water_c if dilution.solid else dilution.stock_c)
     stops, warnings = [], []
-    facts = {"hottest": f"{hottest:.0f}", "limit": f"{limit:g}"}
+    facts = {"hottest": _told(hottest, limit), "limit": f"{limit:g}"}
     if hottest > limit:
         stops.append(Say("lye.judge.above_limit", facts))
-    elif hottest > limit - figure("warn_within_c"):
+    elif hottest >= limit - figure("warn_within_c"):
         warnings.append(Say("lye.judge.near_limit", facts))
     if dilution.water_c > water_max:
         water = {"found": f"{dilution.water_c:g}", "limit": f"{water_max:g}"}
@@ -158,6 +158,12 @@ def judge(
         tuple(Say(f"lye.advice.{one}") for one in ("stage", "cool", "smaller", "colder")) if stops else (),
         _policy(limit_c, water_max_c, freezes),
     )
+
+
+def _told(hottest_c: float, limit_c: float) -> str:
+    """Whole degrees, or a tenth where rounding would hide on which side of the limit the estimate lies."""
+    whole = f"{hottest_c:.0f}"
+    return whole if (float(whole) > limit_c) == (hottest_c > limit_c) else f"{hottest_c:.1f}"
 
 
 def _policy(limit_c: float | None, water_max_c: float | None, freezes_c: float | None) -> tuple[Origin, ...]:

@@ -19,6 +19,7 @@ CLASSES: tuple[TaskClass, ...] = get_args(TaskClass)
 LADDER: tuple[TaskClass, ...] = ("L0", "L6", "L1", "L3", "L4", "L2", "L5")  # least to most protection
 Cause = Literal["strength", "temperature", "pressure", "standing"]
 WEAR = ("eyes", "hands", "body", "air")
+_CODE_LETTERS = frozenset("ABCDEFGHIJKLMNOPST")  # one for each listed chemical
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,8 +180,13 @@ def gloves() -> tuple[Glove, ...]:
 
 
 def glove_shown_against_lye(marking: str) -> bool:
-    """Whether the letters on a glove (such as "AJKLMN") hold the K that stands for sodium hydroxide 40 %."""
-    return "K" in marking.upper()
+    """Whether the letters on a glove (such as "AJKLMN") hold the K that stands for sodium hydroxide 40 %.
+
+    Only a run of code letters, each once and in the order of the alphabet, is a marking: the k of "unmarked" or
+    of "thick rubber" shows nothing. Source: EN ISO 374-1:2016 summary; the set of 18 letters is from memory.
+    """
+    letters = marking.strip().upper()
+    return "K" in letters and set(letters) <= _CODE_LETTERS and list(letters) == sorted(set(letters))
 
 
 def standards(region: Region) -> tuple[Standard, ...]:

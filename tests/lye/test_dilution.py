@@ -4,11 +4,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from floorterm.lye import DilutionError, LyeError, OutsideTableError, check_vessel, density, dilute
+from floorterm.lye import (
+    DilutionError,
+    LyeError,
+    OutsideTableError,
+    check_vessel,
+    density,
+    dilute,
+    mass_pct_of,
+)
 
 
 def test_100_kg_of_10_percent_from_50_percent() -> None:
-    """Hand reckoning with the published densities: 20.00 kg (13.11 L) and 80.00 kg (80.14 L) give 90.18 L,
+    """D1. Hand reckoning with the published densities: 20.00 kg (13.11 L) and 80.00 kg (80.14 L) give 90.18 L,
     not the 93.26 L that go in. 0.1 % on masses, 0.3 % on volumes."""
     made = dilute(50, 10, total_kg=100)
     assert made.stock_kg == pytest.approx(20.0, rel=1e-3)
@@ -20,7 +28,7 @@ def test_100_kg_of_10_percent_from_50_percent() -> None:
 
 
 def test_200_litres_of_20_percent_from_50_percent() -> None:
-    """Hand reckoning with the published densities; the parts add to 5.3 % more than the 200 L obtained."""
+    """D2. Hand reckoning with the published densities; the parts add to 5.3 % more than the 200 L obtained."""
     made = dilute(50, 20, total_l=200)
     assert made.total_kg == pytest.approx(243.84, rel=1e-3)
     assert made.naoh_kg == pytest.approx(48.77, rel=1e-3)
@@ -37,6 +45,7 @@ def test_a_volume_rule_would_put_in_a_quarter_too_much() -> None:
     stock_kg = 80 * density(50)
     assert stock_kg == pytest.approx(122.0, abs=0.1)
     assert stock_kg / 2 / 200 * 1000 == pytest.approx(305, abs=0.5)
+    assert mass_pct_of(305) == pytest.approx(24, abs=0.2)
     assert stock_kg / dilute(50, 20, total_l=200).stock_kg == pytest.approx(1.25, abs=0.005)
 
 

@@ -10,6 +10,7 @@ from floorterm.lye import (
     Addition,
     Assessment,
     Eyewash,
+    LyeError,
     assessment_refusals,
     blocked_tools,
     data_sheet_warnings,
@@ -125,3 +126,38 @@ def test_aluminium_and_its_like_are_not_on_the_tool_list() -> None:
     assert [sentence(one.say).split()[1] for one in found] == ["aluminium", "zinc", "leather"]
     assert "aluminio" in sentence(found[0].say, "es")
     assert blocked_tools(["stainless steel", "PVC"]) == ()
+
+
+@pytest.mark.parametrize(
+    ("written", "material"),
+    [
+        ("aluminium scoop", "aluminium"),
+        ("Ladder, aluminum", "aluminium"),
+        ("escalera de ALUMINIO", "aluminium"),
+        ("aluminium-handled ladle", "aluminium"),
+        ("galvanised bucket", "zinc"),
+        ("cubo galvanizado", "zinc"),
+        ("tinplate funnel", "tin"),
+        ("guantes de cuero", "leather"),
+    ],
+)
+def test_a_blocked_material_is_found_wherever_its_word_stands(written: str, material: str) -> None:
+    """Scoops, ladders, funnels, couplings and containers of what lye attacks: ICSC text; zinc coats, from memory."""
+    (found,) = blocked_tools([written])
+    assert material in sentence(found.say)
+
+
+def test_a_word_that_holds_another_or_says_free_of_it_is_not_blocked() -> None:
+    assert (
+        blocked_tools(["lead-free plastic", "leading edge guard", "stainless setting tool", "platinum"]) == ()
+    )
+
+
+@pytest.mark.parametrize("kg", [float("nan"), float("inf"), 0.0, -1.0])
+def test_an_addition_that_is_no_mass_is_refused_and_hides_nothing(kg: float) -> None:
+    with pytest.raises(LyeError):
+        order_violations([_water(kg), _lye(20)], 80, 10)
+    with pytest.raises(LyeError):
+        order_violations([_lye(20)], kg, 10)
+    with pytest.raises(LyeError):
+        order_violations([_water(80), _lye(20), _water(2, float("nan"))], 80, 10)

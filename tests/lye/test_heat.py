@@ -11,6 +11,7 @@ from floorterm.lye import (
     OutsideTableError,
     SolidError,
     dilute,
+    enthalpy,
     estimate,
     judge,
     lye_into_water,
@@ -20,13 +21,13 @@ from floorterm.lye import (
 
 
 @pytest.mark.parametrize(
-    ("stock_kg", "stock_pct", "stock_c", "water_kg", "water_c", "worked", "exact"),
+    ("stock_kg", "stock_pct", "stock_c", "water_kg", "water_c", "h_mix", "worked", "exact"),
     [
-        (40, 50, 30, 60, 20, 50.0, 50.02),
-        (60, 50, 30, 40, 20, 58.5, 58.49),
-        (20, 50, 30, 80, 20, 34.8, 34.75),
-        (60, 50, 50, 40, 40, 78.6, 78.61),
-        (31.25, 32, 25, 68.75, 20, 25.1, 24.97),
+        pytest.param(40, 50, 30, 60, 20, 176.5, 50.0, 50.02, id="T1"),
+        pytest.param(60, 50, 30, 40, 20, 223.2, 58.5, 58.49, id="T2"),
+        pytest.param(20, 50, 30, 80, 20, 129.9, 34.8, 34.75, id="T3"),
+        pytest.param(60, 50, 50, 40, 40, 295.8, 78.6, 78.61, id="T4"),
+        pytest.param(31.25, 32, 25, 68.75, 20, 92.7, 25.1, 24.97, id="T5"),
     ],
 )
 def test_mixing_temperature_of_solutions(
@@ -35,12 +36,15 @@ def test_mixing_temperature_of_solutions(
     stock_c: float,
     water_kg: float,
     water_c: float,
+    h_mix: float,
     worked: float,
     exact: float,
 ) -> None:
-    """`worked`: hand reckoning on the enthalpy table, +-1.5 C. `exact`: correlation of Olsson, Jernqvist and Aly in an
-    open-source library with Brent's root finder, +-1.5 C as well."""
+    """`h_mix` (kJ/kg) and `worked`: hand reckoning on the enthalpy table, +-1.5 C. `exact`: correlation of Olsson,
+    Jernqvist and Aly in an open-source library with Brent's root finder, +-1.5 C as well."""
     found = mix(stock_pct, stock_kg, stock_c, water_kg, water_c)
+    held = stock_kg * enthalpy(stock_pct, stock_c) + water_kg * enthalpy(0, water_c)
+    assert held / (stock_kg + water_kg) == pytest.approx(h_mix, abs=0.051)
     assert found == pytest.approx(worked, abs=0.1)
     assert found == pytest.approx(exact, abs=1.5)
 
@@ -106,7 +110,9 @@ def test_nothing_mixed_in_changes_nothing(stock: float, stock_c: float) -> None:
     assert mix(stock, 10, stock_c, 0, 20) == pytest.approx(stock_c, abs=1e-6)
 
 
-@pytest.mark.parametrize(("target", "worked"), [(5, 34.0), (20, 80.3)])
+@pytest.mark.parametrize(
+    ("target", "worked"), [pytest.param(5, 34.0, id="T6"), pytest.param(20, 80.3, id="T7")]
+)
 def test_temperature_of_a_solution_from_solid(target: float, worked: float) -> None:
     """Hand reckoning: heat of solution -44.51 kJ/mol (CRC Handbook after Parker), heat capacity 3.98 and 3.69
     kJ/(kg K); water of 20 C. With the full enthalpy scale the second lies between 79 and 80.5 C."""
@@ -192,6 +198,31 @@ def test_within_five_degrees_of_the_limit_is_a_warning_and_never_a_permission() 
     assert _keys((50, 30, 30, 20), limit_c=58) == ("stop", ["above_limit"])
     assert _keys((50, 30, 30, 20), limit_c=63) == ("warning", ["near_limit"])
     assert _keys((50, 30, 30, 20), limit_c=64) == ("below_limit", ["below_limit"])
+
+
+def test_exactly_five_degrees_below_the_limit_is_a_warning_and_exactly_at_it_no_stop() -> None:
+    """The stock is the hottest here, so the figure is exact; T > limit stops, T within 5 C of it warns."""
+    assert _keys((50, 2, 40, 20), limit_c=45) == ("warning", ["near_limit"])
+    assert _keys((50, 2, 40, 20), limit_c=45.01) == ("below_limit", ["below_limit"])
+    assert _keys((50, 2, 40, 20), limit_c=40) == ("warning", ["near_limit"])
+
+
+def test_rounding_never_says_that_a_figure_stands_above_itself() -> None:
+    made = dilute(50, 2, total_kg=100, stock_c=60.3, water_c=20)
+    (reason,) = judge(made, estimate(made), limit_c=60).reasons
+    assert (reason.key, reason.facts["hottest"], reason.facts["limit"]) == (
+        "lye.judge.above_limit",
+        "60.3",
+        "60",
+    )
+
+
+def test_water_into_lye_would_pass_the_hot_region_though_the_end_is_mild() -> None:
+    """Enthalpy table: 20 kg of 50 % at 30 C and 80 kg of water at 20 C end at 34.8 C in either order; with the
+    water going in, the batch passes 30 % (13.3 kg in) at 58.5 C. The mean never relaxes the order."""
+    passing = mix(50, 20, 30, 20 * 50 / 30 - 20, 20)
+    assert passing == pytest.approx(58.5, abs=0.1)
+    assert lye_into_water(50, 10, 30, 20).peak_c == pytest.approx(34.8, abs=0.1)
 
 
 def test_the_hottest_point_of_the_path_is_judged_not_the_end() -> None:

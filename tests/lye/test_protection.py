@@ -163,6 +163,14 @@ def test_a_glove_without_the_letter_k_is_not_shown_against_lye(marking: str, sho
     assert glove_shown_against_lye(marking) is shown
 
 
+@pytest.mark.parametrize(
+    "written", ["unmarked", "thick rubber", "blank", "type A, no K", "KJ", "KK", "latex K"]
+)
+def test_the_k_of_an_ordinary_word_is_no_letter_k(written: str) -> None:
+    """Code letters of EN ISO 374-1:2016 stand once each in the order of the alphabet; from memory."""
+    assert not glove_shown_against_lye(written)
+
+
 def test_lye_beyond_40_percent_or_23_c_needs_the_makers_data() -> None:
     """EN ISO 374-1:2016: the letter K is for 40 % at 23 C."""
 
