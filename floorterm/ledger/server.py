@@ -7,6 +7,7 @@ on every connection, and a server that does not is refused.
 """
 
 import contextlib
+import weakref
 from collections.abc import Iterator, Mapping
 from types import MappingProxyType
 from typing import Any
@@ -172,6 +173,8 @@ class ServerStore:
         url = read_url(place)
         self._name = name_of(url)
         self._engine = engine_of(url)
+        # whoever lets go of a ledger without closing it leaves no connection standing at the server
+        weakref.finalize(self, self._engine.dispose)
         with explaining(self._name), self._engine.connect() as connection:
             found = connection.execute(text("SELECT to_regclass('ledger_layout')")).scalar()
             if found is None:
@@ -222,7 +225,7 @@ class ServerStore:
         return explained(fault, self._name)
 
     def close(self) -> None:
-        """End the connections."""
+        """End the connections; another use begins new ones."""
         self._engine.dispose()
 
 
