@@ -269,16 +269,12 @@ def test_nobody_without_a_part_in_lockout_is_asked_for_training(library: Library
 
 
 @given(st.dates(date(2025, 1, 1), date(2028, 12, 31)), st.dates(date(2025, 1, 1), date(2028, 12, 31)))
-def test_overdue_is_exactly_what_lies_after_the_day_of_the_next_year(certified: date, today: date) -> None:
-    from floorterm.library import load, starter_folder
-
-    lockout = _LOADED.setdefault("one", load(starter_folder()).lockouts[NAME])
+def test_overdue_is_exactly_what_lies_after_the_day_of_the_next_year(
+    library: Library, certified: date, today: date
+) -> None:
     if certified > today:
         return
-    one = _due(lockout, today, effective="2020-01-01", certified=certified.isoformat())
+    one = _due(library.lockouts[NAME], today, effective="2020-01-01", certified=certified.isoformat())
     leap = (certified.month, certified.day) == (2, 29)
     last = date(certified.year + 1, certified.month, 28 if leap else certified.day)
     assert (one.status == "overdue") == (today > last)
-
-
-_LOADED: dict[str, LockoutFile] = {}
