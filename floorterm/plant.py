@@ -292,6 +292,7 @@ class Plant(PlantRecord):
                 terminal=self.terminal,
                 line=line,
                 changeover=work,
+                step=worksheet.procedure.id if worksheet is not None and worksheet.procedure else "",
                 value=value,
             ),
             whole,
@@ -303,7 +304,7 @@ def _way_out(act: Act, sheet: Worksheet) -> bool:
     """Whether the act only makes its person safer: these need no proof of who it is."""
     match act:
         case LockoutAct():
-            return act.event in NEVER_REFUSED
+            return act.is_way_out
         case SignStep(outcome="done"):
             step = sheet.step(act.step)
             return step is not None and step.event in NEVER_REFUSED

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 from floorterm.changeover.accepting import CALIBRATED, calibration_from
 from floorterm.changeover.acts import LockoutAct, Release
 from floorterm.changeover.compose import compose, compose_procedure
-from floorterm.changeover.eyewash import eyewash_of
+from floorterm.changeover.eyewash import eyewash_of, up_to_last_good
 from floorterm.changeover.fold import apply, fold
 from floorterm.changeover.register import ENDS, HOLDS, MARKS, Register, begun
 from floorterm.changeover.state import State
@@ -278,15 +278,12 @@ class PlantRecord:
         """
         if all(section.lye is None for section in state.worksheet.sections):
             return None
-        line = state.worksheet.line.id
+        line, register = state.worksheet.line.id, self._register()
         found: dict[str, list[State]] = {"weekly": [], "yearly": []}
         for name, alone in self.library.alone.items():
             if alone.eyewash is not None and line in alone.lines:
-                found[alone.eyewash] += [
-                    one
-                    for one in self.works()
-                    if one.worksheet.procedure is not None and one.worksheet.procedure.id == name
-                ]
+                started = (mark.changeover for mark in reversed(register.started) if mark.step == name)
+                found[alone.eyewash] += up_to_last_good(self._state(work, register) for work in started)
         return eyewash_of(found["weekly"], found["yearly"])
 
 

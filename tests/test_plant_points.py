@@ -8,10 +8,11 @@ from datetime import timedelta
 import pytest
 
 from floorterm.changeover.acts import LockoutAct
+from floorterm.changeover.fold_lockout import UNCONFIRMED
 from floorterm.demo.clock import SetClock
 from floorterm.ledger import RefusedError
-from floorterm.lockout.model import Event
-from floorterm.plant import Plant
+from floorterm.lockout.model import EMERGENCY, Event
+from floorterm.plant import Plant, Who
 from tests.conftest import who
 
 POINTS = ("L1-S1", "L1-A1", "L1-P1")
@@ -88,3 +89,19 @@ def test_two_works_that_both_took_their_locks_off_do_not_wait_for_each_other(
         _ready_to_energise(plant, clock, work, name)
     _do(plant, clock, one, Event.RE_ENERGISE, POINTS[0])
     _do(plant, clock, other, Event.RE_ENERGISE, POINTS[0])
+
+
+def test_what_an_emergency_did_is_recorded_without_a_pin_and_energy_waits_for_a_supervisor(
+    plant: Plant, clock: SetClock
+) -> None:
+    """A PIN that was mistyped in haste keeps nobody from the record; a supervisor asks them afterwards."""
+    work = _jam(plant)
+    _isolated(plant, clock, work)
+    _ready_to_energise(plant, clock, work, "AA")
+    stopped = LockoutAct(job="stamper-1", event=Event.SHUT_DOWN, how=EMERGENCY)
+    named = Who(plant.ledger.person("BB"), "unconfirmed")
+    plant.act(work, stopped, named, key=plant.ledger.new_id())
+    assert [one.key for one in plant.state(work).open_deviations] == [UNCONFIRMED]
+    with pytest.raises(RefusedError) as caught:
+        _do(plant, clock, work, Event.RE_ENERGISE, POINTS[0])
+    assert "changeover.unconfirmed_out" in [refusal.say.key for refusal in caught.value.refusals]

@@ -3,8 +3,8 @@
 The checks are procedures that stand alone; their states are folded like any other work's.
 """
 
-from collections.abc import Sequence
-from datetime import datetime
+from collections.abc import Iterable, Sequence
+from datetime import datetime, timedelta
 
 from floorterm.changeover.state import State
 from floorterm.lye.duties import Eyewash
@@ -27,6 +27,20 @@ def eyewash_of(weekly: Sequence[State], yearly: Sequence[State]) -> Eyewash:
     if last is not None:
         inspected = last.date()
     return Eyewash(activated=activated, inspected=inspected, failed=failed)
+
+
+def up_to_last_good(newest_first: Iterable[State]) -> list[State]:
+    """Checks begun since the day before the last good one, that one included: older ones decide nothing."""
+    found: list[State] = []
+    until: datetime | None = None
+    for state in newest_first:
+        if until is not None and state.last_at < until:
+            break
+        found.append(state)
+        good = _good(state)
+        if good is not None and until is None:
+            until = good - timedelta(days=1)
+    return found
 
 
 def _good(state: State) -> datetime | None:

@@ -11,7 +11,7 @@ from floorterm.changeover.state import State
 from floorterm.changeover.worksheet import LyeNote, Section, Step
 from floorterm.lye.duties import Eyewash, eyewash_refusals
 from floorterm.lye.errors import ProtectionError
-from floorterm.lye.protection import Item, Protection, TaskClass, protection, task_class
+from floorterm.lye.protection import CLASSES, Item, Protection, TaskClass, protection, task_class
 from floorterm.lye.tables import Origin
 from floorterm.lye.ticks import Tick, missing
 from floorterm.people import Person
@@ -63,7 +63,7 @@ def asked_protection(state: State, section: Section, *, before_n: int | None = N
 
 def needed_items(asked: Protection) -> tuple[Item, ...]:
     """The items of a protection; every task that opens lye also asks for a look at the eyewash first."""
-    if asked.task_class == "L0" or any(item.id == _EYEWASH_CHECKED for item in asked.items):
+    if asked.asked_class == "L0" or any(item.id == _EYEWASH_CHECKED for item in asked.items):
         return asked.items
     origin = Origin("duties", "29 CFR 1910.151(c); ANSI/ISEA Z358.1 (consensus standard)", "partly-seen", "")
     return (*asked.items, Item(_EYEWASH_CHECKED, "condition", origin))
@@ -158,6 +158,12 @@ def step_refusals(
     checked = Eyewash(
         activated=found.activated, inspected=found.inspected, failed=found.failed, checked_before_task=True
     )  # the look before the task is one of the items
-    yield from eyewash_refusals(task_class(note.task), checked, now.date())
+    try:
+        asked = asked_protection(state, section).asked_class
+    except (
+        ProtectionError
+    ):  # said by `items_missing`; whatever must not be done needs an eyewash all the more
+        asked = CLASSES[-1]
+    yield from eyewash_refusals(asked, checked, now.date())
     if step.kind != "protect":
         yield from items_missing(state, section, person, now)

@@ -40,6 +40,10 @@ class Mark(Protocol):
     def changeover(self) -> str:
         """The piece of work that it belongs to."""
 
+    @property
+    def step(self) -> str:
+        """Its step; of a start the procedure that begins, empty for a changeover."""
+
 
 @dataclass(frozen=True, slots=True)
 class LineMarks:

@@ -1,8 +1,8 @@
 """`floorterm status`, `next`, `locks`, `shift`: what the screens say, as plain lines without a screen."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import click
 
@@ -17,6 +17,15 @@ _LANGUAGE = click.option("--language", type=click.Choice(["en", "es"]), default=
 _PERSON = click.option(
     "--person", "code", help="Code of the person for whom it is told (a name, never a sign-in)."
 )
+_ONE_LINE = click.option("--line", help="Line id, such as L1 (default: all).")
+_Command = TypeVar("_Command", bound=Callable[..., object])
+
+
+def _asked(command: _Command) -> _Command:
+    """What all of these commands take: language, checklists, ledger, `--json`."""
+    for option in (json_option, db_option, checklists_option, _LANGUAGE):
+        command = option(command)
+    return command
 
 
 def _say(blocks: Iterable[Iterable[str]]) -> None:
@@ -44,10 +53,7 @@ def _line(plant: "Plant", line: str | None) -> tuple[str, ...]:
 
 
 @click.command()
-@_LANGUAGE
-@checklists_option
-@db_option
-@json_option
+@_asked
 def status(language: str, checklists: Path | None, db: Place | None, as_json: bool) -> None:
     """Every line: what it holds, what is on, minutes against standard, locks, deviations."""
     from floorterm.terminal.plain import status_text  # noqa: PLC0415
@@ -71,12 +77,9 @@ def status(language: str, checklists: Path | None, db: Place | None, as_json: bo
 
 
 @click.command(name="next")
-@click.option("--line", help="Line id, such as L1 (default: all).")
+@_ONE_LINE
 @_PERSON
-@_LANGUAGE
-@checklists_option
-@db_option
-@json_option
+@_asked
 def next_step(
     line: str | None,
     code: str | None,
@@ -86,38 +89,35 @@ def next_step(
     as_json: bool,
 ) -> None:
     """The current step of every piece of work that is on, with all that belongs to it."""
-    from floorterm.changeover.view import view  # noqa: PLC0415
     from floorterm.terminal.plain import next_text  # noqa: PLC0415
+    from floorterm.terminal.views.shown import work_view  # noqa: PLC0415
 
     plant = open_plant(db, checklists)
     person = _person(plant, code)
     works = [state for name in _line(plant, line) for state in plant.line_now(name).works if not state.ended]
-    texts = [list(next_text(plant, state, person, language)) for state in works]
+    views = [work_view(plant, state, person, language) for state in works]
+    texts = [list(next_text(plant, shown, language)) for shown in views]
     if not as_json:
         _say(texts or [["No work is on."]])
         return
-    found = []
-    for state, text in zip(works, texts, strict=True):
-        step = view(state, person, plant.now(), language, elsewhere=plant.elsewhere(state.work)).step
-        found.append(
+    print_json(
+        [
             {
                 "work": state.work,
                 "line": state.worksheet.line.id,
-                "step": step.id if step else None,
-                "refused": bool(step and step.refused),
+                "step": shown.step.id if shown.step else None,
+                "refused": bool(shown.step and shown.step.refused),
                 "text": text,
             }
-        )
-    print_json(found)
+            for state, shown, text in zip(works, views, texts, strict=True)
+        ]
+    )
 
 
 @click.command()
-@click.option("--line", help="Line id, such as L1 (default: all).")
+@_ONE_LINE
 @_PERSON
-@_LANGUAGE
-@checklists_option
-@db_option
-@json_option
+@_asked
 def locks(
     line: str | None,
     code: str | None,
@@ -159,10 +159,7 @@ def locks(
 
 
 @click.command()
-@_LANGUAGE
-@checklists_option
-@db_option
-@json_option
+@_asked
 def shift(language: str, checklists: Path | None, db: Place | None, as_json: bool) -> None:
     """The shift that is on: what waits for a decision, what was run, how long it took."""
     from floorterm.terminal.plain import shift_text  # noqa: PLC0415

@@ -7,18 +7,17 @@ import re
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
-from floorterm.changeover.view import view
 from floorterm.changeover.view_locks import locks_view
 from floorterm.terminal.views.lines import line_rows, names_of
 from floorterm.terminal.views.locks import locks_lines
 from floorterm.terminal.views.shift import shift_rows, window_at, window_text
+from floorterm.terminal.views.shown import speaker_of
 from floorterm.terminal.views.text import Line, day_and_clock, tell
 from floorterm.terminal.views.work import finish_lines, foot_lines, step_lines, top_lines
 from floorterm.wording import words
 
 if TYPE_CHECKING:
-    from floorterm.changeover.state import State
-    from floorterm.changeover.view_words import Texts
+    from floorterm.changeover.view import WorkView
     from floorterm.people import Person
     from floorterm.plant import Plant
 
@@ -35,17 +34,9 @@ def status_text(plant: "Plant", language: str) -> Iterator[str]:
         yield from _sides(row.left, row.right)
 
 
-def next_text(plant: "Plant", state: "State", person: "Person | None", language: str) -> Iterator[str]:
-    """Work: the current step of a piece of work, for a person or for nobody in particular."""
-    shown = view(
-        state,
-        person,
-        plant.now(),
-        language,
-        elsewhere=plant.elsewhere(state.work),
-        duties=_duties(plant),
-    )
-    yield f"{shown.line}  {shown.title}  {state.work}  {_place_and_time(plant, language)}"
+def next_text(plant: "Plant", shown: "WorkView", language: str) -> Iterator[str]:
+    """Work: the current step of a piece of work, as its view has it for a person or for nobody in particular."""
+    yield f"{shown.line}  {shown.title}  {shown.work}  {_place_and_time(plant, language)}"
     yield shown.clock.text
     yield shown.locks.text
     yield from _plain(top_lines(shown, language, _WIDE))
@@ -72,7 +63,7 @@ def locks_text(plant: "Plant", line: str, person: "Person | None", language: str
         plant.now(),
         language,
         line=name,
-        duties=_duties(plant),
+        duties=speaker_of(plant, language).duties,
         people=plant.ledger.people(),
         shift_since=window_at(plant.library.plant.shifts, plant.now(), plant.zone).since,
     )
@@ -95,10 +86,6 @@ def shift_text(plant: "Plant", language: str) -> Iterator[str]:
 
 def _place_and_time(plant: "Plant", language: str) -> str:
     return f"{plant.library.plant.name}  {day_and_clock(plant.now(), plant.zone, language)}"
-
-
-def _duties(plant: "Plant") -> "dict[str, Texts]":
-    return {duty.id: duty.name.model_dump(exclude_none=True) for duty in plant.library.plant.duties}
 
 
 def _sides(left: tuple[Line, ...], right: tuple[Line, ...]) -> Iterator[str]:

@@ -128,7 +128,7 @@ class Signer:
 
 
 def makes_safer(act: "Act", step_event: object) -> bool:
-    """Whether an act is one that nobody is ever kept from: ending their work, taking their own lock off."""
+    """Whether an act is one that nobody is ever kept from: ending work, an own lock off, what an emergency did."""
     from floorterm.lockout.model import NEVER_REFUSED  # noqa: PLC0415
 
-    return getattr(act, "event", step_event) in NEVER_REFUSED
+    return getattr(act, "is_way_out", False) or step_event in NEVER_REFUSED

@@ -4,6 +4,7 @@ What is asked by class is a default list from handling guides (partly read) that
 weekly and yearly checks are those of a consensus standard, ANSI/ISEA Z358.1. Both say so where they are shown.
 """
 
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
@@ -12,7 +13,7 @@ import pytest
 
 from floorterm.changeover.acts import Protect, RaiseLye, SignStep
 from floorterm.changeover.compose import compose_procedure
-from floorterm.changeover.eyewash import eyewash_of
+from floorterm.changeover.eyewash import eyewash_of, up_to_last_good
 from floorterm.changeover.faults import ComposeError
 from floorterm.changeover.lye_needs import asked_protection, needed_items, shift_begin
 from floorterm.changeover.state import State
@@ -204,6 +205,16 @@ def test_running_a_closed_line_waits_for_no_eyewash(library: Library) -> None:
     assert not [one for one in record.may(SignStep(step=step.id), ODE) if "eyewash" in one.say.key]
 
 
+def test_a_closed_line_under_pressure_waits_for_the_eyewash_as_what_it_is_raised_to(library: Library) -> None:
+    record = _record(library, "lye-look")
+    record.eyewash = Eyewash(activated=None, inspected=None)
+    raised = RaiseLye(section="look", mass_pct=Decimal(50), temperature_c=Decimal(25), pressurised=True)
+    record.do(raised, ODE)
+    step = next(step for step in record.worksheet.steps() if step.kind == "protect")
+    keys = {one.say.key for one in record.may(SignStep(step=step.id), ODE)}
+    assert {"lye.eyewash.weekly", "lye.eyewash.yearly"} <= keys
+
+
 def test_an_item_whose_own_inspection_is_over_does_not_count(library: Library) -> None:
     record = _record(library, "lye-spill")
     note = record.worksheet.section("absorb").lye  # type: ignore[union-attr]
@@ -337,3 +348,17 @@ def test_a_failed_activation_stands_until_a_later_good_one(library: Library) -> 
     assert eyewash_of([before, failed], []).failed == DAY
     assert eyewash_of([before, failed, after], []).failed is None
     assert eyewash_of([after, failed, before], []).activated == DAY
+
+
+def test_checks_older_than_the_last_good_one_are_not_read(library: Library) -> None:
+    newest = [
+        _check(library, "eyewash-weekly", NOON, whole=False),
+        _check(library, "eyewash-weekly", NOON - timedelta(days=3)),
+    ]
+
+    def endless() -> Iterator[State]:
+        yield from newest
+        yield _check(library, "eyewash-weekly", NOON - timedelta(days=10))
+        raise AssertionError("read on for ever")
+
+    assert up_to_last_good(endless()) == newest

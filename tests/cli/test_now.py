@@ -14,6 +14,7 @@ from floorterm.demo import open_still, shipped
 from floorterm.plant import Plant
 from floorterm.terminal import why_not
 from floorterm.terminal.plain import locks_text, next_text, shift_text, status_text
+from floorterm.terminal.views.shown import work_view
 
 COMMANDS = ("status", "next", "locks", "shift")
 
@@ -34,7 +35,7 @@ def test_status_says_of_each_line_what_it_holds_and_what_is_on(still: Plant) -> 
 def test_next_says_the_step_with_its_caution_and_what_enter_would_ask(still: Plant) -> None:
     (state,) = still.line_now("L1").works
     person = still.ledger.person("RO")
-    text = list(next_text(still, state, person, "en"))
+    text = list(next_text(still, work_view(still, state, person, "en"), "en"))
     assert text[0].startswith("Line 1  Clove leaf > Plain  C-0011")
     assert any(line.startswith("NOW  ") for line in text)
     assert any(line.startswith("Wear  ") for line in text)
@@ -60,7 +61,7 @@ def test_no_line_is_empty_cut_or_padded(still: Plant, language: str) -> None:
     works = still.line_now("L1").works
     for lines in (
         status_text(still, language),
-        next_text(still, works[0], None, language),
+        next_text(still, work_view(still, works[0], None, language), language),
         locks_text(still, "L1", None, language),
         shift_text(still, language),
     ):

@@ -9,6 +9,8 @@ from floorterm.changeover.acts import SignStep
 from floorterm.demo.clock import SetClock
 from floorterm.plant import Plant
 from floorterm.terminal.app import FloorApp
+from floorterm.terminal.plain import next_text
+from floorterm.terminal.views.shown import work_view
 from tests.conftest import who
 from tests.terminal.shell import COMFORTABLE, SMALL, opened, text_of, until, until_top
 
@@ -142,3 +144,15 @@ async def test_lye_work_without_a_checked_eyewash_is_refused_on_the_screen(plant
         text = " ".join(text_of(app).split())
         assert "Activate eyewash and shower first" in text
         assert "consensus standard" in text
+
+
+def test_the_plain_lines_ask_the_same_eyewash_as_the_screen(plant: Plant, clock: SetClock) -> None:
+    work = plant.start_procedure(who(plant, "SS"), "L1", "lye-sample", plant.ledger.new_id()).work
+    person = plant.ledger.person("BB")
+    assert "Activate eyewash" in "\n".join(
+        next_text(plant, work_view(plant, plant.state(work), person, "en"), "en")
+    )
+    _checked_eyewash(plant, clock)
+    told = "\n".join(next_text(plant, work_view(plant, plant.state(work), person, "en"), "en"))
+    assert "eyewash" not in told.casefold()
+    assert "splash goggles" in told

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, ClassVar
 from textual.binding import Binding, BindingType
 from textual.widget import Widget
 
-from floorterm.changeover.entering import Echo, EntrySpec, Given, Option, Speaker, counter_of, lock_spec
+from floorterm.changeover.entering import Echo, EntrySpec, Given, Option, counter_of, lock_spec
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import Scanned
 from floorterm.terminal.views.text import Line, Span, wrapped
@@ -20,8 +20,7 @@ from floorterm.terminal.widgets.rows import Row, Rows
 from floorterm.wording import words
 
 if TYPE_CHECKING:
-    from floorterm.changeover.state import State
-    from floorterm.plant import Plant
+    pass
 
 
 class AskScreen(FloorScreen[Given | None]):
@@ -214,21 +213,3 @@ def own_lock_spec(point: str, language: str) -> EntrySpec:
     """The number of one's own lock for a point; the point is named in the prompt."""
     spec = lock_spec(language)
     return EntrySpec(mode=spec.mode, prompt=f"{point}: {spec.prompt}")
-
-
-def crew_names(plant: "Plant", state: "State") -> dict[str, str]:
-    """Names by code of everybody who may be in a crew; nobody where no lockout of the work has one."""
-    from floorterm.people import LockoutStatus  # noqa: PLC0415
-
-    if all(job.mode != "group" for job in state.worksheet.jobs):
-        return {}
-    people = plant.ledger.people()
-    return {one.code: one.name for one in people if one.active and one.lockout is LockoutStatus.AUTHORIZED}
-
-
-def speaker_of(plant: "Plant", language: str) -> Speaker:
-    """A language and the plant's names of duties."""
-    return Speaker(
-        language=language,
-        duties={duty.id: duty.name.model_dump(exclude_none=True) for duty in plant.library.plant.duties},
-    )

@@ -11,12 +11,13 @@ from textual.widget import Widget
 from floorterm.changeover.acts import Act, Note, PushFlush, Release, SignStep
 from floorterm.changeover.entering import EntrySpec, Given, act_of, counter_of, echo
 from floorterm.changeover.rules import may
-from floorterm.changeover.view import WorkView, checklist, view
+from floorterm.changeover.view import WorkView, checklist
 from floorterm.changeover.view_lye import lye_section
 from floorterm.changeover.view_step import refusal_views
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import NotRecorded, Recorded, Scanned
-from floorterm.terminal.screens.dialogs import AskScreen, counter_spec, crew_names, speaker_of
+from floorterm.terminal.screens.dialogs import AskScreen, counter_spec
+from floorterm.terminal.views.shown import speaker_of, work_view
 from floorterm.terminal.views.text import Line, Span, fit, short_name
 from floorterm.terminal.views.work import (
     finish_lines,
@@ -155,18 +156,7 @@ class WorkScreen(FloorScreen[None]):
         """Read the record and show where the work stands for this person."""
         plant, speaker = self.desk.plant, speaker_of(self.desk.plant, self.language)
         state, person = self.state, self.app.session.person
-        now, others = plant.now(), plant.elsewhere(self.work)
-        fresh = view(
-            state,
-            person,
-            now,
-            self.language,
-            elsewhere=others,
-            duties=speaker.duties,
-            people=crew_names(plant, state),
-            at=self._at,
-            eyewash=plant.eyewash(state),
-        )
+        fresh = work_view(plant, state, person, self.language, at=self._at)
         self._keep_words(fresh, state)
         self.view, self._shown = fresh, state
         width = self._width
@@ -185,7 +175,13 @@ class WorkScreen(FloorScreen[None]):
         side.display = self.size.width >= _WIDE
         if side.display:
             rows = checklist(
-                state, person, now, self.language, elsewhere=others, duties=speaker.duties, at=self._at
+                state,
+                person,
+                plant.now(),
+                self.language,
+                elsewhere=plant.elsewhere(self.work),
+                duties=speaker.duties,
+                at=self._at,
             )
             inner = _LIST_WIDTH - 3
             side.show([Row(row.id, (list_line(row, inner),), heading=row.mark == "section") for row in rows])

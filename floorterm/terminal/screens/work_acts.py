@@ -36,9 +36,9 @@ from floorterm.terminal.screens.dialogs import (
     holds_spec,
     number_spec,
     reason_spec,
-    speaker_of,
     words_spec,
 )
+from floorterm.terminal.views.shown import speaker_of
 from floorterm.terminal.views.work import say
 
 if TYPE_CHECKING:

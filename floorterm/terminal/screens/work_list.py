@@ -6,7 +6,7 @@ from textual.widget import Widget
 
 from floorterm.changeover.view import checklist, title_of
 from floorterm.terminal.base import FloorScreen
-from floorterm.terminal.screens.dialogs import speaker_of
+from floorterm.terminal.views.shown import speaker_of
 from floorterm.terminal.views.work import list_line, say
 from floorterm.terminal.widgets.rows import Row, Rows
 
