@@ -1,5 +1,9 @@
 """What tests of several rooms share: the starter library, a set clock, a real plant on a real file."""
 
+import os
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -19,6 +23,7 @@ settings.register_profile("suite", derandomize=True, deadline=None)
 settings.load_profile("suite")
 
 PIN = "246810"
+_NOBODY = 65534
 DAY = date(2026, 11, 24)
 START = datetime(2026, 11, 24, 13, 0, tzinfo=UTC)  # 06:00 in the plant's zone
 
@@ -78,6 +83,28 @@ def plant(tmp_path: Path, library: Library, clock: SetClock) -> Plant:
     for line in library.lines:
         opened.state_holds(supervisor, line, ("plain",), "first statement", key=ledger.new_id())
     return opened
+
+
+@pytest.fixture
+def open_folder() -> Iterator[Path]:
+    """A folder that every account may use (pytest's own is its owner's alone)."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        folder.chmod(0o777)
+        yield folder
+
+
+@contextmanager
+def bound_by_permissions() -> Iterator[None]:
+    """As an account that file permissions bind: the administrator, whom they do not, is nobody for a while."""
+    if os.geteuid() != 0:
+        yield
+        return
+    os.setresuid(_NOBODY, _NOBODY, 0)
+    try:
+        yield
+    finally:
+        os.setresuid(0, 0, 0)
 
 
 def who(plant: Plant, code: str) -> Who:

@@ -2,14 +2,15 @@
 
 Every refusal names its clause, or says that it is site policy. Nothing here says that a machine is safe: the
 locks, the try-out, the site's own procedure and a competent person decide. Ending one's work, taking off one's
-own lock, and what an emergency did are never refused. The special situations are in `guard_special`, work that
-needs no lockout in `guard_exceptions`.
+own lock, and what an emergency did are never refused. The end of a lockout is in `guard_ending`, the special
+situations are in `guard_special`, work that needs no lockout in `guard_exceptions`.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import datetime, timedelta
 
 from floorterm.lockout.asking import NONSENSE, SITE, Asked, authorised, firms_of
+from floorterm.lockout.guard_ending import ENDING, lock_off, name_told
 from floorterm.lockout.guard_exceptions import EXCEPTIONAL, may_exception
 from floorterm.lockout.guard_special import RULES as SPECIAL
 from floorterm.lockout.guard_special import TO_EMPLOYER
@@ -61,7 +62,7 @@ def may_event(
     if event.event is Event.WORK_END:
         return ()
     if event.event is Event.LOCK_OFF:
-        return tuple(_lock_off(asked))
+        return tuple(lock_off(asked))
     if state.job.job_class != "lockout":
         return tuple(may_exception(asked))
     if event.event in EXCEPTIONAL:
@@ -154,20 +155,6 @@ def _alarm(asked: Asked) -> Iterator[Refusal]:
 
 def _anything(_: Asked) -> Iterator[Refusal]:
     yield from ()
-
-
-def _notify(asked: Asked) -> Iterator[Refusal]:
-    if asked.state.job.affected_duties and not asked.event.people:
-        yield asked.no("name_told", "(c)(9)")
-
-
-def _notify_after(asked: Asked) -> Iterator[Refusal]:
-    yield from _notify(asked)
-    yield from _not_begun(asked)
-    state, locks = asked.state, asked.state.locks_on()
-    held = all(point.locks for point in state.points.values() if point.isolated)
-    if locks and held:  # for a test some points are opened while others stay locked
-        yield asked.no("told_too_early", "(e)(2)(ii)", _points_of(locks), names=_owners(locks))
 
 
 def _told(asked: Asked) -> Iterator[Refusal]:
@@ -342,111 +329,8 @@ def _unproved(asked: Asked) -> Iterator[Refusal]:
         yield asked.no("not_offered", "(d)(6)", name=asked.spoken([crew.primary]))
 
 
-def _not_begun(asked: Asked) -> Iterator[Refusal]:
-    if not asked.state.begun:
-        yield asked.no("nothing_begun", NONSENSE)
-
-
-def _nobody_working(asked: Asked) -> Iterator[Refusal]:
-    if asked.state.at_work:
-        names = ", ".join(work.name for work in asked.state.at_work.values())
-        yield asked.no("still_working", "(e)(2)(i)", names=names)
-
-
-def _inspect_area(asked: Asked) -> Iterator[Refusal]:
-    yield from _not_begun(asked)
-    yield from _nobody_working(asked)
-
-
-def _account_people(asked: Asked) -> Iterator[Refusal]:
-    yield from _inspect_area(asked)
-    uncleared = asked.state.uncleared(asked.event.people)
-    if uncleared and asked.event.result == "ok":
-        yield asked.no("not_accounted_for", "(e)(2)(i)", names=", ".join(uncleared))
-
-
-def _lock_off(asked: Asked) -> Iterator[Refusal]:
-    """One's own lock comes off whatever else is wrong; anybody else's does not (1910.147(e)(3))."""
-    state, event, code = asked.state, asked.event, asked.person.code
-    locks = [lock for point in covered(state, event) for lock in state.locks_on(point)]
-    if any(lock.owner == code and event.lock in ("", lock.lock) for lock in locks):
-        return
-    named = [lock for lock in locks if lock.lock == event.lock] or locks
-    others = [lock for lock in named if lock.owner != code]
-    if others:
-        yield asked.no("not_your_lock", "(e)(3)", _points_of(others), names=_owners(others))
-    else:
-        yield asked.no("no_such_lock", NONSENSE, event.points)
-
-
-def _re_energise(asked: Asked) -> Iterator[Refusal]:
-    state, points = asked.state, asked.event.points
-    energised = [point for point in points if not state.points[point].isolated]
-    if energised:
-        yield asked.no("already_energised", NONSENSE, energised)
-    yield from _no_locks(asked, (*points, BOX))
-    yield from _nobody_working(asked)
-    if not state.inspected:
-        yield asked.no("inspect_first", "(e)(1)")
-    if not state.accounted:
-        yield asked.no("account_first", "(e)(2)(i)")
-
-
-def _no_locks(asked: Asked, points: Iterable[str]) -> Iterator[Refusal]:
-    found = [lock for point in points for lock in (*asked.state.locks_on(point), *asked.others(point))]
-    for lock in found:
-        if not lock.lock:
-            yield asked.no("isolated_for_another", "(d)(3)", (lock.point,), job=lock.job)
-            continue
-        yield asked.no("lock_still_on", "(e)(3)", (lock.point,), lock=lock.lock, owner=lock.owner_name)
-
-
-def _told_after(asked: Asked) -> Iterator[Refusal]:
-    untold = asked.state.untold(after=True)
-    if untold:
-        yield asked.no("untold_after", "(e)(2)(ii)", duties=", ".join(untold))
-
-
-def _restart(asked: Asked) -> Iterator[Refusal]:
-    state = asked.state
-    if asked.person.lockout is LockoutStatus.OTHER:
-        yield asked.no("not_for_others", "(c)(7)(i)(C)")
-    yield from _not_begun(asked)
-    yield from _nobody_working(asked)
-    yield from _no_locks(asked, (*state.points, BOX))
-    still_off = [point for point in state.job.required if state.points[point].isolated]
-    if still_off:
-        yield asked.no("point_still_off", NONSENSE, still_off)
-    yield from _told_after(asked)
-
-
-def _close(asked: Asked) -> Iterator[Refusal]:
-    state = asked.state
-    yield from _not_begun(asked)
-    locks = state.locks_on()
-    if locks:
-        yield asked.no("close_with_locks", "LO-36", _points_of(locks), names=_owners(locks))
-    yield from _nobody_working(asked)
-    still_off = [name for name, point in state.points.items() if point.isolated]
-    if still_off:
-        yield asked.no("close_with_point_off", SITE, still_off)
-    if state.re_energised:
-        yield from _told_after(asked)
-    for removed in state.removed.values():
-        if not removed.contacted:
-            yield asked.no("contact_first", "(e)(3)(ii)", name=removed.owner_name)
-
-
-def _points_of(locks: Iterable[LockOn]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(lock.point for lock in locks))
-
-
-def _owners(locks: Iterable[LockOn]) -> str:
-    return ", ".join(dict.fromkeys(lock.owner_name or lock.owner for lock in locks))
-
-
 _RULES: Mapping[Event, Callable[[Asked], Iterator[Refusal]]] = {
-    Event.NOTIFY_BEFORE: _notify,
+    Event.NOTIFY_BEFORE: name_told,
     Event.REVIEW: _anything,
     Event.SHUT_DOWN: _shut_down,
     Event.ISOLATE: _isolate,
@@ -455,11 +339,6 @@ _RULES: Mapping[Event, Callable[[Asked], Iterator[Refusal]]] = {
     Event.VERIFY: _verify,
     Event.MONITOR: _monitor,
     Event.WORK_START: _work_start,
-    Event.INSPECT_AREA: _inspect_area,
-    Event.ACCOUNT_PEOPLE: _account_people,
-    Event.NOTIFY_AFTER: _notify_after,
-    Event.RE_ENERGISE: _re_energise,
-    Event.RESTART: _restart,
-    Event.CLOSE: _close,
+    **ENDING,
     **SPECIAL,
 }

@@ -7,6 +7,7 @@ conditions are stated on screen and confirmed by whoever works; when one does no
 from collections.abc import Iterator
 
 from floorterm.lockout.asking import NONSENSE, SITE, Asked
+from floorterm.lockout.guard_ending import nobody_working, not_begun
 from floorterm.lockout.model import PLUG_CONTROLS, Event
 from floorterm.wording import Refusal
 
@@ -77,10 +78,7 @@ def _start(asked: Asked, *, minor: bool) -> Iterator[Refusal]:
 
 def _end(asked: Asked) -> Iterator[Refusal]:
     state = asked.state
-    if not state.begun:
-        yield asked.no("nothing_begun", NONSENSE)
-    if state.at_work:
-        names = ", ".join(work.name for work in state.at_work.values())
-        yield asked.no("still_working", "(a)(2)(iii)(A)", names=names)
+    yield from not_begun(asked)
+    yield from nobody_working(asked, "(a)(2)(iii)(A)")
     if asked.event.event is Event.PLUG_IN and state.plug_by not in ("", asked.person.code):
         yield asked.no("plug_of_another", "(a)(2)(iii)(A)", name=state.name(state.plug_by))

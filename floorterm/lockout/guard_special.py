@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Mapping
 
 from floorterm.lockout.asking import NONSENSE, SITE, Asked, authorised
 from floorterm.lockout.effects_special import replaced_by
+from floorterm.lockout.guard_ending import no_locks, nobody_working, told_after
 from floorterm.lockout.model import BOX, Event
 from floorterm.lockout.state import covered
 from floorterm.people import Person
@@ -28,12 +29,6 @@ def _expired(asked: Asked, person: Person) -> Iterator[Refusal]:
         yield asked.no("training_over_of", SITE, name=person.name, date=person.valid_to.isoformat())
 
 
-def _nobody_working(asked: Asked) -> Iterator[Refusal]:
-    if asked.state.at_work:
-        names = ", ".join(work.name for work in asked.state.at_work.values())
-        yield asked.no("still_working", "(f)(1)(ii)", names=names)
-
-
 # --- energised for a test (f)(1) ------------------------------------------------------------------------
 
 
@@ -42,22 +37,13 @@ def _temp_energise(asked: Asked) -> Iterator[Refusal]:
     energised = [point for point in points if not state.points[point].isolated]
     if energised:
         yield asked.no("already_energised", NONSENSE, energised)
-    yield from _nobody_working(asked)
+    yield from nobody_working(asked, "(f)(1)(ii)")
     if not state.inspected:
         yield asked.no("clear_first", "(f)(1)(i)")
     if not state.accounted:
         yield asked.no("account_first", "(f)(1)(ii)")
-    places = (*points, BOX)
-    for lock in [lock for place in places for lock in (*state.locks_on(place), *asked.others(place))]:
-        if not lock.lock:
-            yield asked.no("isolated_for_another", "(d)(3)", (lock.point,), job=lock.job)
-            continue
-        yield asked.no(
-            "lock_still_on", "(f)(1)(iii)", (lock.point,), lock=lock.lock, owner=lock.owner_name or lock.owner
-        )
-    untold = state.untold(after=True)
-    if untold:
-        yield asked.no("untold_after", "(e)(2)(ii)", duties=", ".join(untold))
+    yield from no_locks(asked, (*points, BOX), "(f)(1)(iii)")
+    yield from told_after(asked)
     yield from _expired(asked, asked.person)
 
 

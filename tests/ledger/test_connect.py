@@ -2,7 +2,6 @@
 
 import os
 import sqlite3
-import stat
 from collections.abc import Callable
 from pathlib import Path
 
@@ -28,6 +27,7 @@ from floorterm.ledger import (
     connect,
 )
 from floorterm.ledger.guards import APPLICATION_ID, SCHEMA_VERSION
+from tests.conftest import bound_by_permissions
 from tests.ledger.conftest import new_ledger, note, staffed
 
 
@@ -193,26 +193,28 @@ def test_an_old_sqlite_is_refused() -> None:
     connect.check_sqlite()
 
 
-@pytest.mark.skipif(
-    not hasattr(os, "geteuid") or os.geteuid() == 0, reason="needs a user bound by permissions"
-)
-def test_a_file_without_permission_says_so(path: Path) -> None:
+needs_posix = pytest.mark.skipif(not hasattr(os, "setresuid"), reason="file permissions of another kind")
+
+
+@needs_posix
+def test_a_file_without_permission_says_so(open_folder: Path) -> None:
+    path = open_folder / "ledger.db"
     new_ledger(path)
     path.chmod(0)
-    with pytest.raises(LedgerCannotOpenError):
+    with bound_by_permissions(), pytest.raises(LedgerCannotOpenError):
         Ledger.open(path)
 
 
-@pytest.mark.skipif(
-    not hasattr(os, "geteuid") or os.geteuid() == 0, reason="needs a user bound by permissions"
-)
-def test_a_file_that_may_only_be_read_is_read_and_says_so_when_asked_to_record(path: Path) -> None:
+@needs_posix
+def test_a_file_that_may_only_be_read_is_read_and_says_so_when_asked_to_record(open_folder: Path) -> None:
+    path = open_folder / "ledger.db"
     staffed(path)
-    path.chmod(stat.S_IRUSR)
-    ledger = Ledger.open(path)
-    assert ledger.head().n == 5
-    with pytest.raises(LedgerReadOnlyError):
-        ledger.append(note("k"))
+    path.chmod(0o444)
+    with bound_by_permissions():
+        ledger = Ledger.open(path)
+        assert ledger.head().n == 5
+        with pytest.raises(LedgerReadOnlyError):
+            ledger.append(note("k"))
 
 
 def test_a_lock_held_by_a_stranger_is_waited_for_and_then_told(

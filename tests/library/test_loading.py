@@ -11,6 +11,7 @@ from pydantic import ValidationError
 
 from floorterm.library import LibraryError, load
 from floorterm.library.loading import digest_of
+from tests.conftest import bound_by_permissions
 from tests.library.helper import FILES, PLAIN, broken, faults_of, plant
 
 
@@ -205,11 +206,11 @@ def test_a_pipe_or_a_folder_named_like_a_file_is_a_fault_and_does_not_hang(tmp_p
     assert [fault.found for fault in faults_of(tmp_path)] == ["something else", "something else"]
 
 
-@pytest.mark.skipif(os.geteuid() == 0, reason="the administrator may read everything")
-def test_a_file_that_may_not_be_read_is_a_fault(tmp_path: Path) -> None:
-    plant(tmp_path)
-    (tmp_path / "plant.yaml").chmod(0)
-    assert "cannot" in faults_of(tmp_path)[0].found
+def test_a_file_that_may_not_be_read_is_a_fault(open_folder: Path) -> None:
+    load(plant(open_folder))
+    (open_folder / "plant.yaml").chmod(0)
+    with bound_by_permissions():
+        assert "cannot" in faults_of(open_folder)[0].found
 
 
 def test_a_second_sequence_is_a_fault(tmp_path: Path) -> None:
