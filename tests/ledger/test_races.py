@@ -75,19 +75,7 @@ def test_processes_racing_on_one_changeover_never_fork_the_chain(
     path: Path, processes: ForkServerContext
 ) -> None:
     staffed(path)
-    started = []
-    for name in ("w0", "w1", "w2"):
-        ours, theirs = processes.Pipe()
-        process = processes.Process(target=writers.write_some, args=(str(path), name, 15, theirs))
-        process.start()
-        started.append((process, ours))
-    for _, pipe in started:
-        assert pipe.recv_bytes() == b"ready"
-    for _, pipe in started:
-        pipe.send_bytes(b"go")
-    for process, pipe in started:
-        assert pipe.recv_bytes() == b"done"
-        process.join()
+    writers.race(processes, str(path), ("w0", "w1", "w2"), 15)
     ledger = Ledger.open(path)
     entries = ledger.entries(changeover="C-0001")
     assert [entry.pos for entry in entries] == list(range(1, 46))

@@ -22,6 +22,7 @@ from floorterm.ledger.faults import ServerLostError
 from floorterm.ledger.server_verify import verify_server
 from floorterm.wording import Refusal, Say
 from tests.ledger.conftest import ADMIN, OPERATOR, PIN, Clock, note
+from tests.ledger.writers import race
 from tests.server import writers
 from tests.server.conftest import Server
 
@@ -29,26 +30,16 @@ from tests.server.conftest import Server
 @pytest.fixture(scope="module")
 def processes() -> ForkServerContext:
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload(["tests.server.writers", "floorterm.ledger.server"])
+    context.set_forkserver_preload(
+        ["tests.server.writers", "tests.ledger.writers", "floorterm.ledger.server"]
+    )
     return context
 
 
 def test_processes_racing_on_one_changeover_never_fork_the_chain(
     place: str, processes: ForkServerContext
 ) -> None:
-    started = []
-    for name in ("w0", "w1", "w2", "w3"):
-        ours, theirs = processes.Pipe()
-        process = processes.Process(target=writers.write_some, args=(place, name, 15, theirs))
-        process.start()
-        started.append((process, ours))
-    for _, pipe in started:
-        assert pipe.recv_bytes() == b"ready"
-    for _, pipe in started:
-        pipe.send_bytes(b"go")
-    for process, pipe in started:
-        assert pipe.recv_bytes() == b"done"
-        process.join()
+    race(processes, place, ("w0", "w1", "w2", "w3"), 15)
     ledger = Ledger.open(place, clock=Clock())
     assert sorted(entry.pos for entry in ledger.entries(changeover="C-0001")) == list(range(1, 61))
     report = verify_server(place)

@@ -1,4 +1,4 @@
-"""Terminals that run in processes of their own, for tests that race them or kill the server under them."""
+"""Terminals that run in processes of their own, for tests that kill the server under them."""
 
 import itertools
 import time
@@ -7,16 +7,6 @@ from multiprocessing.connection import Connection
 from floorterm.ledger import Ledger
 from floorterm.ledger.faults import LedgerError
 from tests.ledger.conftest import note
-
-
-def write_some(place: str, name: str, count: int, pipe: Connection) -> None:
-    """Wait for the start, then record so many entries."""
-    ledger = Ledger.open(place)
-    pipe.send_bytes(b"ready")
-    pipe.recv_bytes()
-    for number in range(count):
-        ledger.append(note(f"{name}-{number}", person="P01" if name < "w1" else "P02"))
-    pipe.send_bytes(b"done")
 
 
 def write_through_all(place: str, name: str, pipe: Connection) -> None:

@@ -14,8 +14,6 @@ from floorterm.terminal.views.shown import work_view
 from tests.conftest import who
 from tests.terminal.shell import COMFORTABLE, SMALL, opened, text_of, until, until_top
 
-_NUMBERS = {"dilute": ("50", "30", "20", "100", "20"), "spill": ("50", "10")}
-
 
 async def _typed(pilot: Pilot[int], numbers: tuple[str, ...]) -> None:
     for number in numbers:
@@ -25,18 +23,23 @@ async def _typed(pilot: Pilot[int], numbers: tuple[str, ...]) -> None:
         await until(pilot, lambda screen=screen: pilot.app.screen is not screen)  # type: ignore[misc]
 
 
+async def _figures(pilot: Pilot[int], task: str, numbers: tuple[str, ...]) -> None:
+    """From Lines: procedures, lye figures, what is to be done, and one number after the other."""
+    await pilot.press("f7")
+    await until_top(pilot, "StartProcedureScreen")
+    await pilot.press("f5")
+    await until_top(pilot, "MenuScreen")
+    await pilot.press(task)
+    await _typed(pilot, numbers)
+    await until_top(pilot, "ReadScreen")
+
+
 @pytest.mark.parametrize("size", [SMALL, COMFORTABLE])
 async def test_a_dilution_is_three_keys_from_lines_and_says_that_it_is_no_permission(
     plant: Plant, size: tuple[int, int]
 ) -> None:
     async with opened(plant, size) as (app, pilot):
-        await pilot.press("f7")
-        await until_top(pilot, "StartProcedureScreen")
-        await pilot.press("f5")
-        await until_top(pilot, "MenuScreen")
-        await pilot.press("1")
-        await _typed(pilot, _NUMBERS["dilute"])
-        await until_top(pilot, "ReadScreen")
+        await _figures(pilot, "1", ("50", "30", "20", "100", "20"))
         text = text_of(app)
         assert "estimate, not a permission" in text
         assert "80.14 L" not in text, "100 kg of 20 % takes 60 kg of water"
@@ -46,25 +49,13 @@ async def test_a_dilution_is_three_keys_from_lines_and_says_that_it_is_no_permis
 
 async def test_a_solution_that_is_refused_says_why_and_computes_nothing(plant: Plant) -> None:
     async with opened(plant) as (app, pilot):
-        await pilot.press("f7")
-        await until_top(pilot, "StartProcedureScreen")
-        await pilot.press("f5")
-        await until_top(pilot, "MenuScreen")
-        await pilot.press("2")
-        await _typed(pilot, ("30", "100", "20"))
-        await until_top(pilot, "ReadScreen")
+        await _figures(pilot, "2", ("30", "100", "20"))
         assert "Cool and add in stages" in text_of(app).replace("\n", " ")
 
 
 async def test_a_spill_says_what_the_sites_own_kit_reaches(plant: Plant) -> None:
     async with opened(plant) as (app, pilot):
-        await pilot.press("f7")
-        await until_top(pilot, "StartProcedureScreen")
-        await pilot.press("f5")
-        await until_top(pilot, "MenuScreen")
-        await pilot.press("3")
-        await _typed(pilot, _NUMBERS["spill"])
-        await until_top(pilot, "ReadScreen")
+        await _figures(pilot, "3", ("50", "10"))
         text = " ".join(text_of(app).split())
         await pilot.press("pagedown", "pagedown")
         await until(pilot, lambda: "12.2 kg" in text_of(app))
