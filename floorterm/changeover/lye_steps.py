@@ -1,6 +1,5 @@
 """Compose sections of lye work: the confirmations of protection before their steps, and what the site says."""
 
-from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -8,11 +7,11 @@ from typing import Any
 from floorterm.changeover.faults import ComposeError
 from floorterm.changeover.lye_needs import needed_items
 from floorterm.changeover.worksheet import LyeNote
-from floorterm.library.model import PlantFile, SectionSpec, StepSpec
+from floorterm.library.model import LyePolicy, PlantFile, SectionSpec, StepSpec
 from floorterm.lye.duties import Assessment, assessment_refusals, blocked_tools, data_sheet_warnings
 from floorterm.lye.errors import ProtectionError
-from floorterm.lye.protection import WEAR, Item, Protection, item_name, protection
-from floorterm.wording import LANGUAGES, sentence, words
+from floorterm.lye.protection import WEAR, Item, Protection, item_name, protection, standards
+from floorterm.wording import LANGUAGES, Say, sentence, words
 
 _MINUTES = Decimal("0.3")  # to put one thing on and look it over; the plant's own times replace it
 
@@ -30,7 +29,11 @@ def with_protection(spec: SectionSpec, plant: PlantFile, on: date) -> SectionSpe
     _check(spec, plant, on)
     asked = _protection(spec, plant)
     duty = spec.steps[0].duty
-    steps = tuple(_confirm(item, asked, duty) for item in needed_items(asked))
+    assert plant.lye is not None  # `_check` has seen to it
+    steps = tuple(
+        _confirm(item, asked, duty, plant.lye, first=place == 0)
+        for place, item in enumerate(needed_items(asked))
+    )
     return spec.model_copy(update={"steps": (*steps, *spec.steps)})
 
 
@@ -68,10 +71,11 @@ def _protection(spec: SectionSpec, plant: PlantFile) -> Protection:
         raise ComposeError(f"Section {spec.id}: {fault}") from fault
 
 
-def _confirm(item: Item, asked: Protection, duty: str) -> StepSpec:
+def _confirm(item: Item, asked: Protection, duty: str, policy: LyePolicy, *, first: bool) -> StepSpec:
     wear = item.slot in WEAR
     names = item_name(item.id)
-    given: Mapping[str, Any] = {
+    doubts = [*(asked.warnings if item.slot == "hands" else ()), *(_sheet_warnings(policy) if first else ())]
+    given: dict[str, Any] = {
         "id": f"protect-{item.id}".replace("_", "-"),
         "kind": "protect",
         "item": item.id,
@@ -81,20 +85,37 @@ def _confirm(item: Item, asked: Protection, duty: str) -> StepSpec:
             )
             for language in LANGUAGES
         },
-        "why": {
-            language: words(
-                "compose.protect_raised" if asked.raised_by else "compose.protect_why",
-                language,
-                task=asked.task_class,
-                asked=asked.asked_class,
-            )
-            for language in LANGUAGES
-        },
+        "why": {language: _why(item, asked, policy, language, first=first) for language in LANGUAGES},
         "duty": duty,
         "standard_min": str(_MINUTES),
         "source": item.origin.source,
     }
+    if doubts:
+        given["caution"] = {
+            language: " ".join(sentence(say, language) for say in doubts) for language in LANGUAGES
+        }
     return StepSpec.model_validate(given)
+
+
+def _why(item: Item, asked: Protection, policy: LyePolicy, language: str, *, first: bool) -> str:
+    """What to look for on an item and the class behind it; with the first one the data sheet that hangs there."""
+    kind = "feet" if item.id.endswith(("boots", "shoes")) else item.slot
+    said = []
+    for one in standards(policy.region):
+        if one.kind == kind and item.slot in WEAR:
+            key = "compose.protect_look_unconfirmed" if one.origin.unconfirmed else "compose.protect_look"
+            mark = ": ".join(filter(None, (one.standard, one.mark)))
+            said.append(words(key, language, mark=mark))
+    key = "compose.protect_raised" if asked.raised_by else "compose.protect_why"
+    said.append(words(key, language, task=asked.task_class, asked=asked.asked_class))
+    if first:
+        sheet = f"{policy.data_sheet.id}, {policy.data_sheet.revised_on.isoformat()}"
+        said.append(words("compose.protect_sheet", language, sheet=sheet))
+    return " ".join(said)
+
+
+def _sheet_warnings(policy: LyePolicy) -> tuple[Say, ...]:
+    return data_sheet_warnings(policy.data_sheet.revised_on, policy.data_sheet.newest_on)
 
 
 def lye_note(spec: SectionSpec, plant: PlantFile) -> LyeNote | None:
@@ -108,12 +129,6 @@ def lye_note(spec: SectionSpec, plant: PlantFile) -> LyeNote | None:
         temperature_c=work.temperature_c,
         pressurised=work.pressurised,
         limit_c=policy.limit_c,
-        region=policy.region,
-        sheet=f"{policy.data_sheet.id}, {policy.data_sheet.revised_on.isoformat()}",
-        warnings=tuple(
-            {language: sentence(say, language) for language in LANGUAGES}
-            for say in data_sheet_warnings(policy.data_sheet.revised_on, policy.data_sheet.newest_on)
-        ),
         due={gear.item: gear.inspection_due for gear in policy.gear},
         shift_starts=tuple(f"{shift.start:%H:%M}" for shift in plant.shifts),
     )

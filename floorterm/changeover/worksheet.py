@@ -79,9 +79,6 @@ class LyeNote:
     temperature_c: Decimal
     pressurised: bool = False
     limit_c: Decimal
-    region: str
-    sheet: str  # the safety data sheet that hangs there
-    warnings: tuple[Text, ...] = ()  # what speaks against that sheet
     due: Mapping[str, date] = field(default_factory=dict)
     shift_starts: tuple[str, ...] = ()
 

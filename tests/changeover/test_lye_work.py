@@ -302,8 +302,19 @@ def test_an_older_data_sheet_is_a_warning_in_the_worksheet(library: Library) -> 
     changed = library.model_copy(update={"plant": library.plant.model_copy(update={"lye": papers})})
     section = compose_procedure(changed, "L1", "lye-dilution", DAY).section("dilute")
     assert section is not None
-    assert section.lye is not None
-    assert "older than the newest" in section.lye.warnings[0]["en"]
+    assert "older than the newest" in section.steps[0].caution["en"]
+    assert "older" not in section.steps[1].caution.get("en", "")
+
+
+def test_each_item_says_what_to_look_for_and_which_data_sheet_hangs_there(library: Library) -> None:
+    section = compose_procedure(library, "L1", "lye-dilution", DAY).section("dilute")
+    assert section is not None
+    whys = {step.item: step.why["en"] for step in section.steps if step.kind == "protect"}
+    assert "SDS-041 caustic soda 50 %, 2025-09-02" in whys["goggles"]
+    assert "ANSI/ISEA Z87.1" in whys["goggles"]
+    assert "29 CFR 1910.136" in whys["rubber_boots"]
+    gloves = next(step for step in section.steps if step.item == "long_gloves_k")
+    assert "letter K stands for lye of 40 %" in gloves.caution["en"], "50 % is beyond it"
 
 
 # --- what the record says of the eyewash ------------------------------------------------------------
