@@ -4,7 +4,7 @@ A class of protection is what the worksheet says, raised by what was found since
 says that lye is safe to handle: it says what was confirmed and what is still missing.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime, time, timedelta
 
 from floorterm.changeover.state import State
@@ -15,7 +15,7 @@ from floorterm.lye.protection import CLASSES, Item, Protection, TaskClass, prote
 from floorterm.lye.tables import Origin
 from floorterm.lye.ticks import Tick, missing
 from floorterm.people import Person
-from floorterm.wording import Refusal
+from floorterm.wording import LANGUAGES, Refusal, Say
 
 _EYEWASH_CHECKED = "eyewash_checked"
 _SITE = "site policy"
@@ -70,7 +70,7 @@ def needed_items(asked: Protection) -> tuple[Item, ...]:
 
 
 def items_missing(state: State, section: Section, person: Person, now: datetime) -> tuple[Refusal, ...]:
-    """A refusal for each item that the person has not confirmed themselves in this shift for this work."""
+    """What the person has not confirmed themselves in this shift for this work: one refusal a reason."""
     note = section.lye
     if note is None:
         return ()
@@ -86,13 +86,34 @@ def items_missing(state: State, section: Section, person: Person, now: datetime)
         asked.warnings,
         asked.origins,
     )
-    return missing(
-        whole,
-        _ticks(state, section, now),
-        by=person.code,
-        session=state.work,
-        shift=shift_begin(note, now).isoformat(),
-        today=now.date(),
+    return _together(
+        missing(
+            whole,
+            _ticks(state, section, now),
+            by=person.code,
+            session=state.work,
+            shift=shift_begin(note, now).isoformat(),
+            today=now.date(),
+        )
+    )
+
+
+def _together(refusals: Iterable[Refusal]) -> tuple[Refusal, ...]:
+    """Refusals of one reason as one sentence that names all items: nine of them would fill a small screen."""
+    items: dict[str, list[Mapping[str, str]]] = {}
+    for refusal in refusals:
+        item = refusal.say.facts["item"]
+        assert isinstance(item, Mapping), "an item is named in each language"
+        items.setdefault(refusal.say.key.rpartition(".")[2], []).append(item)
+    return tuple(
+        Refusal(
+            Say(
+                f"changeover.protect.{reason}",
+                {"items": {name: "; ".join(item[name] for item in found) for name in LANGUAGES}},
+            ),
+            _SITE,
+        )
+        for reason, found in items.items()
     )
 
 

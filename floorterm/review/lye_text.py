@@ -86,7 +86,7 @@ def dilution_text(
     width: int | None = None,
     confirmed: Mapping[str, str] | None = None,
 ) -> tuple[str, ...]:
-    """A dilution as people read it, in lines: figures, verdict, order, protection, sources.
+    """A dilution as people read it, in lines: verdict, figures, order, protection, sources.
 
     `width` is the room that its table has, where that is narrow; `confirmed` says which tables of the program's
     data a person of the site held against their source, and who.
@@ -96,6 +96,10 @@ def dilution_text(
     title = "title_dilute_solid" if made.solid else "title_dilute"
     facts = {"stock": f"{made.stock_pct:g}", "target": f"{made.target_pct:g}"}
     out.append(words(f"lye.print_{title}", language, **facts))
+    for text in spoken(
+        (*judged.reasons, *judged.advice), language
+    ):  # a stop is read first, also on a small screen
+        _paragraph(out, text)
     _paragraph(out, words("lye.prevail", language))
     out.append("")
 
@@ -115,8 +119,6 @@ def dilution_text(
     rows.append((name("peak", at=f"{heat.peak_pct:g}"), f"{heat.peak_c:.0f} °C"))
     _figures(out, rows, language, width)
     out.append("")
-    for text in spoken((*judged.reasons, *judged.advice), language):
-        _paragraph(out, text)
     _paragraph(out, words("lye.print_mean_only", language))
     out.append("")
     out.append(words("lye.print_order", language))

@@ -245,7 +245,7 @@ class FloorApp(App[int]):
         self.lost = words("terminal.lost", self.language, since=since)
         if self.screen_stack and isinstance(self.screen, FloorScreen):
             self.screen.show_heading()
-            self.screen.refuse(self.desk.sentences(fault))
+            self.screen.refuse(self.desk.sentences(fault), "caution")
 
     async def run_action(
         self,

@@ -21,6 +21,7 @@ from floorterm.changeover.worksheet import to_json, worksheet_from_json
 from floorterm.library.model import Library
 from floorterm.lye.duties import Eyewash
 from floorterm.people import Person
+from floorterm.wording import sentence
 from tests.changeover.sheets import ODE, PELL, PLANT, TAMM, Record
 from tests.changeover.walkers import release
 
@@ -89,7 +90,8 @@ def test_nobody_works_with_lye_before_every_item_is_confirmed(library: Library) 
     fresh = _record(library)
     fresh.ode = record.ode  # type: ignore[attr-defined]
     refused = [one.say for one in fresh.may(STOCK, record.ode)]  # type: ignore[attr-defined]
-    missing = [say.facts["item"]["en"] for say in refused if say.key == "lye.tick.none"]  # type: ignore[index,call-overload]
+    (told,) = (sentence(say) for say in refused if say.key == "changeover.protect.none")
+    missing = told.rstrip(".").partition(": ")[2].split("; ")
     assert len(missing) == len(needed_items(asked_protection(fresh.state, section)))
     assert not record.may(STOCK, record.ode)  # type: ignore[attr-defined]
 
@@ -97,7 +99,7 @@ def test_nobody_works_with_lye_before_every_item_is_confirmed(library: Library) 
 def test_another_persons_confirmation_does_not_count_and_they_can_give_their_own(library: Library) -> None:
     record = _ready(library)
     tamm = record.tamm  # type: ignore[attr-defined]
-    assert {one.say.key for one in record.may(STOCK, tamm)} == {"lye.tick.other_person"}
+    assert {one.say.key for one in record.may(STOCK, tamm)} == {"changeover.protect.other_person"}
     step = next(step for step in record.worksheet.steps() if step.item == "goggles")
     assert not record.may(SignStep(step=step.id), tamm), (
         "a step that another has signed can be confirmed again"
@@ -115,7 +117,7 @@ def test_a_confirmation_of_the_last_shift_does_not_count(library: Library) -> No
     record.now = NOON + timedelta(hours=1, minutes=50)
     assert not record.may(STOCK, record.ode), "13:50, the same shift"  # type: ignore[attr-defined]
     record.now = NOON + timedelta(hours=2, minutes=1)
-    assert {one.say.key for one in record.may(STOCK, record.ode)} == {"lye.tick.other_shift"}  # type: ignore[attr-defined]
+    assert {one.say.key for one in record.may(STOCK, record.ode)} == {"changeover.protect.other_shift"}  # type: ignore[attr-defined]
 
 
 def test_a_shift_that_began_yesterday_goes_on_after_midnight(library: Library) -> None:
@@ -146,7 +148,7 @@ def test_hotter_lye_raises_the_class_and_what_was_confirmed_for_less_does_not_co
         RaiseLye(section="wash", mass_pct=Decimal("1.5"), temperature_c=Decimal(75)), _with(PELL, everybody)
     )
     keys = {one.say.key for one in record.may(label, ode)}
-    assert "lye.tick.none" in keys or "lye.tick.lower_class" in keys
+    assert "changeover.protect.none" in keys or "changeover.protect.lower_class" in keys
     section = record.worksheet.section("wash")
     assert section is not None
     before = asked_protection(record.state, section)
@@ -229,7 +231,7 @@ def test_an_item_whose_own_inspection_is_over_does_not_count(library: Library) -
     items = tuple(item.id for item in needed_items(asked_protection(record.state, section)))
     record.do(Protect(section="absorb", items=items), ode)
     refused = [one.say for one in record.may(SignStep(step="absorb/take-up"), ode)]
-    assert "lye.tick.inspection_overdue" in {say.key for say in refused}
+    assert "changeover.protect.inspection_overdue" in {say.key for say in refused}
 
 
 @pytest.mark.parametrize("items", [(), ("leather_gloves",)])

@@ -104,7 +104,7 @@ async def test_somebody_who_takes_over_confirms_their_own_protection(plant: Plan
 
         app.push_screen(WorkScreen(work))
         await until_top(pilot, "WorkScreen")
-        assert "Confirm it yourself" in text_of(app)
+        assert "does not protect you" in text_of(app)
         await pilot.press("f5")
         await until_top(pilot, "MenuScreen")
         await _choose(app, pilot, "protect")
@@ -113,7 +113,7 @@ async def test_somebody_who_takes_over_confirms_their_own_protection(plant: Plan
             await pilot.press(digit)
         await pilot.press("enter")
         await until(pilot, lambda: plant.state(work).protected[-1].person == "B2")
-        await until(pilot, lambda: "Confirm it yourself" not in text_of(app))
+        await until(pilot, lambda: "does not protect you" not in text_of(app))
         assert len(plant.state(work).protected[-1].items) == 6
 
 
