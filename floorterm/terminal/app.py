@@ -6,7 +6,8 @@ The first frame is drawn without the ledger's machinery; the plant is opened by 
 import asyncio
 import signal
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual import events
@@ -234,6 +235,21 @@ class FloorApp(App[int]):
         if (moved or found_again) and self.screen_stack:
             self.screen.post_message(LedgerMoved())
 
+    @contextmanager
+    def losing_record(self) -> Iterator[None]:
+        """Where the record does not answer, what was shown stays, and the heading says so.
+
+        Around every key and message: nothing is imported unless something went wrong.
+        """
+        try:
+            yield
+        except Exception as fault:
+            from floorterm.ledger import LedgerError  # noqa: PLC0415
+
+            if not isinstance(fault, LedgerError):
+                raise
+            self.lose_record(fault)
+
     def lose_record(self, fault: "LedgerError") -> None:
         """The record does not answer: every screen says so until it does. What is shown stays on the screen."""
         from floorterm.terminal.base import FloorScreen  # noqa: PLC0415
@@ -254,13 +270,9 @@ class FloorApp(App[int]):
         namespaces: "Mapping[str, DOMNode] | None" = None,
     ) -> bool:
         """What a key does; where the record does not answer, the screen stays and says so."""
-        from floorterm.ledger import LedgerError  # noqa: PLC0415
-
-        try:
+        with self.losing_record():
             return await super().run_action(action, default_namespace, namespaces)
-        except LedgerError as fault:
-            self.lose_record(fault)
-            return True
+        return True
 
     def _minute_now(self) -> str:
         return f"{self.desk.plant.now():%Y-%m-%d %H:%M}"

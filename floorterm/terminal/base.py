@@ -5,8 +5,7 @@ A screen overrides `body` (its widgets) and `show` (reads the plant, makes views
 another person, the screen came back on top. Equal values repaint nothing.
 """
 
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 from textual import events
@@ -164,10 +163,10 @@ class FloorScreen(Screen[_Result]):
             return
         with self.app.batch_update():
             if not self.app.lost:  # every try would hold the keys up until it is given up
-                with self.losing_record():
+                with self.app.losing_record():
                     self.show()
             self.show_heading()
-            with self.losing_record():
+            with self.app.losing_record():
                 self.show_keys()
 
     def show_heading(self) -> None:
@@ -178,7 +177,7 @@ class FloorScreen(Screen[_Result]):
         if app.lost:
             self.query_one("#heading", Heading).show(question=app.lost, right=(), mark=self._mark())
             return
-        with self.losing_record():
+        with self.app.losing_record():
             self._show_heading()
 
     def _show_heading(self) -> None:
@@ -211,33 +210,23 @@ class FloorScreen(Screen[_Result]):
             return words("terminal.lost_mark", self.language)
         return words("terminal.demo_mark", self.language) if self.app.demo else ""
 
-    @contextmanager
-    def losing_record(self) -> Iterator[None]:
-        """Where the record does not answer, what was shown stays, and the heading says so."""
-        from floorterm.ledger import LedgerError  # noqa: PLC0415  after the first frame
-
-        try:
-            yield
-        except LedgerError as fault:
-            self.app.lose_record(fault)
-
     @property
     def active_bindings(self) -> dict[str, ActiveBinding]:
         """As Textual's; what a key may do can depend on the record."""
-        with self.losing_record():
+        with self.app.losing_record():
             self._known_bindings = super().active_bindings
         return self._known_bindings
 
     async def _dispatch_message(self, message: Message) -> None:
         """Every message of a screen may have to read the record."""
-        with self.losing_record():
+        with self.app.losing_record():
             await super()._dispatch_message(message)
 
     def run_worker(self, work: Any, *args: Any, **options: Any) -> "Worker[Any]":
         """As Textual's, for coroutines that may have to read the record."""
 
         async def kept() -> Any:
-            with self.losing_record():
+            with self.app.losing_record():
                 return await work
 
         return super().run_worker(kept(), *args, **options)
