@@ -308,3 +308,28 @@ def reset_pin(code: str, by: str, db: Place | None) -> None:
     except LedgerError as error:
         fail(str(error), Status.SHORT)
     click.echo(f"One-time PIN of {code}: {pin}")
+
+
+@people.command(name="recover-pin")
+@click.argument("code")
+@click.option("--by", required=True, help="Code of the first person who vouches: supervisor or above.")
+@click.option("--and", "witness", required=True, help="Code of the second person who vouches.")
+@click.option("--reason", required=True, help="Why, and how it was checked who the administrator is.")
+@db_option
+def recover_pin(code: str, by: str, witness: str, reason: str, db: Place | None) -> None:
+    """Give an administrator who lost the PIN a one-time PIN, where no other administrator can.
+
+    Two other people, supervisors or above, check who it is and give their own PINs; both names and the reason
+    are recorded.
+    """
+    from floorterm.entries import TextError  # noqa: PLC0415
+    from floorterm.ledger import LedgerError  # noqa: PLC0415
+
+    ledger = open_ledger(db)
+    try:
+        for one in (by, witness):
+            ledger.check_pin(one, click.prompt(f"PIN of {one}", hide_input=True), terminal="cli")
+        pin = ledger.recover_pin(code, by, witness, reason, identity="pin", terminal="cli")
+    except (LedgerError, TextError) as error:
+        fail(str(error), Status.SHORT)
+    click.echo(f"One-time PIN of {code}: {pin}")

@@ -1,6 +1,6 @@
 """The ledger of a plant: the chain, and the people who sign in it with their PINs."""
 
-from floorterm.entries import Draft, Entry
+from floorterm.entries import Draft, Entry, clean_text
 from floorterm.ledger import people as crew
 from floorterm.ledger import reading
 from floorterm.ledger.chain import Chain
@@ -85,6 +85,22 @@ class Ledger(Chain):
         pin = issue_pin(code)
         phc = hash_pin(pin, self._pin_profile)
         act = crew.PeopleAct(by=by, identity=identity, terminal=terminal)
+        self.unit_of_work(lambda transaction: crew.reset(transaction, act, code, phc))
+        return pin
+
+    def recover_pin(
+        self, code: str, by: str, witness: str, reason: str, *, identity: str = "", terminal: str = ""
+    ) -> str:
+        """Issue a one-time PIN to an administrator whom no other administrator can help.
+
+        `by` and `witness` are two others who supervise or administer and gave their PINs; both stand in the entry
+        with the reason. Raises UnknownPersonError, InactivePersonError, RefusedError, TextError.
+        """
+        pin = issue_pin(code)
+        phc = hash_pin(pin, self._pin_profile)
+        act = crew.PeopleAct(
+            by=by, witness=witness, identity=identity, terminal=terminal, reason=clean_text(reason)
+        )
         self.unit_of_work(lambda transaction: crew.reset(transaction, act, code, phc))
         return pin
 

@@ -52,6 +52,7 @@ class PeopleAct:
     identity: str = ""
     terminal: str = ""
     reason: str = ""
+    witness: str = ""
 
     def draft(self, transaction: Transaction, kind: str, value: dict[str, object]) -> Draft:
         """The draft of the entry that this act becomes."""
@@ -61,6 +62,7 @@ class PeopleAct:
             person=self.by,
             identity=self.identity,
             meaning="performed" if self.by else "",
+            witness=self.witness,
             terminal=self.terminal,
             reason=self.reason,
             value=value,
@@ -115,6 +117,28 @@ def _resets(target: Person) -> Guard:
         administers = by is not None and by.permission is Permission.ADMINISTRATOR
         supervises = by is not None and by.may_supervise() and target.permission is Permission.OPERATOR
         return () if administers or supervises else _refuse("ledger.may_not_reset")
+
+    return guard
+
+
+def _recovers(target: Person, reason: str) -> Guard:
+    """Two people who supervise or administer, neither of them the one who lost the PIN, and a reason."""
+
+    def may(person: Person | None) -> bool:
+        return person is not None and (
+            person.may_supervise() or person.permission is Permission.ADMINISTRATOR
+        )
+
+    def guard(asked: Asked) -> Sequence[Refusal]:
+        found: list[Refusal] = []
+        codes = {person.code for person in (asked.person, asked.witness) if person is not None}
+        if len(codes) < 2 or target.code in codes or not (may(asked.person) and may(asked.witness)):
+            found += _refuse("ledger.recover_two")
+        if target.permission is not Permission.ADMINISTRATOR:
+            found += _refuse("ledger.recover_administrators")
+        if not reason:
+            found += _refuse("ledger.recover_reason")
+        return found
 
     return guard
 
@@ -214,9 +238,13 @@ def _row(person: Person) -> dict[str, object]:
 
 
 def reset(transaction: Transaction, act: PeopleAct, code: str, phc: str) -> Entry:
-    """Put a one-time PIN in place of whatever there was, and forget the wrong tries."""
+    """Put a one-time PIN in place of whatever there was, and forget the wrong tries.
+
+    With a witness it is the way back of an administrator whom no other administrator can help.
+    """
     target = _active(transaction, code)
-    entry = transaction.append((act.draft(transaction, PIN_RESET, {"code": code}),), _resets(target))[0]
+    guard = _recovers(target, act.reason) if act.witness else _resets(target)
+    entry = transaction.append((act.draft(transaction, PIN_RESET, {"code": code}),), guard)[0]
     _put_pin(transaction, code, phc, one_time=True)
     _forget(transaction, f"person:{code}")
     return entry

@@ -15,6 +15,7 @@ from floorterm.ledger import (
     InactivePersonError,
     Ledger,
     NoPinError,
+    OneTimePinError,
     PersonFaultError,
     RefusedError,
     UnknownPersonError,
@@ -233,6 +234,44 @@ def test_the_reset_names_both_people(ledger: Ledger) -> None:
         "S01",
         {"code": "P01"},
         "pin",
+    )
+
+
+RECOVERIES = [
+    # target, by, witness, reason, what is said against it
+    ("A01", "S01", "O01", "recognised by both", set()),
+    ("A01", "S01", "A02", "recognised by both", set()),
+    ("A01", "S01", "S01", "recognised", {"ledger.recover_two"}),
+    ("A01", "A01", "S01", "recognised", {"ledger.recover_two"}),
+    ("A01", "S01", "P01", "recognised", {"ledger.recover_two"}),
+    ("P02", "S01", "O01", "recognised", {"ledger.recover_administrators"}),
+    ("A01", "S01", "O01", " ", {"ledger.recover_reason"}),
+]
+
+
+@pytest.mark.parametrize(("target", "by", "witness", "reason", "said"), RECOVERIES)
+def test_two_who_supervise_give_a_lost_administrator_a_way_back(
+    ledger: Ledger, target: str, by: str, witness: str, reason: str, said: set[str]
+) -> None:
+    ledger.add_person(Person("O01", "Kim Wu", Permission.SAFETY_OFFICER), PIN, by="A01")
+    ledger.add_person(Person("A02", "Lee Fox", Permission.ADMINISTRATOR), PIN, by="A01")
+    head = ledger.head()
+    if said:
+        with pytest.raises(RefusedError) as caught:
+            ledger.recover_pin(target, by, witness, reason, identity="pin", terminal="T1")
+        assert _refused(caught) == said
+        assert ledger.head() == head
+        return
+    pin = ledger.recover_pin(target, by, witness, reason, identity="pin", terminal="T1")
+    with pytest.raises(OneTimePinError):
+        ledger.check_pin(target, pin)
+    entry = ledger.entry(head.n + 1)
+    assert (entry.kind, entry.person, entry.witness, entry.reason, entry.value) == (
+        "person.pin_reset",
+        by,
+        witness,
+        reason,
+        {"code": target},
     )
 
 
