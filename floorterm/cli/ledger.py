@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from floorterm.cli.common import (
+    PlaceType,
     Status,
     checklists_option,
     db_option,
@@ -77,24 +78,23 @@ def _grant(place: Place, role: str) -> None:
 
 
 @click.command()
-@click.argument("target", metavar="URL")
+@click.argument("target", metavar="TARGET", type=PlaceType())
 @click.option("--by", required=True, help="Code of the administrator who moves it.")
 @click.option("--role", help="The existing role of the terminals on the server.")
 @db_option
-def move(target: str, by: str, role: str | None, db: Place | None) -> None:
-    """Move the ledger from its file to an empty database at URL, verify it there, and close the file.
+def move(target: Place, by: str, role: str | None, db: Place | None) -> None:
+    """Move the ledger from its file to TARGET, verify it there, and close the file.
 
-    Nothing can be recorded into the file afterwards: start every terminal with the new place.
+    TARGET is a new file, which may then be carried to another machine, or the URL of an empty database. Nothing
+    can be recorded into the old file afterwards: start every terminal with the new place.
     """
-    from floorterm.ledger import LedgerError, move_to_server  # noqa: PLC0415
+    from floorterm.ledger import LedgerError, move_ledger  # noqa: PLC0415
 
-    if not is_server(target):
-        fail("Give the address of an empty database, like postgresql://account@host/database.")
     ledger = open_ledger(db)
     pin = click.prompt(f"PIN of {by}", hide_input=True)
     try:
         ledger.check_pin(by, pin, terminal="cli")
-        seal, last = move_to_server(ledger, target, by=by, identity="pin", terminal="cli")
+        seal, last = move_ledger(ledger, target, by=by, identity="pin", terminal="cli")
     except LedgerError as error:
         fail(str(error), Status.SHORT)
     if role is not None:

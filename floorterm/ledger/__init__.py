@@ -57,7 +57,7 @@ from floorterm.ledger.values import Asked, EntriesReader, Guard, Head, Place, Re
 
 if TYPE_CHECKING:
     from floorterm.ledger.backup import back_up
-    from floorterm.ledger.copying import move_to_server
+    from floorterm.ledger.copying import move_ledger
     from floorterm.ledger.export import write_export
     from floorterm.ledger.ledger import Ledger
     from floorterm.ledger.pins import CHEAP_PROFILE, DEFAULT_PROFILE, PinProfile
@@ -85,7 +85,7 @@ _LATER = {
     "verify_export": "verify",
     "verify_ledger": "verify",
     "verify_place": "verify",
-    "move_to_server": "copying",
+    "move_ledger": "copying",
 }
 
 __all__ = [
@@ -149,7 +149,7 @@ __all__ = [
     "WrongPinError",
     "back_up",
     "is_server",
-    "move_to_server",
+    "move_ledger",
     "verify_export",
     "verify_file",
     "verify_ledger",

@@ -3,21 +3,23 @@
 The target's own guards look at every row, so a copy that would not be one chain is never finished.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 from sqlalchemy import Connection, insert, select
 
 from floorterm.entries import Draft, Entry
 from floorterm.ledger import reading
-from floorterm.ledger.faults import CopyFaultError, RefusedError
-from floorterm.ledger.file_store import laying_out
+from floorterm.ledger.faults import CopyFaultError, OutcomeUnknownError, RefusedError
+from floorterm.ledger.file_store import half_made, laying_out
 from floorterm.ledger.ledger import Ledger
 from floorterm.ledger.schema import ATTEMPTS, ENTRIES, PEOPLE, PINS
 from floorterm.ledger.seal import Seal
 from floorterm.ledger.store import Store
 from floorterm.ledger.transaction import LEDGER_MOVED, Transaction
-from floorterm.ledger.values import Asked
+from floorterm.ledger.values import Asked, Place, is_server
+from floorterm.ledger.verify import verify_place
 from floorterm.people import Permission
 from floorterm.wording import Refusal, Say
 
@@ -49,21 +51,19 @@ def _administers(asked: Asked) -> Sequence[Refusal]:
     return (Refusal(Say("ledger.move_administrator"), "site policy"),)
 
 
-def move_to_server(
-    ledger: Ledger, place: str, *, by: str, identity: str = "", terminal: str = ""
+def move_ledger(
+    ledger: Ledger, place: Place, *, by: str, identity: str = "", terminal: str = ""
 ) -> tuple[Seal, Entry]:
-    """Take a ledger from its file to an empty database, verify it there, and close the file.
+    """Take a ledger from its file to another one or to an empty database, verify it there, and close the file.
 
     Everything happens while the file's write lock is held, so no sign-off falls between the two. The file's
     last entry names where the chain goes on; nothing can be added to the file after it. `by` is an
     administrator. Gives the seal of what was moved and that last entry. Raises CopyFaultError,
     LedgerExistsError, RefusedError or another LedgerError; the file is then as it was.
     """
-    from floorterm.ledger.server import laying_out_server, name_of, read_url  # noqa: PLC0415  extra `server`
-    from floorterm.ledger.server_verify import verify_server  # noqa: PLC0415
-
-    name = name_of(read_url(place))
     key = ledger.new_id()
+    name = _name_of(place)
+    made: list[Place] = []
 
     def work(transaction: Transaction) -> tuple[Seal, Entry]:
         transaction.check_open()
@@ -71,9 +71,10 @@ def move_to_server(
         if refusals := tuple(_administers(asked)):  # before anything is copied
             raise RefusedError(refusals)
         seal = Seal.of(transaction.head(), ledger.start().plant)
-        with laying_out_server(place) as write:
+        with _laying_out(place) as write:
             copy_rows(transaction.connection, write)
-        report = verify_server(place, (seal,))
+        made.append(place)
+        report = verify_place(place, (seal,))
         if not report.ok or report.sealed_n != seal.n:
             reason = report.problems[0].text if report.problems else f"{report.n} < {seal.n}"
             raise CopyFaultError(path=name, reason=reason)
@@ -83,4 +84,33 @@ def move_to_server(
         )
         return seal, transaction.append((draft,))[0]
 
-    return ledger.unit_of_work(work)
+    try:
+        return ledger.unit_of_work(work)
+    except OutcomeUnknownError:
+        raise  # the file may be closed: its copy must stay
+    except Exception:
+        for new in made:
+            if not is_server(new):
+                Path(new).unlink()  # the file goes on, so nobody may go on with its copy
+        raise
+
+
+def _name_of(place: Place) -> str:
+    if is_server(place):
+        from floorterm.ledger.server import name_of, read_url  # noqa: PLC0415  extra `server`
+
+        return name_of(read_url(str(place)))
+    return str(place)
+
+
+@contextmanager
+def _laying_out(place: Place) -> Iterator[Connection]:
+    """An empty ledger at a place; it is there, whole, when this ends well."""
+    if is_server(place):
+        from floorterm.ledger.server import laying_out_server  # noqa: PLC0415  extra `server`
+
+        with laying_out_server(str(place)) as write:
+            yield write
+    else:
+        with half_made(Path(place)) as fresh, laying_out(fresh) as write:
+            yield write

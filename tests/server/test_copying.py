@@ -12,7 +12,7 @@ from floorterm.ledger import (
     back_up,
     verify_file,
 )
-from floorterm.ledger.copying import move_to_server
+from floorterm.ledger.copying import move_ledger
 from floorterm.ledger.faults import LedgerClosedError, LedgerMissingError
 from floorterm.ledger.server_verify import verify_server
 from tests.ledger.conftest import PIN, Clock, note, staffed
@@ -36,7 +36,7 @@ def test_a_file_moves_to_a_server_and_is_closed(server: Server, database: str, t
     file = staffed(tmp_path / "ledger.db")
     file.append(note("k1"))
     before = file.head()
-    seal, last = move_to_server(file, server.url(database), by="A01", terminal="T1")
+    seal, last = move_ledger(file, server.url(database), by="A01", terminal="T1")
     assert (seal.n, seal.hash) == (before.n, before.hash)
     with pytest.raises(LedgerClosedError) as caught:
         file.append(note("k2"))
@@ -57,7 +57,7 @@ def test_only_an_administrator_moves_a_ledger_and_nothing_was_made(
 ) -> None:
     file = staffed(tmp_path / "ledger.db")
     with pytest.raises(RefusedError):
-        move_to_server(file, server.url(database), by="S01")
+        move_ledger(file, server.url(database), by="S01")
     assert server.sql("SELECT to_regclass('entries')", database) == [(None,)]
     assert file.append(note("k1")).n == 6
 
@@ -65,8 +65,8 @@ def test_only_an_administrator_moves_a_ledger_and_nothing_was_made(
 def test_a_move_that_fails_leaves_the_file_in_use(server: Server, place: str, tmp_path: Path) -> None:
     file = staffed(tmp_path / "ledger.db")
     with pytest.raises(LedgerMissingError):
-        move_to_server(file, server.url("nowhere"), by="A01")
+        move_ledger(file, server.url("nowhere"), by="A01")
     taken = server.url(place.split("/")[3].split("?", maxsplit=1)[0])
     with pytest.raises(LedgerExistsError):
-        move_to_server(file, taken, by="A01")
+        move_ledger(file, taken, by="A01")
     assert file.append(note("k1")).n == 6
