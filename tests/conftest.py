@@ -1,5 +1,6 @@
 """What tests of several rooms share: the starter library, a set clock, a real plant on a real file."""
 
+import gc
 import os
 import tempfile
 from collections.abc import Iterator
@@ -10,6 +11,7 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+import floorterm.library
 from floorterm.demo.clock import SetClock, counted_ids
 from floorterm.ledger import CHEAP_PROFILE, Ledger
 from floorterm.library import load, starter_folder
@@ -22,16 +24,28 @@ from floorterm.plant import Plant, Who
 settings.register_profile("suite", derandomize=True, deadline=None)
 settings.load_profile("suite")
 
+gc.set_threshold(
+    100_000, 20, 100
+)  # what the tests have imported stays: to look through it is a tenth of their time
+
 PIN = "246810"
 _NOBODY = 65534
 DAY = date(2026, 11, 24)
 START = datetime(2026, 11, 24, 13, 0, tzinfo=UTC)  # 06:00 in the plant's zone
 
 
-@pytest.fixture(scope="session")
-def library() -> Library:
-    """The starter library."""
-    return load(starter_folder())
+@pytest.fixture(scope="session", autouse=True)
+def library() -> Iterator[Library]:
+    """The starter library, read once: it is immutable, so every command of a test process may share it."""
+    starter = load(starter_folder())
+
+    def shared(folder: Path) -> Library:
+        return starter if folder == starter_folder() else load(folder)
+
+    patched = pytest.MonkeyPatch()
+    patched.setattr(floorterm.library, "load", shared, raising=False)
+    yield starter
+    patched.undo()
 
 
 def _person(code: str, name: str, *duties: str, permission: Permission = Permission.OPERATOR) -> Person:
