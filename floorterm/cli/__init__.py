@@ -34,6 +34,8 @@ _COMMANDS: Mapping[str, str] = MappingProxyType(
         "move": "floorterm.cli.ledger:move",
         "holds": "floorterm.cli.ledger:holds",
         "people": "floorterm.cli.people:people",
+        "health": "floorterm.cli.health:health",
+        "service": "floorterm.cli.service:service",
     }
 )
 
@@ -78,7 +80,9 @@ _HELP: Mapping[str, str] = MappingProxyType(
         "verify": "Verify the ledger or an export.",
         "backup": "Copy the ledger while it is in use, and verify the copy.",
         "export": "Write the ledger as lines that a stranger can verify.",
-        "move": "Move the ledger from its file to a database server.",
+        "move": "Move the ledger from its file to another one or to a database server.",
+        "health": "Ledger, clock, disk and backup of this machine at a glance.",
+        "service": "A unit file that keeps a terminal running on a console from boot on.",
     }
 )
 

@@ -1,6 +1,7 @@
 """`floorterm` and `floorterm demo`: the terminal, on the plant's ledger or on a copy of the demo plant."""
 
 import sys
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,6 +17,12 @@ _TERMINAL = click.option(
     "--terminal", default="T1", show_default=True, help="Name of this terminal in every entry."
 )
 _LANGUAGE = click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
+_LOG = click.option(
+    "--log",
+    type=click.Path(path_type=Path, dir_okay=False),
+    envvar="FLOORTERM_LOG",
+    help="Log of this terminal, put aside at a megabyte (default: in the account's own log folder).",
+)
 _PLAIN = click.option(
     "--plain", is_flag=True, help="Plain characters and 16 colours (consoles, serial lines)."
 )
@@ -25,9 +32,12 @@ _PLAIN = click.option(
 @_TERMINAL
 @_LANGUAGE
 @_PLAIN
+@_LOG
 @checklists_option
 @db_option
-def open_plant(terminal: str, language: str, plain: bool, checklists: Path | None, db: Place | None) -> None:
+def open_plant(
+    terminal: str, language: str, plain: bool, log: Path | None, checklists: Path | None, db: Place | None
+) -> None:
     """Open the plant at this terminal."""
     from floorterm.terminal import launch  # noqa: PLC0415  Textual only where a screen opens
 
@@ -37,10 +47,42 @@ def open_plant(terminal: str, language: str, plain: bool, checklists: Path | Non
             f"There is no ledger at {path}. Create it with: floorterm init --db FILE (or try: floorterm demo)"
         )
 
+    begin_log = cache(_begin_log)  # the plant may be opened again, after a failure
+
     def opener() -> "Plant":
+        begin_log(log, terminal)
         return _open(path, checklists, terminal)
 
-    sys.exit(launch(opener, terminal=terminal, language=language, plain=plain))
+    status = launch(opener, terminal=terminal, language=language, plain=plain)
+    _end_log(status)
+    sys.exit(status)
+
+
+def _begin_log(log: Path | None, terminal: str) -> None:
+    """A log that cannot be written keeps nobody from working."""
+    from floorterm import __version__  # noqa: PLC0415
+    from floorterm.machine import clock_synchronised  # noqa: PLC0415  after the first frame
+    from floorterm.terminal.log import LOG, open_log  # noqa: PLC0415
+
+    if open_log(log or default_log(terminal)):
+        return
+    LOG.info("floorterm %s started at terminal %s", __version__, terminal)
+    if clock_synchronised() is False:
+        LOG.warning("nothing keeps this machine's clock right (see: floorterm health)")
+
+
+def _end_log(status: int) -> None:
+    from floorterm.terminal.log import LOG  # noqa: PLC0415
+
+    LOG.info("ended with status %d", status)
+
+
+def default_log(terminal: str) -> Path:
+    """Where a terminal's log lies unless somebody says otherwise."""
+    from platformdirs import user_log_path  # noqa: PLC0415
+
+    name = "".join(letter if letter.isalnum() or letter in "-_" else "_" for letter in terminal)
+    return user_log_path("floorterm") / f"{name}.log"
 
 
 def _open(path: Place, checklists: Path | None, terminal: str) -> "Plant":

@@ -17,6 +17,7 @@ from textual.binding import Binding, BindingType
 
 from floorterm.terminal import theme
 from floorterm.terminal.desk import Desk
+from floorterm.terminal.log import LOG
 from floorterm.terminal.messages import LedgerMoved, MinutePassed, Retold, Scanned
 from floorterm.terminal.scan import ENTERS, GAP_S, Fed, Key, ScanCollector
 from floorterm.terminal.session import Session
@@ -117,6 +118,7 @@ class FloorApp(App[int]):
                 return  # a platform, or a thread, without signals
 
     def _told_to_go(self, number: int) -> None:
+        LOG.info("told to go by signal %d", number)
         self.exit(return_code=128 + number)
 
     def _shown(self) -> None:
@@ -136,9 +138,11 @@ class FloorApp(App[int]):
         try:
             await self.desk.open(self._opener)
         except LibraryError as fault:
+            LOG.error("checklists not opened: %d faults", len(fault.faults))
             first = words("terminal.library_faults", self.language, n=len(fault.faults))
             await self._show_trouble((first, *map(str, fault.faults)))
         except (LedgerError, OSError) as fault:
+            LOG.error("record not opened: %s: %s", type(fault).__name__, fault)
             await self._show_trouble(self.desk.sentences(fault))
         else:
             self._minute = self._minute_now()
@@ -155,6 +159,7 @@ class FloorApp(App[int]):
         from floorterm.terminal.crash import keep  # noqa: PLC0415
 
         path = keep(self._exception) if self._exception is not None else None
+        LOG.critical("ended by a fault of the program, kept in %s", path or "no file")
         self._exit_renderables.append(words("terminal.crashed", self.language, path=str(path or "-")))
         self._close_messages_no_wait()
 
@@ -232,6 +237,8 @@ class FloorApp(App[int]):
             self.lose_record(fault)
             return
         found_again, self.lost = bool(self.lost), ""
+        if found_again:
+            LOG.info("record found again")
         if (moved or found_again) and self.screen_stack:
             self.screen.post_message(LedgerMoved())
 
@@ -256,6 +263,7 @@ class FloorApp(App[int]):
 
         if self.lost:
             return
+        LOG.warning("record lost: %s", type(fault).__name__)
         plant = self.desk.plant
         since = day_and_clock(plant.now(), plant.zone, self.language)
         self.lost = words("terminal.lost", self.language, since=since)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from textual.message_pump import MessagePump
 
+from floorterm.terminal.log import LOG
 from floorterm.terminal.messages import NotRecorded, Recorded
 from floorterm.wording import Say, sentence, words
 
@@ -87,8 +88,10 @@ class Desk:
     async def open(self, opener: "Callable[[], Plant]") -> None:
         """Open the plant in the writing thread. What the opener raises is the caller's to show."""
         plant = await self.in_writer(opener)
-        self._seen_n = (await self._loop().run_in_executor(self._reader, plant.ledger.head)).n
+        head = await self._loop().run_in_executor(self._reader, plant.ledger.head)
+        self._seen_n = head.n
         self._plant = plant
+        LOG.info("record open: chain %s, entry %d", head.chain, head.n)
 
     async def has_moved(self) -> bool:
         """Whether the record has entries that no screen was told of yet; cheap, and silent otherwise."""
@@ -223,7 +226,7 @@ class Desk:
     async def _carry_out(self, asked: _Asked) -> None:
         from floorterm.changeover.compose import ComposeError  # noqa: PLC0415  after the first frame
         from floorterm.entries import BodyError, TextError  # noqa: PLC0415
-        from floorterm.ledger import LedgerError  # noqa: PLC0415
+        from floorterm.ledger import LedgerError, PinError, RefusedError  # noqa: PLC0415
 
         try:
             assert asked.signature is not None
@@ -235,6 +238,8 @@ class Desk:
             plant = self.plant
             entry = await self.in_writer(lambda: asked.write(plant, by, asked.key))
         except LedgerError as fault:
+            if not isinstance(fault, RefusedError | PinError):
+                LOG.warning("not recorded: %s", type(fault).__name__)
             self._app.say("")
             asked.screen.post_message(NotRecorded(self.sentences(fault), asked.key, asked.act))
         except (BodyError, TextError, ComposeError) as fault:

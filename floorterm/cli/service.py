@@ -1,0 +1,87 @@
+"""`floorterm service`: the unit file by which systemd keeps a terminal running on a console from boot on."""
+
+import shlex
+import shutil
+import sys
+from pathlib import Path
+
+import click
+
+from floorterm.cli.common import db_option, default_db, fail
+from floorterm.ledger import Place
+
+_UNIT = """\
+[Unit]
+Description=floorterm terminal {terminal} on {tty}
+After=systemd-user-sessions.service local-fs.target time-sync.target network-online.target
+Wants=time-sync.target network-online.target
+Conflicts=getty@{tty}.service
+After=getty@{tty}.service
+
+[Service]
+User={user}
+ExecStart={start}
+Environment=TERM={term}
+Environment=LANG=C.UTF-8
+StandardInput=tty
+StandardOutput=tty
+StandardError=journal
+TTYPath=/dev/{tty}
+TTYReset=yes
+TTYVHangup=yes
+TTYVTDisallocate=yes
+Restart=always
+RestartSec=1
+LogsDirectory=floorterm
+StateDirectory=floorterm
+UMask=0027
+NoNewPrivileges=yes
+PrivateTmp=yes
+ProtectSystem=full
+TimeoutStopSec=20
+
+[Install]
+WantedBy=multi-user.target
+"""
+
+
+@click.command()
+@click.option("--tty", default="tty1", show_default=True, help="The console, such as tty1 or ttyUSB0.")
+@click.option("--terminal", default="T1", show_default=True, help="Name of this terminal in every entry.")
+@click.option("--user", default="floorterm", show_default=True, help="The service account.")
+@click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
+@db_option
+def service(tty: str, terminal: str, user: str, language: str, db: Place | None) -> None:
+    """Print a systemd unit that opens a terminal on a console at boot and again whenever it ends."""
+    for name, value in (("--tty", tty), ("--user", user)):
+        if not value or not all(letter.isalnum() or letter in "-_." for letter in value):
+            fail(f"{name} {value!r}: give a plain name of letters and digits.")
+    place = db or default_db()
+    start = (
+        shutil.which("floorterm") or str(Path(sys.executable).with_name("floorterm")),
+        "open",
+        *("--terminal", terminal),
+        *("--language", language),
+        *("--db", str(place.absolute() if isinstance(place, Path) else place)),
+        *("--log", f"/var/log/floorterm/{tty}.log"),
+    )
+    click.echo(
+        _UNIT.format(
+            terminal=_kept(terminal),
+            tty=tty,
+            user=user,
+            term="linux" if tty.removeprefix("tty").isdigit() else "vt220",
+            start=" ".join(map(_word, start)),
+        ),
+        nl=False,
+    )
+
+
+def _kept(text: str) -> str:
+    """A text that systemd takes as it stands: `%` would begin one of its specifiers, a line end a directive."""
+    return " ".join(text.split()).replace("%", "%%")
+
+
+def _word(text: str) -> str:
+    """One word of a command line in a unit file (systemd.service(5), command lines)."""
+    return shlex.quote(_kept(text)).replace("$", "$$")

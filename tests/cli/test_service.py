@@ -1,0 +1,198 @@
+"""What README tells whoever looks after the machine: each command is run as it stands, in another folder."""
+
+import configparser
+import json
+import os
+import re
+import shlex
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from floorterm.cli import main
+from floorterm.ledger import Ledger, LedgerClosedError, OneTimePinError, verify_file
+from floorterm.people import Permission, Person
+from floorterm.plant import Plant, Who, new_key
+from tests.conftest import PIN
+
+README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+TYPED = {"init": f"{PIN}\n{PIN}\n", "move": f"{PIN}\n", "people": f"{PIN}\n{PIN}\n"}
+
+
+def _told(about: str) -> list[str]:
+    """The commands of the block that follows a word of the section, without those of the system."""
+    section = README.split("### Running it as a service")[1].split("\n## ")[0]
+    block = re.search(r"```sh\n(.*?)```", section[section.index(about) :], re.DOTALL)
+    assert block
+    return [line for line in block.group(1).splitlines() if line.startswith("floorterm ")]
+
+
+def _run(command: str, folder: Path) -> Result:
+    words = shlex.split(command.replace("/var/lib/floorterm", str(folder)))[1:]
+    target = words[words.index(">") + 1] if ">" in words else None
+    done = CliRunner().invoke(main, words[: words.index(">")] if target else words, input=TYPED.get(words[0]))
+    if target:
+        (folder / Path(target).name).write_text(done.stdout, encoding="utf-8")
+    return done
+
+
+@pytest.fixture
+def kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The folder of a ledger that was made as README tells, with two supervisors in it."""
+    folder = tmp_path / "floorterm"
+    folder.mkdir()
+    monkeypatch.chdir(folder)
+    monkeypatch.delenv("FLOORTERM_DB", raising=False)
+    for command in _told("On Linux"):
+        done = _run(command, folder)
+        assert done.exit_code == 0, f"{command}: {done.output}"
+    ledger = Ledger.open(folder / "ledger.db")
+    for code in ("S1", "S2"):
+        ledger.add_person(Person(code, f"{code} Ortiz", Permission.SUPERVISOR), PIN, by="AD")
+    return folder
+
+
+def test_the_unit_opens_a_terminal_on_the_console_and_again_whenever_it_ends(kept: Path) -> None:
+    path = kept / "floorterm-tty1.service"
+    unit = configparser.ConfigParser(interpolation=None, strict=False)
+    unit.optionxform = str  # type: ignore[assignment,method-assign]
+    unit.read(path)
+    service = unit["Service"]
+    assert (service["User"], service["TTYPath"], service["Restart"]) == ("floorterm", "/dev/tty1", "always")
+    words = shlex.split(service["ExecStart"])
+    assert words[1:4] == ["open", "--terminal", "L1"]
+    assert words[words.index("--db") + 1] == str(kept / "ledger.db")
+    assert unit["Install"]["WantedBy"] == "multi-user.target"
+    if checker := shutil.which("systemd-analyze"):  # systemd's own reading of it, where there is one
+        done = subprocess.run([checker, "verify", path], capture_output=True, text=True, check=False)
+        assert "floorterm-tty1.service" not in done.stderr, done.stderr
+
+
+@pytest.mark.parametrize("name", ["", "../tty1", "tty1\nExecStart=/bin/false"])
+def test_a_console_is_a_plain_name(name: str) -> None:
+    done = CliRunner().invoke(main, ["service", "--tty", name])
+    assert done.exit_code == 2
+    assert "plain name" in done.stderr
+
+
+def test_a_terminals_name_adds_no_directive_and_no_specifier() -> None:
+    done = CliRunner().invoke(main, ["service", "--terminal", "L1\nUser=root %h $HOME 'x'"])
+    lines = done.stdout.splitlines()
+    assert [line for line in lines if line.startswith("User=")] == ["User=floorterm"]
+    (start,) = (line for line in lines if line.startswith("ExecStart="))
+    assert "%%h $$HOME" in start
+
+
+def test_health_says_what_needs_attention_with_status_1(kept: Path) -> None:
+    (command,) = _told("**Health.**")
+    done = _run(f"{command} --json", kept)
+    found = {one["what"]: one for one in json.loads(done.stdout)}
+    assert found["backup"]["state"] == "attention"
+    assert done.exit_code == 1
+    assert found["ledger"]["state"] == "well"
+    assert {"newest entry", "clock", "disk", "versions"} < found.keys()
+    assert _run(f"floorterm backup copy.db --db {kept}/ledger.db", kept).exit_code == 0
+    done = _run(f"{command} --json", kept)
+    found = {one["what"]: one for one in json.loads(done.stdout)}
+    assert found["backup"]["state"] == "well"
+    assert done.exit_code == (1 if any(one["state"] == "attention" for one in found.values()) else 0)
+
+
+def test_an_entry_after_this_machines_time_is_told(kept: Path, tmp_path: Path) -> None:
+    from datetime import UTC, datetime, timedelta
+
+    from floorterm.entries import Draft
+
+    late = Ledger.open(kept / "ledger.db", clock=lambda: datetime.now(UTC) + timedelta(hours=1))
+    late.append(Draft(kind="note", key="k", person="S1", terminal="T1"))
+    done = _run(f"floorterm health --json --db {kept}/ledger.db", kept)
+    found = {one["what"]: one for one in json.loads(done.stdout)}
+    assert found["newest entry"]["state"] == "attention"
+    assert "one of the clocks is wrong" in found["newest entry"]["told"]
+
+
+def test_an_upgrade_finds_the_changeover_where_it_stood(kept: Path, plant: Plant) -> None:
+    who = Who(plant.ledger.person("AA"), "pin")
+    work = plant.start_changeover(who, "L1", "petitgrain", new_key()).work
+    (kept / "ledger.db").unlink()
+    shutil.copyfile(plant.ledger.path, kept / "ledger.db")
+    said = []
+    for command in _told("**Upgrade.**"):
+        done = _run(command, kept)
+        assert done.exit_code == 0, f"{command}: {done.output}"
+        said.append(done.output)
+    assert work in said[-1]
+    assert verify_file(kept / "before-upgrade.db").ok
+
+
+def test_a_moved_ledger_goes_on_in_one_place(kept: Path) -> None:
+    for command in _told("**Another machine.**"):
+        done = _run(command, kept)
+        assert done.exit_code == 0, f"{command}: {done.output}"
+    with pytest.raises(LedgerClosedError):
+        Ledger.open(kept / "ledger.db").add_person(Person("P1", "Pat Roe"), None, by="AD")
+    assert Ledger.open(kept / "carried.db").add_person(Person("P1", "Pat Roe"), None, by="AD").n > 1
+
+
+def test_two_people_give_a_lost_administrator_a_one_time_pin(kept: Path) -> None:
+    (command,) = _told("**An administrator")
+    done = _run(command, kept)
+    assert done.exit_code == 0, done.output
+    pin = done.output.rsplit(maxsplit=1)[-1]
+    ledger = Ledger.open(kept / "ledger.db")
+    with pytest.raises(OneTimePinError):
+        ledger.check_pin("AD", pin)
+    entry = ledger.entries(newest_first=True, limit=1, kinds=("person.pin_reset",))[0]
+    assert (entry.person, entry.witness, entry.reason) == ("S1", "S2", "both know A. Dmin by sight")
+
+
+def test_the_log_says_what_happened_and_holds_no_secret(plant: Plant, tmp_path: Path) -> None:
+    """A real terminal signs somebody in, records, loses its ledger, is told to go."""
+    from tests.terminal.pty_run import PseudoTerminal
+
+    log = tmp_path / "T1.log"
+    command = (sys.executable, "-m", "floorterm", "open", "--db", str(plant.ledger.path), "--log", str(log))
+    terminal = PseudoTerminal(command)
+    terminal.wait_for(lambda text: "no changeover on" in text)
+    terminal.send(b"\x1b[21~")  # F10: who is here
+    terminal.wait_for(lambda text: "code" in text.lower())
+    terminal.type("AA")
+    terminal.type(PIN)
+    terminal.wait_for(lambda text: "A. Abel" in text)
+    plant.ledger.path.rename(tmp_path / "elsewhere.db")
+    terminal.wait_for(lambda text: "NO RECORD" in text)
+    os.kill(terminal.pid, 15)
+    while terminal.pump(1.0):
+        pass
+    os.waitpid(terminal.pid, 0)
+    text = log.read_text(encoding="utf-8")
+    for told in ("started at terminal T1", "record open: chain", "record lost: ", "signal 15"):
+        assert told in text, text
+    for secret in (PIN, "Abel", "AA "):
+        assert secret not in text
+    assert re.search(r"^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ INFO ", text, re.MULTILINE)
+
+
+def test_a_full_log_is_put_aside_and_few_are_kept(tmp_path: Path) -> None:
+    code = (
+        "import sys\nfrom pathlib import Path\nfrom floorterm.terminal import log\n"
+        "log._BYTES = 2000\nassert log.open_log(Path(sys.argv[1])) == ''\n"
+        "for n in range(400): log.LOG.info('record lost: %d', n)\n"
+    )
+    path = tmp_path / "logs" / "T1.log"
+    subprocess.run([sys.executable, "-c", code, path], check=True)
+    assert sorted(one.name for one in path.parent.iterdir()) == [
+        "T1.log", "T1.log.1", "T1.log.2", "T1.log.3", "T1.log.4", "T1.log.5",
+    ]  # fmt: skip
+    assert all(one.stat().st_size <= 2000 for one in path.parent.iterdir())
+
+
+def test_a_log_that_cannot_be_written_is_told_and_stops_nothing(tmp_path: Path) -> None:
+    from floorterm.terminal.log import open_log
+
+    (tmp_path / "file").write_text("")
+    assert open_log(tmp_path / "file" / "T1.log")
