@@ -1,4 +1,4 @@
-"""Commands about the ledger: init, holds, verify, backup, export."""
+"""Commands about the ledger: init, move, holds, verify, export."""
 
 import sys
 from dataclasses import asdict
@@ -159,25 +159,12 @@ def verify(file: Path | None, db: Place | None, as_json: bool) -> None:
     else:
         for problem in report.problems:
             click.echo(f"entry {problem.n}: {problem.text}")
+        for remark in report.remarks:
+            click.echo(f"entry {remark.n}: {remark.text}")
         verdict = "holds" if report.ok else "DOES NOT HOLD"
         click.echo(f"{path}: {report.entries} entries, the chain {verdict}, head {report.head}")
         click.echo("Entries after the last seal kept elsewhere are chained, not sealed.")
     sys.exit(Status.WELL if report.ok else Status.SHORT)
-
-
-@click.command()
-@click.argument("target", type=click.Path(path_type=Path, dir_okay=False))
-@db_option
-def backup(target: Path, db: Place | None) -> None:
-    """Copy the ledger to TARGET while it is in use; the copy is verified before it counts."""
-    from floorterm.ledger import LedgerError  # noqa: PLC0415
-    from floorterm.ledger.backup import back_up  # noqa: PLC0415
-
-    try:
-        seal = back_up(open_ledger(db), target)
-    except LedgerError as error:
-        fail(str(error), Status.SHORT)
-    click.echo(f"{target}: verified.\n{seal}")
 
 
 @click.command()

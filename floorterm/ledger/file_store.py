@@ -4,6 +4,7 @@ import contextlib
 import os
 import threading
 from collections.abc import Iterator
+from itertools import count
 from pathlib import Path
 
 from sqlalchemy import Connection, create_engine
@@ -12,7 +13,13 @@ from sqlalchemy.pool import NullPool
 
 from floorterm.entries import digest
 from floorterm.ledger import connect
-from floorterm.ledger.faults import LedgerError, LedgerExistsError, LedgerMissingError, LedgerReplacedError
+from floorterm.ledger.faults import (
+    LedgerBusyError,
+    LedgerError,
+    LedgerExistsError,
+    LedgerMissingError,
+    LedgerReplacedError,
+)
 from floorterm.ledger.guards import APPLICATION_ID, GUARDS, SCHEMA_VERSION
 from floorterm.ledger.schema import ENTRIES, METADATA
 
@@ -53,6 +60,7 @@ class FileStore:
         """A connection with the file's write lock."""
         with self._writers.connect() as connection:
             connection.exec_driver_sql("BEGIN IMMEDIATE")
+            self.check_same()  # while this one waited for the lock, another file may have been put in place
             yield connection
 
     @contextlib.contextmanager
@@ -84,26 +92,86 @@ def half_made(path: Path) -> Iterator[Path]:
     for taken in (path, *(path.with_name(path.name + tail) for tail in ("-journal", "-wal"))):
         if taken.exists():
             raise LedgerExistsError(path=str(taken))
+    with beside(path) as fresh:
+        yield fresh
+        _take_name(fresh, path)
+
+
+@contextlib.contextmanager
+def beside(path: Path) -> Iterator[Path]:
+    """A name beside `path` for a file that is being made; whatever stands there at the end is removed."""
     fresh = path.with_name(f".{path.name}.{os.getpid()}.{threading.get_ident()}.new")
     if not path.parent.is_dir():
         raise LedgerMissingError(path=str(path.parent))
     try:
         fresh.unlink(missing_ok=True)
         yield fresh
-        _sync(fresh)
-        try:
-            os.link(fresh, path)  # unlike a rename, it refuses to replace
-        except FileExistsError:
-            raise LedgerExistsError(path=str(path)) from None
-        except OSError:  # file systems without links
-            if path.exists():
-                raise LedgerExistsError(path=str(path)) from None
-            fresh.rename(path)
-        fresh.unlink(missing_ok=True)
-        _sync(path.parent)
     finally:
         fresh.unlink(missing_ok=True)
         fresh.with_name(fresh.name + "-journal").unlink(missing_ok=True)
+
+
+def _take_name(fresh: Path, path: Path) -> None:
+    """Give a finished file its name, if that is free. Raises LedgerExistsError."""
+    _sync(fresh)
+    try:
+        os.link(fresh, path)  # unlike a rename, it refuses to replace
+    except FileExistsError:
+        raise LedgerExistsError(path=str(path)) from None
+    except OSError:  # file systems without links
+        if path.exists():
+            raise LedgerExistsError(path=str(path)) from None
+        fresh.rename(path)
+    fresh.unlink(missing_ok=True)
+    _sync(path.parent)
+
+
+def put_in_place(fresh: Path, path: Path, why: str) -> Path | None:
+    """Give a finished file the name `path`; a ledger that stands there is kept beside it under a name with `why`.
+
+    Its writers are held off meanwhile and then find that the file is another one. Between the two renames no file
+    stands at `path`; whoever opens it then is told so. Gives the kept file, if there was one. Raises LedgerBusyError.
+    """
+    with _held_off(path):
+        kept = path.exists()
+        aside = _free_name(path, why)
+        for tail in _TAILS:
+            old = path.with_name(path.name + tail)
+            if old.exists():
+                old.rename(aside.with_name(aside.name + tail))
+        _take_name(fresh, path)
+    return aside if kept else None
+
+
+# A journal that stayed behind without its file would be played into the one that takes the name.
+_TAILS = ("", "-journal", "-wal", "-shm")
+
+
+def _free_name(path: Path, why: str) -> Path:
+    names = (path.with_name(f"{path.name}.{why}{f'-{n}' * (n > 1)}") for n in count(1))
+    return next(
+        name for name in names if not any(name.with_name(name.name + tail).exists() for tail in _TAILS)
+    )
+
+
+@contextlib.contextmanager
+def _held_off(path: Path) -> Iterator[None]:
+    """The write lock of the ledger at a path, if there is one that can still be locked."""
+    try:
+        connection = connect.raw(path)
+    except LedgerError:
+        yield  # gone or damaged: nobody can write into it
+        return
+    try:
+        try:
+            connection.execute("BEGIN IMMEDIATE")
+        except connect.FAULTS as fault:
+            found = connect.explained(fault, path)
+            if isinstance(found, LedgerBusyError):
+                raise found from fault
+        yield
+    finally:
+        connection.close()
 
 
 def _sync(path: Path) -> None:

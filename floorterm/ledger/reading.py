@@ -18,6 +18,7 @@ from floorterm.ledger.faults import (
     UnreadableEntryError,
     UnreadablePeopleError,
 )
+from floorterm.ledger.restored import RESTORED, RestoredFaultError, read_restored
 from floorterm.ledger.schema import ENTRIES, PEOPLE
 from floorterm.ledger.values import Head, Ref, Start
 from floorterm.people import LockoutStatus, Permission, Person
@@ -165,14 +166,28 @@ def entry_of_key(connection: Connection, key: str) -> Entry | None:
     return None if row is None else to_entry(row.n, row.body, row.hash)
 
 
-def head(connection: Connection, chain: str) -> Head:
-    """The last entry's number, hash and time."""
-    query = select(_COLUMNS.n, _COLUMNS.hash, _COLUMNS.at).order_by(_COLUMNS.n.desc()).limit(1)
-    row = connection.execute(query).first()
+_LAST_RESTORE = select(func.max(_COLUMNS.n)).where(_COLUMNS.kind == RESTORED).scalar_subquery()
+
+
+def head(connection: Connection, first_chain: str) -> Head:
+    """The last entry's number, hash and time, and the identifier that the chain has there.
+
+    `first_chain` is the one of entry 1; every restore gives another.
+    """
+    query = select(_COLUMNS.n, _COLUMNS.hash, _COLUMNS.at, _LAST_RESTORE.label("restored"))
+    row = connection.execute(query.order_by(_COLUMNS.n.desc()).limit(1)).first()
     if row is None:
         raise UnreadableEntryError(n=1, reason="there is none")
+    chain = first_chain if row.restored is None else _chain_since(connection, row.restored)
     with _sound(row.n):
         return Head(row.n, row.hash, instant(row.at), chain)
+
+
+def _chain_since(connection: Connection, n: int) -> str:
+    try:
+        return read_restored(entry(connection, n).value).chain
+    except RestoredFaultError as fault:
+        raise UnreadableEntryError(n=n, reason=str(fault)) from fault
 
 
 def last_kind(connection: Connection) -> str:

@@ -23,13 +23,14 @@ from floorterm.ledger.faults import (
     ReservedKindError,
     UnknownPersonError,
 )
+from floorterm.ledger.restored import RESTORED
 from floorterm.ledger.schema import ENTRIES
 from floorterm.ledger.values import Asked, Guard, Head, Start
 from floorterm.people import Person
 
 CLOCK_STEPPED = "clock.stepped"
 LEDGER_MOVED = "ledger.moved"  # the last entry of a chain that goes on in another place
-_RESERVED = ("ledger.", "person.", "pin.", "clock.", "seal.", "backup.", "export.")
+_RESERVED = ("ledger.", "person.", "pin.", "clock.", "seal.", "backup.", "export.", "schema.")
 
 
 class Transaction:
@@ -89,7 +90,7 @@ class Transaction:
             if refusals := tuple(guard(asked)):
                 raise RefusedError(refusals)
         self.check_open()
-        self._note_step()
+        self.note_step()
         return [self._insert(draft, disabled_too=disabled_too) for draft in drafts]
 
     def entries(
@@ -148,7 +149,7 @@ class Transaction:
             raise KeyReusedError(n=entry.n)
         return entry
 
-    def _note_step(self) -> None:
+    def note_step(self) -> None:
         """Where the clock was set since the last entry, an entry says by how much, before anything else."""
         if self._step_since is None or self.written:
             return
@@ -164,7 +165,8 @@ class Transaction:
         text = canonical(body)
         entry = entry_from_body(text, digest(text))
         self.connection.execute(insert(ENTRIES).values(n=entry.n, body=text, hash=entry.hash))
-        self._head = replace(head, n=entry.n, hash=entry.hash, at=entry.at)
+        chain = str(entry.value["chain"]) if entry.kind == RESTORED else head.chain
+        self._head = replace(head, n=entry.n, hash=entry.hash, at=entry.at, chain=chain)
         self.written.append(entry)
         return entry
 

@@ -22,7 +22,7 @@ def is_server(place: Place) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Head:
-    """The last entry of the chain: its number, hash and time, and the identifier of the chain."""
+    """The last entry of the chain: its number, hash and time, and the identifier that the chain has there."""
 
     n: int
     hash: str
@@ -32,7 +32,7 @@ class Head:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Start:
-    """What entry 1 says: the chain's identifier, the plant, its time zone, the folder of its checklists."""
+    """What entry 1 says: the chain's first identifier, the plant, its time zone, the folder of its checklists."""
 
     chain: str
     plant: str

@@ -10,6 +10,7 @@ from floorterm.entries import FORMAT_VERSION, GENESIS, BodyError, read_body
 from floorterm.ledger.bodies import START
 from floorterm.ledger.guards import COLUMNS
 from floorterm.ledger.persons import FOLDED, PersonFoldError, fold_person
+from floorterm.ledger.restored import RESTORED, Restored, RestoredFaultError, read_restored
 from floorterm.ledger.seal import Seal
 from floorterm.wording import Fact, Say, sentence
 
@@ -43,7 +44,8 @@ class Report:
 
     `entries` counts those read, `first` is the number of the first (above 1 in an export of a part), `n` and
     `head` are number and hash of the last. `problems` holds the first hundred, `more` counts the rest.
-    `sealed_n` is the last entry that a given seal confirms; those after it are chained, not sealed.
+    `sealed_n` is the last entry that a given seal confirms; those after it are chained, not sealed. `remarks` are
+    no faults: restores that two people answer for, and seals of entries that such a restore says are lost.
     """
 
     ok: bool
@@ -55,6 +57,7 @@ class Report:
     problems: tuple[Problem, ...] = ()
     more: int = 0
     sealed_n: int = 0
+    remarks: tuple[Problem, ...] = ()
 
 
 @dataclass(slots=True)
@@ -70,7 +73,9 @@ class Walk:
     head: str = GENESIS
     chain: str = ""
     sealed_n: int = 0
+    remarks: list[Problem] = field(default_factory=list)
     people: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    _former: dict[str, tuple[int, Restored]] = field(default_factory=dict)
     _gap: bool = False
     _part: bool = False
 
@@ -89,6 +94,11 @@ class Walk:
             return
         say = Say(f"ledger.verify.{key}", facts)
         self.problems.append(Problem(at_n, say, sentence(say)))
+
+    def remark(self, at_n: int, key: str, /, **facts: Fact) -> None:
+        """Something that whoever reads the report should know, though it holds."""
+        say = Say(f"ledger.verify.{key}", facts)
+        self.remarks.append(Problem(at_n, say, sentence(say)))
 
     def begin_at(self, n: int, prev: str) -> None:
         """Begin in the middle: an export of a part says what its first entry followed."""
@@ -136,11 +146,35 @@ class Walk:
             self.note(n, "start")
         elif n != 1 and starts:
             self.note(n, "start_again")
+        if fields.get("kind") == RESTORED:
+            self._restored(n, fields)
         if fields.get("kind") in FOLDED and not self._part:
             try:
                 self.people = fold_person(self.people, fields["kind"], fields.get("value", {}))
             except (PersonFoldError, AttributeError, TypeError):
                 self.note(n, "person_entry")
+
+    def _restored(self, n: int, fields: Mapping[str, Any]) -> None:
+        """From here on the chain has another identifier; the entry must follow the head that it says was kept."""
+        try:
+            found = read_restored(fields.get("value"))
+        except RestoredFaultError:
+            self.note(n, "restored_entry")
+            return
+        again = found.chain in self._former or found.chain == self.chain
+        if (
+            again
+            or (found.kept_n, found.kept_hash) != (n - 1, self.head)
+            or found.was != (self.chain or found.was)
+        ):
+            self.note(n, "restored_entry")
+        self._former[found.was] = (n, found)
+        if found.known:  # the lost record may have been restored before, and so had a later identifier
+            self._former.setdefault(found.known.chain, (n, found))
+        self.chain = found.chain
+        people = " + ".join(str(fields.get(name, "?")) for name in ("person", "witness"))
+        facts: dict[str, Fact] = {"at": str(fields.get("at")), "people": people, "kept": found.kept_n}
+        self.remark(n, "restored", n=found.missing, **facts)
 
     def _seals(self, n: int, hash_: str) -> None:
         for seal in self.seals.get(n, ()):
@@ -175,7 +209,9 @@ class Walk:
             self.note(0, "nothing")
         for seals in self.seals.values():
             for seal in seals:
-                if self.chain and seal.chain != self.chain:
+                if seal.chain in self._former:
+                    self._former_seal(seal, *self._former[seal.chain])
+                elif self.chain and seal.chain != self.chain:
                     self.note(0, "seal_chain", at=seal.at, chain=seal.chain)
                 elif seal.n > self.n:
                     self.note(0, "seal_cut", n=seal.n, at=seal.at)
@@ -189,7 +225,18 @@ class Walk:
             problems=tuple(self.problems),
             more=self.more,
             sealed_n=self.sealed_n,
+            remarks=tuple(self.remarks),
         )
+
+    def _former_seal(self, seal: Seal, at_n: int, restored: Restored) -> None:
+        """A seal from before a restore: of an entry that was kept, of one known to be lost, or of one nobody named."""
+        if seal.n <= restored.kept_n and seal.chain == restored.was:
+            return  # compared when the entry passed
+        known = restored.known
+        if known is None or seal.n > known.n or (seal.n == known.n and seal.hash != known.hash):
+            self.note(at_n, "seal_not_named", n=seal.n, at=seal.at)
+        else:
+            self.remark(at_n, "seal_lost", n=seal.n, at=seal.at)
 
 
 def _record(row: Sequence[Any]) -> Mapping[str, Any]:

@@ -1,0 +1,221 @@
+"""Commands about copies of the ledger: backup, drill, restore."""
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from floorterm.cli.common import (
+    Status,
+    checklists_option,
+    db_option,
+    default_db,
+    fail,
+    json_option,
+    load_library,
+    open_ledger,
+    own_folder,
+    print_json,
+)
+from floorterm.ledger import Place, is_server
+from floorterm.wording import words
+
+if TYPE_CHECKING:
+    from floorterm.ledger import Ledger, Seal
+    from floorterm.ledger.restore import Done, Signed, Standing
+
+_SEALS = click.option(
+    "--seals",
+    "witness",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    help="Witness file: seals that were kept elsewhere, one a line.",
+)
+
+
+def _kept_seals(witness: Path | None) -> "tuple[Seal, ...]":
+    """The seals of a witness file; leaves with status 2 at a line that is none."""
+    from floorterm.ledger import LedgerError, Seal  # noqa: PLC0415
+
+    if witness is None:
+        return ()
+    try:
+        lines = witness.read_text(encoding="utf-8").splitlines()
+        return tuple(Seal.parse(line) for line in lines if line.strip())
+    except (LedgerError, UnicodeDecodeError) as error:
+        fail(str(error))
+
+
+@click.command()
+@click.argument("target", required=False, type=click.Path(path_type=Path, dir_okay=False))
+@click.option(
+    "--into", type=click.Path(path_type=Path, exists=True, file_okay=False), help="Folder of backups."
+)
+@click.option(
+    "--keep",
+    default="14/8/24",
+    show_default=True,
+    metavar="DAYS/WEEKS/MONTHS",
+    help="With --into: how many days, weeks and months keep their newest backup; the newest is always kept.",
+)
+@_SEALS
+@db_option
+def backup(target: Path | None, into: Path | None, keep: str, witness: Path | None, db: Place | None) -> None:
+    """Copy the ledger to TARGET, or into a folder of backups, while it is in use; the copy is verified first.
+
+    In a folder, older backups that no rule keeps are removed: only files that the ledger recorded as its own
+    backups and that have not been altered since.
+    """
+    from floorterm.ledger import LedgerError  # noqa: PLC0415
+    from floorterm.ledger.backup import back_up  # noqa: PLC0415
+    from floorterm.ledger.rotation import Keep, back_up_into  # noqa: PLC0415
+
+    if (target is None) == (into is None):
+        fail("Give either TARGET or --into FOLDER.")
+    seals = _kept_seals(witness)
+    ledger = open_ledger(db)
+    try:
+        if target is not None:
+            seal = back_up(ledger, target, seals=seals)
+            click.echo(f"{target}: verified.\n{seal}")
+            return
+        assert into is not None
+        done = back_up_into(ledger, into, Keep.parse(keep), seals=seals)
+    except LedgerError as error:
+        fail(str(error), Status.SHORT)
+    click.echo(f"{done.path}: verified.\n{done.seal}")
+    for path in done.removed:
+        click.echo(f"Removed by --keep {keep}: {path}")
+    for path in done.altered:
+        click.echo(f"Not removed, because it is no longer what was written there: {path}", err=True)
+
+
+@click.command()
+@click.argument("copy", type=click.Path(path_type=Path, dir_okay=False))
+@_SEALS
+@checklists_option
+@db_option
+@json_option
+def drill(copy: Path, witness: Path | None, checklists: Path | None, db: Place | None, as_json: bool) -> None:
+    """Prove that the backup COPY can be restored: in a scratch place, opened as the terminal opens it.
+
+    It is verified and compared with the live ledger, which records that the drill was held.
+    """
+    from floorterm.ledger import LedgerError  # noqa: PLC0415
+    from floorterm.ledger.drill import drill as hold  # noqa: PLC0415
+
+    live = open_ledger(db)
+    try:
+        proof, works = hold(
+            copy, live, lambda ledger: _works_on(ledger, checklists), seals=_kept_seals(witness)
+        )
+    except LedgerError as error:
+        fail(str(error), Status.SHORT)
+    if as_json:
+        print_json(asdict(proof) | {"open_works": works})
+        return
+    click.echo(f"{copy}: restored to a scratch place, verified, opened as the terminal opens it.")
+    click.echo(f"SHA-256 of the file {proof.sha256}")
+    click.echo(f"plant {proof.plant}, chain {proof.chain}, {proof.people} people")
+    click.echo(f"entry {proof.n} {proof.hash}")
+    click.echo(
+        f"1-{proof.n} are the live ledger's own entries; {proof.behind} newer ones are in the live one only."
+    )
+    click.echo(f"Open works in it: {', '.join(works) or 'none'}.")
+    if witness is not None:
+        click.echo(f"1-{proof.sealed_n} match the seals of {witness}.")
+    click.echo(f"Recorded as entry {proof.entry_n}.")
+
+
+def _works_on(ledger: "Ledger", checklists: Path | None) -> list[str]:
+    """The open works of a ledger, as the plant on it has them."""
+    from floorterm.plant import Plant  # noqa: PLC0415
+
+    plant = Plant(load_library(own_folder(checklists, ledger)), ledger, "cli")
+    return [state.work for line in plant.lines() for state in line.works]
+
+
+@click.command()
+@click.argument("copy", required=False, type=click.Path(path_type=Path, dir_okay=False))
+@click.option("--by", required=True, help="Code of the first person who answers for it, in the copy.")
+@click.option("--and", "with_", required=True, help="Code of the second one. One supervises or administers.")
+@click.option("--reason", help="Why; asked for if it is not given.")
+@click.option("--seal", "seal_text", help="The newest seal: its line, as printed or photographed.")
+@_SEALS
+@click.option("--as-it-stands", is_flag=True, help="Go on with an older copy that stands in place already.")
+@db_option
+def restore(
+    copy: Path | None,
+    by: str,
+    with_: str,
+    reason: str | None,
+    seal_text: str | None,
+    witness: Path | None,
+    as_it_stands: bool,
+    db: Place | None,
+) -> None:
+    """Put the backup COPY in the ledger's place, if it verifies and two people sign for it.
+
+    The newest seal that anybody kept tells what the copy lacks. The file that stood there is kept beside. On a
+    server, name an empty database.
+    """
+    from floorterm.entries import TextError  # noqa: PLC0415
+    from floorterm.ledger import LedgerError  # noqa: PLC0415
+    from floorterm.ledger.restore import Signed, go_on_with, standing_of  # noqa: PLC0415
+    from floorterm.ledger.restore import restore as put  # noqa: PLC0415
+
+    if (copy is None) != as_it_stands:
+        fail("Give either COPY or --as-it-stands.")
+    place = db or default_db()
+    seals = (*_kept_seals(witness), *_asked_seal(seal_text, witness))
+
+    def sign(ledger: "Ledger", standing: "Standing") -> "Signed":
+        _tell(standing)
+        why = reason or click.prompt("Reason")
+        for code in (by, with_):
+            ledger.check_pin(code, click.prompt(f"PIN of {code}", hide_input=True), terminal="cli")
+        return Signed(by=by, witness=with_, reason=why, terminal="cli")
+
+    try:
+        if copy is None:
+            done = go_on_with(place, sign, standing_of(place, seals))
+        else:
+            done = put(copy, place, sign, seals=seals)
+    except (LedgerError, TextError) as error:
+        fail(str(error), Status.SHORT)
+    _say_done(done, place)
+
+
+def _asked_seal(text: str | None, witness: Path | None) -> "tuple[Seal, ...]":
+    from floorterm.ledger import LedgerError, Seal  # noqa: PLC0415
+
+    if text is None and witness is None:
+        text = click.prompt("Newest seal that anybody kept (its line; empty if there is none)", default="")
+    try:
+        return (Seal.parse(text),) if text else ()
+    except LedgerError as error:
+        fail(str(error))
+
+
+def _tell(standing: "Standing") -> None:
+    """What the copy lacks, as far as anybody can know."""
+    click.echo(f"{standing.path}: verified, {standing.n} entries of {standing.plant}, head {standing.hash}")
+    if standing.parted:
+        click.echo(words("copies.parted"))
+    if standing.known is None:
+        click.echo(words("copies.nothing_known", ends=standing.n))
+    elif standing.missing:
+        known, at = standing.known.n, standing.known_at
+        click.echo(words("copies.short_of", n=standing.missing, ends=standing.n, known=known, at=at))
+    else:
+        click.echo(words("copies.not_short", known=standing.known.n, at=standing.known_at))
+
+
+def _say_done(done: "Done", place: Place) -> None:
+    where = "the server's database" if is_server(place) else str(place)
+    click.echo(
+        f"In place: {where}. Recorded as entry {done.entry.n}. From here on the chain has a new identifier."
+    )
+    if done.aside is not None:
+        click.echo(f"The file that stood there is kept: {done.aside}")
+    click.echo(f"Keep this seal:\n{done.seal}")

@@ -1,0 +1,265 @@
+"""Putting a copy in the ledger's place: verified, compared with the newest that is known, signed by two people.
+
+What was recorded after the newest seal cannot be known to be lost or never to have been, so every restore is
+signed by two people and gives the chain another identifier (see `restored`).
+"""
+
+import tempfile
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from floorterm.entries import Draft, Entry, clean_text
+from floorterm.ledger.backup import copy_file
+from floorterm.ledger.copy_faults import CopyNotSoundError, OtherLedgerError
+from floorterm.ledger.copying import copy_rows
+from floorterm.ledger.faults import LedgerError
+from floorterm.ledger.file_store import FileStore, beside, put_in_place
+from floorterm.ledger.ledger import Ledger
+from floorterm.ledger.pins import DEFAULT_PROFILE, PinProfile
+from floorterm.ledger.restored import RESTORED, Known, Restored
+from floorterm.ledger.seal import Seal
+from floorterm.ledger.transaction import Transaction
+from floorterm.ledger.values import Asked, Guard, Place, is_server
+from floorterm.ledger.verify import verify_ledger, verify_place
+from floorterm.ledger.walk import Report
+from floorterm.people import Permission, Person
+from floorterm.wording import Refusal, Say
+
+_CUT = "ledger.verify.seal_cut"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """A copy against the newest entry that is known of: `known` and when it was made; None if nobody knows any.
+
+    `parted`: the ledger in place and the copy went different ways, so that neither is the beginning of the other.
+    """
+
+    path: str
+    plant: str
+    n: int
+    hash: str
+    chain: str
+    known: Known | None = None
+    known_at: str = ""
+    parted: bool = False
+
+    @property
+    def missing(self) -> int:
+        """Entries that the copy lacks, as far as is known."""
+        return max(0, self.known.n - self.n) if self.known else 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Signed:
+    """Two people of the ledger whose PINs were checked, and why they go on with it."""
+
+    by: str
+    witness: str
+    reason: str
+    identity: str = "pin"
+    terminal: str = ""
+
+
+Sign = Callable[[Ledger, Standing], Signed]
+"""Asked with the copy, opened, so that PINs are checked against the copy's own people."""
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """What a restore leaves: its entry, the first seal of the new identifier, and where the old file is kept."""
+
+    entry: Entry
+    seal: Seal
+    aside: Path | None = None
+
+
+def examine(copy: Path, place: Place, seals: Iterable[Seal] = ()) -> Standing:
+    """Verify a copy and see what it lacks against seals and against the ledger in place, if that can be read.
+
+    Raises CopyNotSoundError, OtherLedgerError, or another LedgerError if the copy is no ledger file.
+    """
+    seals = tuple(seals)
+    report = verify_ledger(copy, seals)
+    opened = Ledger.open(copy, read_only=True)
+    live = _live(opened, copy, place)
+    check_sound(report, copy, chains=_later_chains(live) if live else ())
+    known, known_at = newest_of(seals if live is None else (*seals, Seal.of(live.head(), live.start().plant)))
+    head = opened.head()
+    return Standing(
+        path=str(copy),
+        plant=opened.start().plant,
+        n=report.n,
+        hash=report.head,
+        chain=head.chain,
+        known=known,
+        known_at=known_at,
+        parted=live is not None and _parted(opened, live),
+    )
+
+
+def _later_chains(live: Ledger) -> list[str]:
+    return [str(entry.value.get("chain")) for entry in live.entries(kinds=(RESTORED,))]
+
+
+def newest_of(seals: Sequence[Seal]) -> tuple[Known | None, str]:
+    """The entry of the newest seal, and the seal's time; by time, since a restored chain has lower numbers."""
+    newest = max(seals, key=lambda seal: (seal.at, seal.n), default=None)
+    return (Known(newest.n, newest.hash, newest.chain), newest.at) if newest else (None, "")
+
+
+def _parted(one: Ledger, other: Ledger) -> bool:
+    n = min(one.head().n, other.head().n)
+    return one.entry(n).hash != other.entry(n).hash
+
+
+def check_sound(report: Report, path: Path, *, chains: Collection[str] = ()) -> Report:
+    """A copy may end before a seal (that is what is asked about), and nothing else may be wrong with it.
+
+    `chains` are identifiers that the ledger is known to have been given by restores after the copy was made.
+    """
+    for problem in report.problems:
+        if problem.say.key == "ledger.verify.seal_chain":
+            if problem.say.facts["chain"] in chains:
+                continue
+            raise OtherLedgerError(path=str(path))
+        if problem.say.key != _CUT:
+            raise CopyNotSoundError(path=str(path), reason=problem.text)
+    return report
+
+
+def _live(copy: Ledger, path: Path, place: Place) -> Ledger | None:
+    """The ledger in place; None if there is none that can be read. Raises OtherLedgerError."""
+    try:
+        live = Ledger.open(place, read_only=True)
+        live.head()
+    except LedgerError:
+        return None
+    if live.start().hash != copy.start().hash:
+        raise OtherLedgerError(path=str(path))
+    return live
+
+
+def restore(
+    copy: Path,
+    place: Place,
+    sign: Sign,
+    *,
+    seals: Iterable[Seal] = (),
+    pin_profile: PinProfile = DEFAULT_PROFILE,
+) -> Done:
+    """Put a verified copy in the ledger's place; the copy itself stays untouched.
+
+    A file that stands there is kept beside, under a name that says until when it was in use; a server's database must
+    be empty. Raises CopyNotSoundError, OtherLedgerError, RefusedError (two people, a reason), LedgerExistsError,
+    TextError, or another LedgerError; the place is then as it was.
+    """
+    seals = tuple(seals)
+    standing = examine(copy, place, seals)
+    with _workshop(place) as fresh:
+        copy_file(copy, fresh)
+        ledger = Ledger.open(fresh, pin_profile=pin_profile)
+        signed = sign(ledger, standing)
+        entry = _go_on(ledger, standing, signed)
+        seal = ledger.seal("printed at the restore", person=signed.by, terminal=signed.terminal)
+        check_sound(verify_ledger(fresh), copy)
+        if is_server(place):
+            _to_server(fresh, str(place), copy)
+            return Done(entry, seal)
+        aside = put_in_place(fresh, Path(place), f"replaced-{entry.at:%Y%m%dT%H%M%SZ}")
+    return Done(entry, seal, aside)
+
+
+@contextmanager
+def _workshop(place: Place) -> Iterator[Path]:
+    """Where the copy is made ready: beside the ledger's file, so that it only has to take its name."""
+    if is_server(place):
+        with tempfile.TemporaryDirectory(prefix="floorterm-restore-") as folder:
+            yield Path(folder) / "scratch.db"
+    else:
+        with beside(Path(place)) as fresh:
+            yield fresh
+
+
+def go_on_with(
+    place: Place, sign: Sign, known: Standing, *, pin_profile: PinProfile = DEFAULT_PROFILE
+) -> Done:
+    """Two people go on with an older copy that somebody has put in place by hand. Raises as `restore` does."""
+    ledger = Ledger.open(place, pin_profile=pin_profile)
+    signed = sign(ledger, known)
+    entry = _go_on(ledger, known, signed)
+    return Done(entry, ledger.seal("printed at the restore", person=signed.by, terminal=signed.terminal))
+
+
+def standing_of(place: Place, seals: Iterable[Seal] = ()) -> Standing:
+    """The ledger in place against the newest seal that is known. Raises CopyNotSoundError, OtherLedgerError."""
+    seals = tuple(seals)
+    report = check_sound(verify_place(place, seals), Path(str(place)))
+    ledger = Ledger.open(place, read_only=True)
+    known, known_at = newest_of(seals)
+    return Standing(
+        path=ledger.store.name,
+        plant=ledger.start().plant,
+        n=report.n,
+        hash=report.head,
+        chain=report.chain,
+        known=known,
+        known_at=known_at,
+    )
+
+
+def _go_on(ledger: Ledger, standing: Standing, signed: Signed) -> Entry:
+    """The entry `ledger.restored` as the next one."""
+    reason = clean_text(signed.reason, newlines=True)
+    key, chain = ledger.new_id(), ledger.new_id()
+
+    def work(transaction: Transaction) -> Entry:
+        transaction.note_step()
+        head = transaction.head()
+        value = Restored(
+            chain=chain, was=head.chain, kept_n=head.n, kept_hash=head.hash, known=standing.known
+        ).value()
+        draft = Draft(
+            kind=RESTORED,
+            key=key,
+            person=signed.by,
+            identity=signed.identity,
+            meaning="approved",
+            witness=signed.witness,
+            terminal=signed.terminal,
+            reason=reason,
+            value=value | {"copy": standing.path},
+        )
+        return transaction.append((draft,), _two_people(reason))[0]
+
+    return ledger.unit_of_work(work)
+
+
+def _two_people(reason: str) -> Guard:
+    """Two different people, one of whom supervises or administers, and a reason."""
+
+    def answers(person: Person | None) -> bool:
+        return person is not None and (
+            person.may_supervise() or person.permission is Permission.ADMINISTRATOR
+        )
+
+    def guard(asked: Asked) -> Sequence[Refusal]:
+        codes = {person.code for person in (asked.person, asked.witness) if person is not None}
+        found = []
+        if len(codes) < 2 or not (answers(asked.person) or answers(asked.witness)):
+            found.append(Refusal(Say("copies.two_people"), "site policy"))
+        if not reason:
+            found.append(Refusal(Say("copies.needs_reason"), "site policy"))
+        return found
+
+    return guard
+
+
+def _to_server(fresh: Path, place: str, copy: Path) -> None:
+    from floorterm.ledger.server import laying_out_server  # noqa: PLC0415  extra `server`
+
+    with FileStore(fresh).snapshot() as read, laying_out_server(place) as write:
+        copy_rows(read, write)
+    check_sound(verify_place(place), copy)

@@ -1,0 +1,254 @@
+"""A copy put in the ledger's place: what it lacks is said, two people sign, the chain gets another identifier."""
+
+import sqlite3
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from floorterm.ledger import (
+    CHEAP_PROFILE,
+    Ledger,
+    LedgerReplacedError,
+    RefusedError,
+    Seal,
+    WrongPinError,
+    back_up,
+    verify_file,
+)
+from floorterm.ledger.copy_faults import CopyNotSoundError, OtherLedgerError
+from floorterm.ledger.restore import Sign, Signed, Standing, examine, go_on_with, restore, standing_of
+from floorterm.wording import words
+from tests.ledger.conftest import OPENING, PIN, Clock, new_ledger, note
+from tests.ledger.tamper import recomputed, rewrite
+
+
+def signing(by: str = "S01", witness: str = "P01", reason: str = "the disk failed", pin: str = PIN) -> Sign:
+    def sign(ledger: Ledger, standing: Standing) -> Signed:
+        for code in (by, witness):
+            ledger.check_pin(code, pin)
+        return Signed(by=by, witness=witness, reason=reason)
+
+    return sign
+
+
+@pytest.fixture
+def copy(ledger: Ledger, tmp_path: Path, clock: Clock) -> Path:
+    """A backup at entry 6; the live ledger goes on to entry 11 (two of its own, three of people)."""
+    ledger.append(note("k1"))
+    target = tmp_path / "copies" / "copy.db"
+    target.parent.mkdir()
+    back_up(ledger, target)
+    clock.advance(60)
+    for number in range(3):
+        ledger.append(note(f"later{number}"))
+    return target
+
+
+def _newest(ledger: Ledger) -> Seal:
+    return Seal.of(ledger.head(), ledger.start().plant)
+
+
+def test_a_copy_stands_against_the_newest_seal_and_the_ledger_in_place(ledger: Ledger, copy: Path) -> None:
+    seal = _newest(ledger)
+    ledger.path.rename(ledger.path.with_name("away.db"))
+    against_seal = examine(copy, ledger.path, (seal,))
+    assert (against_seal.n, against_seal.missing, against_seal.parted) == (6, 5, False)
+    assert examine(copy, ledger.path).known is None, "nothing is known without a seal or a ledger in place"
+    ledger.path.with_name("away.db").rename(ledger.path)
+    assert examine(copy, ledger.path).missing == 5, "the ledger in place is known of"
+    assert words("copies.short_of", n=5, ends=6, known=11, at="x").endswith("5 entries are missing.")
+
+
+def test_a_restore_is_the_next_entry_with_both_heads_two_people_and_a_new_chain(
+    ledger: Ledger, copy: Path
+) -> None:
+    old, seal, before = ledger.head(), _newest(ledger), copy.read_bytes()
+    done = restore(copy, ledger.path, signing(), seals=(seal,), pin_profile=CHEAP_PROFILE)
+    back = Ledger.open(ledger.path)
+    entry = back.entry(7)
+    assert entry == done.entry
+    assert (entry.kind, entry.person, entry.witness, entry.reason) == (
+        "ledger.restored", "S01", "P01", "the disk failed",
+    )  # fmt: skip
+    assert entry.value["kept"] == {"n": 6, "hash": entry.prev}
+    assert entry.value["known"] == {"n": 11, "hash": old.hash, "chain": old.chain}
+    assert (entry.value["missing"], entry.value["was"]) == (5, old.chain)
+    assert back.head().chain == entry.value["chain"] != old.chain
+    assert done.seal == Seal(
+        chain=entry.value["chain"], plant="Example Plant", n=7, hash=entry.hash, at=done.seal.at
+    )
+    assert copy.read_bytes() == before, "the copy stays what it was"
+    assert done.aside is not None
+    assert Ledger.open(done.aside, read_only=True).head() == old, "what was replaced is kept, whole"
+
+
+def test_after_a_restore_every_kind_of_seal_says_what_it_can(ledger: Ledger, copy: Path) -> None:
+    kept, lost = Seal.of(ledger.head(), "Example Plant"), ledger.entry(9)
+    early = ledger.entry(6)
+    chain = ledger.start().chain
+    done = restore(copy, ledger.path, signing(), pin_profile=CHEAP_PROFILE)
+    back = Ledger.open(ledger.path, clock=Clock(done.entry.at))
+    for number in range(6):
+        back.append(note(f"after{number}"))
+
+    def seal(n: int, hash_: str, of: str = chain) -> Seal:
+        return Seal(chain=of, plant="Example Plant", n=n, hash=hash_, at="2026-03-02T15:00:00.000000Z")
+
+    def said(*seals: Seal) -> tuple[list[str], list[str]]:
+        report = verify_file(ledger.path, seals)
+        keys = [[one.say.key.removeprefix("ledger.verify.") for one in part]
+                for part in (report.problems, report.remarks)]  # fmt: skip
+        return keys[0], keys[1]
+
+    assert said(seal(6, early.hash)) == ([], ["restored"])
+    assert verify_file(ledger.path, (seal(6, early.hash),)).sealed_n == 6
+    assert said(seal(6, "0" * 64)) == (["seal_hash"], ["restored"])
+    assert said(kept) == ([], ["restored", "seal_lost"])
+    assert said(seal(9, lost.hash)) == ([], ["restored", "seal_lost"]), "never taken for the new entry 9"
+    assert said(seal(12, "1" * 64)) == (["seal_not_named"], ["restored"])
+    assert said(seal(11, "1" * 64)) == (["seal_not_named"], ["restored"])
+    assert said(done.seal, _newest(back)) == ([], ["restored"])
+    assert said(seal(9, "1" * 64, done.seal.chain)) == (["seal_hash"], ["restored"])
+    assert said(seal(99, "1" * 64, done.seal.chain)) == (["seal_cut"], ["restored"])
+    assert said(seal(9, "1" * 64, "elsewhere")) == (["seal_chain"], ["restored"])
+
+
+def test_a_restored_ledger_is_copied_and_restored_again(ledger: Ledger, copy: Path, tmp_path: Path) -> None:
+    first = restore(copy, ledger.path, signing(), pin_profile=CHEAP_PROFILE)
+    seal = _newest(Ledger.open(ledger.path))
+    second = restore(copy, ledger.path, signing(), seals=(seal,), pin_profile=CHEAP_PROFILE)
+    assert second.entry.n == first.entry.n, "the first restore is among what the copy lacks"
+    assert second.entry.value["known"]["chain"] == first.seal.chain
+    report = verify_file(ledger.path, (seal,))
+    assert (report.ok, [one.say.key for one in report.remarks]) == (
+        True, ["ledger.verify.restored", "ledger.verify.seal_lost"],
+    )  # fmt: skip
+    again = tmp_path / "again.db"
+    back_up(Ledger.open(ledger.path), again)
+    assert verify_file(again, (second.seal,)).sealed_n == second.seal.n
+
+
+@pytest.mark.parametrize(
+    ("sign", "fault"),
+    [
+        (signing(by="S01", witness="S01"), RefusedError),
+        (signing(by="P01", witness="P02"), RefusedError),
+        (signing(reason="  "), RefusedError),
+        (signing(pin="135790"), WrongPinError),
+    ],
+)
+def test_without_two_people_and_a_reason_nothing_changes(
+    ledger: Ledger, copy: Path, sign: Sign, fault: type[Exception]
+) -> None:
+    head = ledger.head()
+    with pytest.raises(fault):
+        restore(copy, ledger.path, sign, pin_profile=CHEAP_PROFILE)
+    assert ledger.head() == head
+    assert sorted(file.name for file in ledger.path.parent.iterdir()) == ["copies", "ledger.db"]
+    assert Ledger.open(copy).head().n == 6
+
+
+def test_a_copy_that_does_not_hold_is_not_put_in_place(ledger: Ledger, copy: Path) -> None:
+    rewrite(copy, lambda rows: [*rows[:3], (4, rows[3][1].replace("Zoë", "Zoe"), rows[3][2]), *rows[4:]])
+    with pytest.raises(CopyNotSoundError):
+        restore(copy, ledger.path, signing())
+
+
+def test_a_copy_computed_anew_does_not_pass_an_older_seal(ledger: Ledger, copy: Path) -> None:
+    seal = Seal.of(ledger.head(), "Example Plant")
+    early = Seal(
+        chain=seal.chain, plant=seal.plant, n=5, hash=ledger.entry(5).hash, at="2026-03-02T14:05:00.000000Z"
+    )
+    rewrite(
+        copy, lambda rows: recomputed([(n, body.replace("Jo Pell", "Jo Bell"), h) for n, body, h in rows])
+    )
+    with pytest.raises(CopyNotSoundError, match="sealed"):
+        examine(copy, ledger.path.with_name("nowhere.db"), (early,))
+
+
+def test_a_copy_of_another_ledger_is_refused(ledger: Ledger, copy: Path, tmp_path: Path) -> None:
+    other = new_ledger(tmp_path / "other.db", Clock(OPENING + timedelta(days=1)))
+    with pytest.raises(OtherLedgerError):
+        restore(copy, other.path, signing())
+    with pytest.raises(OtherLedgerError):
+        examine(
+            copy, tmp_path / "nowhere.db", (replace(Seal.of(other.head(), "Example Plant"), chain="else"),)
+        )
+
+
+def test_a_damaged_ledger_is_kept_beside(ledger: Ledger, copy: Path) -> None:
+    ledger.path.write_bytes(b"no database at all")
+    done = restore(copy, ledger.path, signing(), pin_profile=CHEAP_PROFILE)
+    assert done.aside is not None
+    assert done.aside.read_bytes() == b"no database at all"
+    assert "known" not in done.entry.value
+    assert verify_file(ledger.path).ok
+
+
+def test_a_journal_without_its_file_is_not_played_into_the_copy(ledger: Ledger, copy: Path) -> None:
+    ledger.path.unlink()
+    journal = ledger.path.with_name("ledger.db-journal")
+    journal.write_bytes(b"half a journal")
+    restore(copy, ledger.path, signing(), pin_profile=CHEAP_PROFILE)
+    assert not journal.exists()
+    assert [file.read_bytes() for file in ledger.path.parent.glob("*-journal")] == [b"half a journal"]
+
+
+def test_a_ledger_that_was_open_records_nothing_after_the_swap(ledger: Ledger, copy: Path) -> None:
+    restore(copy, ledger.path, signing(), pin_profile=CHEAP_PROFILE)
+    with pytest.raises(LedgerReplacedError):
+        ledger.append(note("too late"))
+    with pytest.raises(LedgerReplacedError):
+        ledger.head()
+
+
+def _next(looks: list[Callable[[], None]]) -> None:
+    looks.pop(0)()
+
+
+def test_a_writer_that_waited_for_the_lock_finds_the_other_file(
+    ledger: Ledger, copy: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It looked at the file before the swap and got the old file's lock after it."""
+    first = ledger.store.check_same
+    looks: list[Callable[[], None]] = [lambda: None, first]
+    restore(copy, ledger.path, signing(), pin_profile=CHEAP_PROFILE)
+    monkeypatch.setattr(ledger.store, "check_same", lambda: _next(looks))
+    with pytest.raises(LedgerReplacedError):
+        ledger.append(note("too late"))
+    assert not looks
+
+
+def test_an_older_copy_put_in_place_by_hand_goes_on_with_two_people(ledger: Ledger, copy: Path) -> None:
+    seal = _newest(ledger)
+    ledger.path.write_bytes(copy.read_bytes())
+    standing = standing_of(ledger.path, (seal,))
+    assert standing.missing == 5
+    done = go_on_with(ledger.path, signing(), standing, pin_profile=CHEAP_PROFILE)
+    assert (done.entry.n, done.entry.value["missing"], done.aside) == (7, 5, None)
+    assert verify_file(ledger.path, (seal, done.seal)).ok
+
+
+def test_two_that_went_different_ways_are_told_apart(ledger: Ledger, copy: Path) -> None:
+    Ledger.open(copy, clock=Clock()).append(note("elsewhere"))
+    assert examine(copy, ledger.path).parted
+
+
+def test_a_restore_entry_that_does_not_fit_is_noticed(ledger: Ledger, copy: Path) -> None:
+    restore(copy, ledger.path, signing(), pin_profile=CHEAP_PROFILE)
+
+    def other_head(rows: list[tuple[int, str, str]]) -> list[tuple[int, str, str]]:
+        return recomputed(
+            [(n, body.replace('"kept":{"hash":"', '"kept":{"hash":"f'), h) for n, body, h in rows]
+        )
+
+    rewrite(ledger.path, other_head)
+    assert [one.say.key for one in verify_file(ledger.path).problems] == ["ledger.verify.restored_entry"]
+    connection = sqlite3.connect(ledger.path)
+    assert connection.execute("SELECT count(*) FROM entries WHERE kind = 'ledger.restored'").fetchone() == (
+        1,
+    )
+    connection.close()

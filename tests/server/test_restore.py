@@ -1,0 +1,30 @@
+"""A backup restored to an empty database, and what stands there already is left alone."""
+
+from pathlib import Path
+
+import pytest
+
+from floorterm.ledger import CHEAP_PROFILE, Ledger, LedgerExistsError, back_up, verify_place
+from floorterm.ledger.restore import restore
+from tests.ledger.conftest import note
+from tests.ledger.test_restore import signing
+from tests.server.conftest import Server
+
+
+def test_a_backup_of_a_server_is_restored_to_an_empty_database(
+    ledger: Ledger, server: Server, place: str, database: str, tmp_path: Path
+) -> None:
+    copy = tmp_path / "copy.db"
+    back_up(ledger, copy)
+    sealed = ledger.seal("paper")
+    with pytest.raises(LedgerExistsError):
+        restore(copy, server.url(server.database_of(place)), signing(), pin_profile=CHEAP_PROFILE)
+    target = server.url(database)
+    done = restore(copy, target, signing(), seals=(sealed,), pin_profile=CHEAP_PROFILE)
+    assert (done.entry.n, done.entry.value["missing"], done.aside) == (6, 2, None)
+    report = verify_place(target, (sealed, done.seal))
+    assert (report.ok, report.sealed_n, report.chain) == (True, 6, done.seal.chain)
+    back = Ledger.open(target)
+    assert back.append(note("k1")).n == 8
+    assert back.head().chain == done.seal.chain
+    back.close()
