@@ -35,14 +35,14 @@ _SEALS = click.option(
 
 def _kept_seals(witness: Path | None) -> "tuple[Seal, ...]":
     """The seals of a witness file; leaves with status 2 at a line that is none."""
-    from floorterm.ledger import LedgerError, Seal  # noqa: PLC0415
+    from floorterm.ledger import LedgerError  # noqa: PLC0415
+    from floorterm.ledger.witness import read_seals  # noqa: PLC0415
 
     if witness is None:
         return ()
     try:
-        lines = witness.read_text(encoding="utf-8").splitlines()
-        return tuple(Seal.parse(line) for line in lines if line.strip())
-    except (LedgerError, UnicodeDecodeError) as error:
+        return read_seals(witness)
+    except LedgerError as error:
         fail(str(error))
 
 

@@ -1,7 +1,5 @@
-"""Commands about the ledger: init, move, holds, verify, export."""
+"""Commands about the ledger: init, move, holds, export."""
 
-import sys
-from dataclasses import asdict
 from pathlib import Path
 
 import click
@@ -13,11 +11,9 @@ from floorterm.cli.common import (
     db_option,
     default_db,
     fail,
-    json_option,
     load_library,
     open_ledger,
     own_folder,
-    print_json,
 )
 from floorterm.ledger import Place, is_server
 from floorterm.people import LockoutStatus, Permission, Person
@@ -135,36 +131,6 @@ def holds(
     except (LedgerError, TextError) as error:
         fail(str(error), Status.SHORT)
     click.echo(f"Recorded as entry {entry.n}: {line} holds {', '.join(fragrances)}.")
-
-
-@click.command()
-@click.argument("file", required=False, type=click.Path(path_type=Path, dir_okay=False))
-@db_option
-@json_option
-def verify(file: Path | None, db: Place | None, as_json: bool) -> None:
-    """Verify the ledger (or FILE: a ledger or an export): every hash, the chain, the people.
-
-    Exit status 1 names the first entry that does not hold. A cut tail shows only against a seal kept elsewhere.
-    """
-    from floorterm.ledger import LedgerError  # noqa: PLC0415
-    from floorterm.ledger.verify import verify_place  # noqa: PLC0415
-
-    path = file or db or default_db()
-    try:
-        report = verify_place(path)
-    except LedgerError as error:
-        fail(str(error))
-    if as_json:
-        print_json(asdict(report))
-    else:
-        for problem in report.problems:
-            click.echo(f"entry {problem.n}: {problem.text}")
-        for remark in report.remarks:
-            click.echo(f"entry {remark.n}: {remark.text}")
-        verdict = "holds" if report.ok else "DOES NOT HOLD"
-        click.echo(f"{path}: {report.entries} entries, the chain {verdict}, head {report.head}")
-        click.echo("Entries after the last seal kept elsewhere are chained, not sealed.")
-    sys.exit(Status.WELL if report.ok else Status.SHORT)
 
 
 @click.command()

@@ -19,11 +19,18 @@ _LINE = re.compile(
     rf"floorterm seal: entry (?P<n>[1-9]\d*) at (?P<at>\S+) chain (?P<chain>\S+) "
     rf"hash (?P<hash>{_HEX}{{8}}(?: {_HEX}{{8}}){{7}}) plant (?P<plant>.+)"
 )
+# what a square code says: only characters that it packs tightly (ISO/IEC 18004, alphanumeric mode)
+_CODE = re.compile(
+    r"FLOORTERM SEAL (?P<n>[1-9]\d*) (?P<at>\S+) (?P<chain>\S+) (?P<hash>[0-9A-F]{64})", re.IGNORECASE
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Seal:
-    """An entry as a head that somebody keeps elsewhere: `at` is its time as the body writes it."""
+    """An entry as a head that somebody keeps elsewhere: `at` is its time as the body writes it.
+
+    `plant` is the plant's printed name, "" where the seal was read from a code (`code`), which leaves it out.
+    """
 
     chain: str
     plant: str
@@ -38,8 +45,12 @@ class Seal:
 
     @classmethod
     def parse(cls, text: str) -> Self:
-        """The seal that a line says. Raises SealFaultError."""
-        found = _LINE.fullmatch(text.strip())
+        """The seal that a line or a scanned code says; the line may be broken. Raises SealFaultError."""
+        tidy = " ".join(text.split())
+        if found := _CODE.fullmatch(tidy):
+            n, at, chain, digits = found.group("n", "at", "chain", "hash")
+            return cls(chain=chain.lower(), plant="", n=int(n), hash=digits.lower(), at=at.upper())
+        found = _LINE.fullmatch(text.strip()) or _LINE.fullmatch(tidy)
         if found is None:
             raise SealFaultError(text=repr(text[:200]))
         fields = found.groupdict()
@@ -61,12 +72,21 @@ class Seal:
         """Twelve digits, for a screen; never compare these alone."""
         return self.hash[:12]
 
+    @property
+    def code(self) -> str:
+        """What a code to photograph says: all that is compared, in capitals, without the plant's name.
+
+        A chain's identifier is made in lower case; one that is not would be read back so.
+        """
+        return f"FLOORTERM SEAL {self.n} {self.at} {self.chain} {self.hash}".upper()
+
     def __str__(self) -> str:
         """One line, as it is printed and kept."""
         where = f"entry {self.n} at {self.at} chain {self.chain}"
         return f"floorterm seal: {where} hash {self.groups} plant {self.plant}"
 
 
-def seal_value(seal: Seal, to: str) -> Mapping[str, Any]:
-    """The value of `seal.made`: what was sealed, and where the seal went."""
-    return {"n": seal.n, "hash": seal.hash, "to": to}
+def seal_value(seal: Seal, to: str, why: str = "") -> Mapping[str, Any]:
+    """The value of `seal.made`: what was sealed, where the seal went, and why at this moment."""
+    value = {"n": seal.n, "hash": seal.hash, "to": to}
+    return value | {"why": why} if why else value

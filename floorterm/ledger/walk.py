@@ -44,8 +44,10 @@ class Report:
 
     `entries` counts those read, `first` is the number of the first (above 1 in an export of a part), `n` and
     `head` are number and hash of the last. `problems` holds the first hundred, `more` counts the rest.
-    `sealed_n` is the last entry that a given seal confirms; those after it are chained, not sealed. `remarks` are
-    no faults: restores that two people answer for, and seals of entries that such a restore says are lost.
+    `seals` counts the seals that were given, `sealed_n` is the last entry that one of them confirms and `sealed_at`
+    that seal's time; later entries are chained, not sealed. `differs_n` is the first sealed entry that is another
+    one now (0: none): whatever was altered lies after the last seal below it that still holds. `remarks`
+    are no faults: restores that two people answer for, and seals of entries that such a restore says are lost.
     """
 
     ok: bool
@@ -56,8 +58,11 @@ class Report:
     chain: str
     problems: tuple[Problem, ...] = ()
     more: int = 0
+    seals: int = 0
     sealed_n: int = 0
     remarks: tuple[Problem, ...] = ()
+    sealed_at: str = ""
+    differs_n: int = 0
 
 
 @dataclass(slots=True)
@@ -74,6 +79,8 @@ class Walk:
     chain: str = ""
     sealed_n: int = 0
     remarks: list[Problem] = field(default_factory=list)
+    sealed_at: str = ""
+    differs_n: int = 0
     people: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     _former: dict[str, tuple[int, Restored]] = field(default_factory=dict)
     _gap: bool = False
@@ -103,6 +110,7 @@ class Walk:
     def begin_at(self, n: int, prev: str) -> None:
         """Begin in the middle: an export of a part says what its first entry followed."""
         self.first, self.n, self.head, self._part = n, n - 1, prev, True
+        self._seals(n - 1, prev)
 
     def take(self, n: int, body: bytes, hash_: str) -> Mapping[str, Any]:
         """Check one entry against hash, number and predecessor. Gives its fields, none if unreadable."""
@@ -179,8 +187,10 @@ class Walk:
     def _seals(self, n: int, hash_: str) -> None:
         for seal in self.seals.get(n, ()):
             if seal.hash == hash_:
-                self.sealed_n = max(self.sealed_n, n)
+                if not self.differs_n:
+                    self.sealed_n, self.sealed_at = n, seal.at
             elif not self.chain or seal.chain == self.chain:
+                self.differs_n = self.differs_n or n
                 self.note(n, "seal_hash", at=seal.at)
 
     def compare_columns(self, n: int, fields: Mapping[str, Any], columns: Sequence[Any]) -> None:
@@ -207,14 +217,14 @@ class Walk:
         """Everything that was found, the seals beyond the end included."""
         if not self.entries:
             self.note(0, "nothing")
-        for seals in self.seals.values():
-            for seal in seals:
+        for n in sorted(self.seals):
+            for seal in self.seals[n]:
                 if seal.chain in self._former:
                     self._former_seal(seal, *self._former[seal.chain])
                 elif self.chain and seal.chain != self.chain:
                     self.note(0, "seal_chain", at=seal.at, chain=seal.chain)
-                elif seal.n > self.n:
-                    self.note(0, "seal_cut", n=seal.n, at=seal.at)
+                elif n > self.n:
+                    self.note(0, "seal_cut", n=n, at=seal.at)
         return Report(
             ok=not self.problems,
             entries=self.entries,
@@ -224,8 +234,11 @@ class Walk:
             chain=self.chain,
             problems=tuple(self.problems),
             more=self.more,
+            seals=sum(map(len, self.seals.values())),
             sealed_n=self.sealed_n,
             remarks=tuple(self.remarks),
+            sealed_at=self.sealed_at,
+            differs_n=self.differs_n,
         )
 
     def _former_seal(self, seal: Seal, at_n: int, restored: Restored) -> None:

@@ -35,6 +35,7 @@ from floorterm.library.procedures import (
     SequenceFile,
     StepSpec,
 )
+from floorterm.library.record_data import RecordPolicy
 from floorterm.library.words import (
     Claim,
     Device,
@@ -89,6 +90,7 @@ __all__ = [
     "PlantFile",
     "PriceList",
     "ProcedureFile",
+    "RecordPolicy",
     "SafetyMaximum",
     "SectionSpec",
     "SequenceFile",
@@ -188,6 +190,7 @@ class PlantFile(Model):
     prices: PriceList | None = None
     calibration: CalibrationPolicy = CalibrationPolicy()
     lye: LyePolicy | None = None
+    record: RecordPolicy = RecordPolicy()
     first_aid: Annotated[tuple[FirstAidTopic, ...], Field(min_length=1)]
 
     @field_validator("time_zone")
