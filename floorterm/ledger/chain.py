@@ -17,9 +17,9 @@ from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError
 
 from floorterm.entries import Draft, Entry, canonical
+from floorterm.ledger import clock as clocks
 from floorterm.ledger import reading
 from floorterm.ledger.bodies import start_body
-from floorterm.ledger.clock import Watch, wall_clock
 from floorterm.ledger.faults import (
     LedgerDamagedError,
     LedgerDiskError,
@@ -59,9 +59,10 @@ class Chain:
         pin_profile: PinProfile = DEFAULT_PROFILE,
     ) -> None:
         self.store = store
-        self._clock = clock or wall_clock
+        self._set_clock = clock
         self._new_id = new_id or random_id
-        self._watch = Watch() if clock is None else None  # a set clock is nobody's clock to watch
+        self._watch = clocks.Watch() if clock is None else None  # a set clock is nobody's clock to watch
+        self._apart = clocks.Apart()
         self._read_only = read_only
         self._pin_profile = pin_profile
         self._lock = threading.RLock()
@@ -104,7 +105,7 @@ class Chain:
             plant=plant_name,
             zone=zone,
             checklists=checklists,
-            at=(clock or wall_clock)(),
+            at=(clock or clocks.wall_clock)(),
         )
         _create(place, canonical(body))
         return cls(_opened(place), clock=clock, new_id=new_id, pin_profile=pin_profile)
@@ -148,8 +149,8 @@ class Chain:
         )
 
     def now(self) -> datetime:
-        """The clock that the ledger was opened with."""
-        return self._clock()
+        """The clock that the ledger was opened with, else this machine's."""
+        return (self._set_clock or clocks.wall_clock)()
 
     def new_id(self) -> str:
         """A fresh identifier, for instance an idempotency key, from the source given at opening."""
@@ -236,13 +237,15 @@ class Chain:
             self.store.check_same()
             try:
                 with self.store.writer() as connection:
+                    now = self._set_clock() if self._set_clock else self.store.time(connection)
                     transaction = Transaction(
                         connection,
                         path=self.store.name,
                         start=self._start,
-                        now=self._clock(),
+                        now=now,
                         new_id=self._new_id,
                         step_since=self._watch.step if self._watch else None,
+                        apart=self._apart.news(self.now() - now),
                     )
                     done = work(transaction)
                     self._commit(connection, transaction)
@@ -250,6 +253,7 @@ class Chain:
                 raise self._explained(fault) from fault
             if self._watch and transaction.written:
                 self._watch.note(transaction.now)
+                self._apart.note(transaction.apart)
             return done
 
     def _commit(self, connection: Connection, transaction: Transaction) -> None:

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
 TOLERANCE = timedelta(seconds=2)
+APART = timedelta(seconds=5)
 
 
 def wall_clock() -> datetime:
@@ -47,3 +48,18 @@ class Watch:
     def note(self, now: datetime) -> None:
         """Both clocks at an entry that was just recorded."""
         self._last = (now, self._steady())
+
+
+class Apart:
+    """Remembers how far this machine's clock was from the record's when that was last recorded."""
+
+    def __init__(self) -> None:
+        self._told = timedelta(0)
+
+    def news(self, apart: timedelta) -> timedelta | None:
+        """How far they are apart now, if by more than five seconds, and not as it was told already."""
+        return apart if abs(apart) > APART and abs(apart - self._told) > APART else None
+
+    def note(self, apart: timedelta | None) -> None:
+        """What was just recorded; None if nothing was to be told."""
+        self._told = self._told if apart is None else apart

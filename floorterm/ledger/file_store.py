@@ -4,6 +4,7 @@ import contextlib
 import os
 import threading
 from collections.abc import Iterator
+from datetime import datetime
 from itertools import count
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import NullPool
 
 from floorterm.entries import digest
-from floorterm.ledger import connect
+from floorterm.ledger import clock, connect
 from floorterm.ledger.faults import (
     LedgerBusyError,
     LedgerError,
@@ -69,6 +70,10 @@ class FileStore:
         with self._readers.connect() as connection:
             connection.exec_driver_sql("BEGIN")
             yield connection
+
+    def time(self, connection: Connection) -> datetime:  # noqa: ARG002  as the store of a server has it
+        """The machine's: whoever writes into the file works on it."""
+        return clock.wall_clock()
 
     def settled(self) -> contextlib.AbstractContextManager[Connection]:
         """SQLite's commit is over when it returns, however it ended."""

@@ -216,7 +216,7 @@ def _go_on(ledger: Ledger, standing: Standing, signed: Signed) -> Entry:
     key, chain = ledger.new_id(), ledger.new_id()
 
     def work(transaction: Transaction) -> Entry:
-        transaction.note_step()
+        transaction.note_clocks(signed.terminal)
         head = transaction.head()
         value = Restored(
             chain=chain, was=head.chain, kept_n=head.n, kept_hash=head.hash, known=standing.known

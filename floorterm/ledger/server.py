@@ -9,6 +9,7 @@ on every connection, and a server that does not is refused.
 import contextlib
 import weakref
 from collections.abc import Iterator, Mapping
+from datetime import datetime
 from types import MappingProxyType
 from typing import Any
 
@@ -213,6 +214,11 @@ class ServerStore:
         with self._engine.connect() as connection:
             connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": LOCK_KEY})
             yield connection
+
+    def time(self, connection: Connection) -> datetime:
+        """The server's, at this moment rather than at the transaction's begin."""
+        found: datetime = connection.execute(text("SELECT clock_timestamp()")).scalar_one()
+        return found
 
     @contextlib.contextmanager
     def settled(self) -> Iterator[Connection]:

@@ -5,6 +5,7 @@ append, who may what) is the same for both and stands elsewhere.
 """
 
 from contextlib import AbstractContextManager
+from datetime import datetime
 from typing import Protocol
 
 from sqlalchemy import Connection
@@ -28,6 +29,9 @@ class Store(Protocol):
 
     def snapshot(self) -> AbstractContextManager[Connection]:
         """A connection on which everything is read as it stood at one moment."""
+
+    def time(self, connection: Connection) -> datetime:
+        """The time by the clock that counts for everybody who writes here."""
 
     def settled(self) -> AbstractContextManager[Connection]:
         """A connection for reading after no write can be under way any more: to learn what became of one."""

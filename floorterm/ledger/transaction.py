@@ -29,6 +29,7 @@ from floorterm.ledger.values import Asked, Guard, Head, Start
 from floorterm.people import Person
 
 CLOCK_STEPPED = "clock.stepped"
+CLOCK_APART = "clock.apart"  # the terminal's clock is not with that of the record
 LEDGER_MOVED = "ledger.moved"  # the last entry of a chain that goes on in another place
 _RESERVED = ("ledger.", "person.", "pin.", "clock.", "seal.", "backup.", "export.", "schema.")
 
@@ -45,9 +46,11 @@ class Transaction:
         now: datetime,
         new_id: Callable[[], str],
         step_since: Callable[[datetime, datetime], timedelta | None] | None = None,
+        apart: timedelta | None = None,
     ) -> None:
         self.connection = connection
         self.now = now
+        self.apart = apart
         self.new_id = new_id
         self.written: list[Entry] = []
         if reading.start_hash(connection) != start.hash:
@@ -90,7 +93,7 @@ class Transaction:
             if refusals := tuple(guard(asked)):
                 raise RefusedError(refusals)
         self.check_open()
-        self.note_step()
+        self.note_clocks(drafts[0].terminal)
         return [self._insert(draft, disabled_too=disabled_too) for draft in drafts]
 
     def entries(
@@ -149,15 +152,15 @@ class Transaction:
             raise KeyReusedError(n=entry.n)
         return entry
 
-    def note_step(self) -> None:
-        """Where the clock was set since the last entry, an entry says by how much, before anything else."""
-        if self._step_since is None or self.written:
+    def note_clocks(self, terminal: str) -> None:
+        """Before anything else, entries say how far a clock was set since the last one, or is apart from here."""
+        if self.written:
             return
-        stepped = self._step_since(self.now, self.head().at)
-        if stepped is not None:
-            seconds = f"{stepped.total_seconds():.1f}"
-            value = {"by": {"number": seconds, "unit": "s"}}
-            self._insert(Draft(kind=CLOCK_STEPPED, key=self.new_id(), value=value))
+        stepped = self._step_since(self.now, self.head().at) if self._step_since else None
+        for kind, by in ((CLOCK_STEPPED, stepped), (CLOCK_APART, self.apart)):
+            if by is not None:
+                value = {"by": {"number": f"{by.total_seconds():.1f}", "unit": "s"}}
+                self._insert(Draft(kind=kind, key=self.new_id(), terminal=terminal, value=value))
 
     def _insert(self, draft: Draft, *, disabled_too: bool = False) -> Entry:
         head = self.head()

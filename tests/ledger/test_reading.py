@@ -122,8 +122,8 @@ class _Real:
 @pytest.fixture
 def real(monkeypatch: pytest.MonkeyPatch) -> _Real:
     machine = _Real()
-    monkeypatch.setattr("floorterm.ledger.chain.wall_clock", lambda: machine.wall)
-    monkeypatch.setattr("floorterm.ledger.chain.Watch", lambda: Watch(lambda: machine.steady))
+    monkeypatch.setattr("floorterm.ledger.clock.wall_clock", lambda: machine.wall)
+    monkeypatch.setattr("floorterm.ledger.clock.Watch", lambda: Watch(lambda: machine.steady))
     return machine
 
 
