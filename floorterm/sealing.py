@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from floorterm.library.model import Shift
 
 SEAL_AWAY = "seal.away"  # a seal could not be brought to its second place
+PHOTOGRAPH = "photograph"  # where a seal goes that is shown as a code
 _DAILY = timedelta(hours=24)
 _LOOK_BACK = 200  # seals to other places that may lie behind the newest one to this place
 _AT_ONCE = {"work.released": "release", "export.made": "export", "backup.made": "backup"}
@@ -150,3 +151,14 @@ def _seal_of(ledger: "Ledger", chain: str, entry: Entry) -> Seal:
 def _compare(ledger: "Ledger", witness: Path, newest: Seal) -> None:
     if newest.n > ledger.head().n or ledger.entry(newest.n).hash != newest.hash:
         raise WitnessDiffersError(path=str(witness), number=newest.n, at=newest.at)
+
+
+def photo_seal(ledger: "Ledger", *, person: str = "", terminal: str = "") -> Seal:
+    """A seal to be photographed: the last one made for that, if nothing but seals was recorded since, else a new one.
+
+    Raises a LedgerError where it cannot be recorded.
+    """
+    newest = _newest(ledger.entries, PHOTOGRAPH)
+    if newest is not None and not _worked(ledger.entries, newest.n):
+        return _seal_of(ledger, ledger.head().chain, newest)
+    return ledger.seal(PHOTOGRAPH, person=person, terminal=terminal)

@@ -20,6 +20,7 @@ from floorterm.terminal.desk import Desk
 from floorterm.terminal.log import LOG
 from floorterm.terminal.messages import LedgerMoved, MinutePassed, Retold, Scanned
 from floorterm.terminal.scan import ENTERS, GAP_S, Fed, Key, ScanCollector
+from floorterm.terminal.second_place import SecondPlace
 from floorterm.terminal.session import Session
 from floorterm.terminal.signer import Signer
 from floorterm.terminal.views.text import day_and_clock
@@ -78,6 +79,7 @@ class FloorApp(App[int]):
         self.session = Session(steady)
         self.desk = Desk(self)
         self.signer = Signer(self)
+        self.second_place = SecondPlace(steady)
         self.collector = ScanCollector(gap_s=scan_gap_s)
         self._opener = opener
         self._when_shown = when_shown
@@ -147,6 +149,7 @@ class FloorApp(App[int]):
         else:
             self._minute = self._minute_now()
             self.retell()
+            self.second_place.look(self.desk.plant)
 
     async def _show_trouble(self, sentences: tuple[str, ...]) -> None:
         """Show why the plant cannot be opened; first aid and trying again stay possible."""
@@ -224,6 +227,10 @@ class FloorApp(App[int]):
         if minute != self._minute:
             self._minute = minute
             self.screen.post_message(MinutePassed())
+            self.second_place.look(self.desk.plant)
+        if fault := self.second_place.news():
+            LOG.warning("second place for seals: %s", fault)
+            self.say(self.desk.sentences(fault)[0])
         if self.session.is_over(self.desk.plant.library.plant.pins.idle_min) and not self.desk.pending:
             self.end_session()
 

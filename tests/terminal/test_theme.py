@@ -27,6 +27,7 @@ _PAIRS = (
     ("danger-fore", "danger-back"), ("safe-fore", "safe-back"), ("head-fore", "head-back"),
     ("head-strong", "head-back"), ("head-quiet", "head-back"), ("cap-fore", "cap-back"),
     ("cap-off", "ground"), ("cap-name", "cap-back"), ("chosen-fore", "chosen-back"),
+    ("code-fore", "code-back"),
 )  # fmt: skip
 
 

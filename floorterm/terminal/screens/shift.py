@@ -27,6 +27,7 @@ class ShiftScreen(FloorScreen[None]):
         Binding("f5", "decide", "terminal.key_decide", id="shift.decide"),
         Binding("f6", "release", "terminal.key_release", id="shift.release"),
         Binding("f7", "open_work", "terminal.key_work", id="shift.work"),
+        Binding("f8", "seal", "proof.key_seal", id="shift.seal"),
         Binding("left", "turn(-1)", "terminal.key_before", id="shift.before"),
         Binding("right", "turn(1)", "terminal.key_after", id="shift.after"),
     ]
@@ -54,6 +55,15 @@ class ShiftScreen(FloorScreen[None]):
         from floorterm.terminal.views.shift import window_text  # noqa: PLC0415
 
         return window_text(self.window, self.language)
+
+    def right_line(self) -> Line:
+        """Whether the second place for seals is away, and since when."""
+        from floorterm.terminal.views.shift import second_place_line  # noqa: PLC0415
+
+        place = self.app.second_place
+        if not self.desk.is_open:
+            return ()
+        return second_place_line(place.fault, place.since, self.desk.plant.zone, self.language)
 
     def show(self) -> None:
         """The works that were on in the shift."""
@@ -123,6 +133,12 @@ class ShiftScreen(FloorScreen[None]):
     def action_sign_offs(self) -> None:
         """Every entry of the shift."""
         self.app.push_screen(EntriesScreen(window=self.window))
+
+    def action_seal(self) -> None:
+        """The record's seal as a code to photograph."""
+        from floorterm.terminal.screens.seal import SealScreen  # noqa: PLC0415
+
+        self.app.push_screen(SealScreen())
 
     def action_open_work(self) -> None:
         """The work of the row, as it stands."""

@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING, Protocol
 
 from floorterm.changeover.queries import open_steps
 from floorterm.changeover.view import title_of
+from floorterm.ledger.proof_faults import WitnessDiffersError
 from floorterm.terminal.views.lines import Names, against_standard, deviations_span
-from floorterm.terminal.views.text import Line, Span, Tone, Worded, clock, short_name, tell
+from floorterm.terminal.views.text import Line, Span, Tone, Worded, clock, day_and_clock, short_name, tell
 from floorterm.wording import Say, sentence, words
 
 if TYPE_CHECKING:
     from floorterm.changeover.state import Deviation, State
+    from floorterm.ledger import LedgerError
 
 _STATUS_TONE: dict[str, Tone] = {"released": "done", "abandoned": "strong", "paused": "caution", "open": ""}
 
@@ -34,6 +36,19 @@ class ShiftNamed(Protocol):
     def hours(self) -> int:
         """How many hours it runs."""
         ...
+
+
+def second_place_line(
+    fault: "LedgerError | None", since: datetime | None, zone: tzinfo, language: str
+) -> Line:
+    """That seals do not reach their second place; () where they do, or where the plant names none."""
+    if fault is None or since is None:
+        return ()
+    if isinstance(fault, WitnessDiffersError):
+        return (Span(f" {words('proof.differs_there', language)} ", "danger"),)
+    return (
+        Span(f" {words('proof.owed', language, since=day_and_clock(since, zone, language))} ", "caution"),
+    )
 
 
 @dataclass(frozen=True, slots=True)

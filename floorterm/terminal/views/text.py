@@ -15,7 +15,19 @@ from rich.cells import cell_len, set_cell_size
 from floorterm.wording import FALLBACK, words
 
 Tone = Literal[
-    "", "strong", "quiet", "done", "notice", "caution", "warning", "danger", "safe", "input", "off", "head"
+    "",
+    "strong",
+    "quiet",
+    "done",
+    "notice",
+    "caution",
+    "warning",
+    "danger",
+    "safe",
+    "input",
+    "off",
+    "head",
+    "code",
 ]
 
 

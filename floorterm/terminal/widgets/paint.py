@@ -40,6 +40,7 @@ TONES: Looks = MappingProxyType(
         "input": Look("typed"),
         "off": Look("quiet"),
         "head": Look("head-fore", "head-back"),
+        "code": Look("code-fore", "code-back"),
         "selected": Look("chosen-fore", "chosen-back"),
     }
 )
