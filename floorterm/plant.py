@@ -4,6 +4,7 @@ Screens and commands ask here; what is read stands in `plant_record`, the rules 
 `ledger`.
 """
 
+import contextlib
 import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
@@ -12,12 +13,14 @@ from typing import TYPE_CHECKING, Any
 from floorterm.changeover.accepting import CALIBRATED, Acceptance, to_value
 from floorterm.changeover.acts import STARTED, Act, LockoutAct, Redirect, SignStep
 from floorterm.changeover.compose import compose
-from floorterm.changeover.register import HOLDS
+from floorterm.changeover.register import HOLDS, next_number
 from floorterm.changeover.rules import may, needs_pin
+from floorterm.changeover.standing import STANDS, STANDS_EVERY
 from floorterm.changeover.state import State
 from floorterm.changeover.tank_history import Use
 from floorterm.changeover.worksheet import Worksheet, to_json
 from floorterm.entries import Draft, Entry, clean_text
+from floorterm.ledger import LedgerError
 from floorterm.lockout.model import NEVER_REFUSED
 from floorterm.people import Permission, Person
 from floorterm.plant_record import (
@@ -264,8 +267,7 @@ class Plant(PlantRecord):
         key: str,
         guard: Callable[["Asked"], Sequence[Refusal]],
     ) -> State:
-        taken = sum(mark.changeover.startswith(prefix) for mark in self._register().started)
-        work = f"{prefix}-{taken + 1:04d}"
+        work = self._next_name(prefix)
         value: dict[str, Any] = {}
         if worksheet is not None:
             value = {
@@ -297,7 +299,29 @@ class Plant(PlantRecord):
             ),
             whole,
         )
+        self._note_standing()
         return self.state(entry.changeover)
+
+    def _next_name(self, prefix: str) -> str:
+        """The next free name of a piece of work: its kind's letter and its number, without gaps."""
+        names = [mark.changeover for mark in self._register().started if mark.changeover.startswith(prefix)]
+        known = int(names[-1].removeprefix(f"{prefix}-")) if names else 0
+
+        def taken(number: int) -> bool:
+            return bool(self.ledger.refs(changeover=f"{prefix}-{number:04d}", limit=1))
+
+        return f"{prefix}-{next_number(known, taken):04d}"
+
+    def _note_standing(self) -> None:
+        """Record now and then where the plant stands, so that whoever opens it later need not read its past."""
+        register = self._register()
+        if register.n - register.stands.n < STANDS_EVERY:
+            return
+        draft = Draft(
+            kind=STANDS, key=self.ledger.new_id(), terminal=self.terminal, value=to_json(self.standing())
+        )
+        with contextlib.suppress(LedgerError):  # the work is recorded; the next start tries again
+            self.ledger.append(draft)
 
 
 def _way_out(act: Act, sheet: Worksheet) -> bool:

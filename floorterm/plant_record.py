@@ -1,23 +1,26 @@
 """The record of a plant as it stands: what each line holds, which works are open, what counts for whom.
 
 Library and ledger are read together here, and nothing is written; `floorterm.plant` records. No state of its own
-besides a cache of folds, which any reader could compute again from the entries.
+besides a cache of folds, which any reader could compute again from the entries. What is read at an opening is what
+is open and what came since the plant's last standing (`changeover.standing`), however old the ledger is.
 """
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta, timezone
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from floorterm.changeover.accepting import CALIBRATED, calibration_from
-from floorterm.changeover.acts import LockoutAct, Release
+from floorterm.changeover.acts import STARTED, LockoutAct, Release
 from floorterm.changeover.compose import compose, compose_procedure
 from floorterm.changeover.eyewash import eyewash_of, up_to_last_good
 from floorterm.changeover.fold import apply, fold
-from floorterm.changeover.register import ENDS, HOLDS, MARKS, Register, begun
+from floorterm.changeover.line_now import Holds, LineNow, under_lockout, urgency
+from floorterm.changeover.register import ENDS, HOLDS, MARKS, SINCE, LineMarks, Mark, Register, begun
+from floorterm.changeover.standing import STANDS, Checked, LineStands, Standing, standing_of
 from floorterm.changeover.state import State
-from floorterm.changeover.tank_history import Use, tanks_held, use_of
+from floorterm.changeover.tank_history import Use, dosed, tanks_held, use_of, uses_kept
 from floorterm.changeover.worksheet import Worksheet
 from floorterm.entries import Entry
 from floorterm.library.calibrated import Calibration, CalibrationMismatchError, with_calibration
@@ -27,46 +30,21 @@ from floorterm.lockout.state import LockOn
 from floorterm.lye.duties import Eyewash
 
 if TYPE_CHECKING:
-    from floorterm.ledger import Ledger
+    from floorterm.ledger import Ledger, Ref
     from floorterm.library.model import Library
 
 APPROVED = "library.approved"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Holds:
-    """What a line holds according to the record: fragrances (the main one first), since which entry and when."""
-
-    fragrances: tuple[str, ...] = ()
-    n: int = 0
-    at: datetime | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LineNow:
-    """One line at a glance. `changeover` is the open one; `procedures` are the open stand-alone ones.
-
-    `leftover` are abandoned works on this line whose lockout is not ended: a lock on, or a point isolated.
-    """
-
-    line: str
-    holds: Holds
-    changeover: State | None = None
-    procedures: tuple[State, ...] = ()
-    leftover: tuple[State, ...] = ()
-
-    @property
-    def works(self) -> tuple[State, ...]:
-        """Every piece of work that somebody may still have to act on."""
-        first = (self.changeover,) if self.changeover else ()
-        return (*first, *self.procedures, *self.leftover)
+_MOST_STATES = 256  # folds that are kept: more than a screen, a shift or a month's audit asks for again
 
 
 @dataclass
 class _Cache:
-    states: dict[str, State] = field(default_factory=dict)
+    states: dict[str, State] = field(default_factory=dict)  # the least used first
     register: Register | None = None
-    removals: tuple[int, tuple[Entry, ...]] = (0, ())
+    removals: tuple[int, tuple[Entry, ...]] | None = None
+    approval: tuple[int, Entry | None] = (0, None)
+    inspections: tuple[Entry, ...] = ()
+    inspected: "Library | None" = None
 
 
 class PlantRecord:
@@ -96,19 +74,19 @@ class PlantRecord:
         return self._state(work, self._register())
 
     def works(self, line: str | None = None) -> tuple[State, ...]:
-        """Every piece of work in order of its start, ended ones too."""
+        """Every piece of work in order of its start, ended ones too: all that there ever was."""
         register = self._register()
-        started = (mark for mark in register.started if line in (None, mark.line))
+        started = self.ledger.refs(kinds=(STARTED,), line=line)
         return tuple(self._state(mark.changeover, register) for mark in started)
 
     def works_between(self, since: datetime, until: datetime) -> tuple[State, ...]:
-        """Works that were under way at some moment of the half-open interval."""
+        """Works that were under way at some moment of the half-open interval, in order of their start."""
         register = self._register()
-        return tuple(
-            self._state(mark.changeover, register)
-            for mark in register.started
-            if mark.at < until and register.ended_at.get(mark.changeover, until) >= since
-        )
+        found = {work for marks in register.lines.values() for work in marks.open}
+        found |= {mark.changeover for mark in self.ledger.refs(kinds=ENDS, since=since)}
+        found -= {mark.changeover for mark in self.ledger.refs(kinds=(STARTED,), since=until)}
+        first = {work: self.ledger.refs(changeover=work, limit=1)[0].n for work in found}
+        return tuple(self._state(work, register) for work in sorted(found, key=lambda work: first[work]))
 
     def holds(self, line: str) -> Holds:
         """What the line holds: as stated last, or as the last finished or abandoned changeover left it."""
@@ -121,12 +99,18 @@ class PlantRecord:
         return tanks_held(self.library, line, (*newer, *self._uses(line)))
 
     def _uses(self, line: str) -> Iterator[Use]:
-        for ref in self.ledger.refs(kinds=(HOLDS, *ENDS), line=line, newest_first=True):
+        stands = self._register().stands
+        yield from (use for _, use in self._uses_since(stands, line))
+        yield from uses_kept(stands.line(line).dosed)
+
+    def _uses_since(self, stands: Standing, line: str) -> Iterator[tuple[int, Use]]:
+        kinds = (HOLDS, *ENDS)
+        for ref in self.ledger.refs(kinds=kinds, line=line, after_n=stands.n, newest_first=True):
             if ref.kind == HOLDS:
                 stated = tuple(self.ledger.entry(ref.n).value["fragrances"])
-                yield Use(sure=stated) if len(stated) == 1 else Use(perhaps=stated)
+                yield ref.n, Use(sure=stated) if len(stated) == 1 else Use(perhaps=stated)
             elif ref.changeover.startswith("C"):
-                yield use_of(self.state(ref.changeover), released=ref.kind == Release.KIND)
+                yield ref.n, use_of(self.state(ref.changeover), released=ref.kind == Release.KIND)
 
     def line_now(self, line: str) -> LineNow:
         """One line at a glance."""
@@ -135,20 +119,36 @@ class PlantRecord:
     def _register(self) -> Register:
         """Where every work stands, up to the ledger's last entry: what came since the last look is read."""
         known = self._cache.register
-        if known is None:
-            n = self.ledger.head().n
-            fresh = begun(n, self.ledger.refs(kinds=MARKS))
+        new: Sequence[Ref] = () if known is None else self.ledger.refs(after_n=known.n)
+        if known is None or any(ref.kind == STANDS for ref in new):
+            touched = {} if known is None else dict(known.taking(new).touched)
+            fresh = self._begun(touched)
         else:
-            fresh = known.taking(self.ledger.refs(after_n=known.n))
+            fresh = known.taking(new)
         self._cache.register = fresh
         return fresh
 
+    def _begun(self, touched: dict[str, int]) -> Register:
+        """The register from the newest standing on, or from the first entry where there is none."""
+        n = self.ledger.head().n
+        newest = self.ledger.entries(kinds=(STANDS,), newest_first=True, limit=1)
+        stands = standing_of(newest[0] if newest else None)
+        held = {line.holds: self._ref(line.holds) for line in stands.lines if line.holds}
+        marks = self.ledger.refs(kinds=SINCE if stands.n else MARKS, after_n=stands.n)
+        return begun(n, marks, stands, held, touched)
+
+    def _ref(self, n: int) -> "Ref":
+        return self.ledger.refs(after_n=n - 1, limit=1)[0]
+
     def _state(self, work: str, register: Register) -> State:
-        known = self._cache.states.get(work)
-        if known is not None and register.touched.get(work, 0) <= known.last_n:
-            return known
-        self._cache.states[work] = state = fold_on(work, known, self.ledger.entries)
-        return state
+        states = self._cache.states
+        known = states.pop(work, None)
+        if known is None or register.touched.get(work, 0) > known.last_n:
+            known = fold_on(work, known, self.ledger.entries)
+        states[work] = known
+        while len(states) > _MOST_STATES:
+            del states[next(iter(states))]
+        return known
 
     def _holds(self, line: str, register: Register) -> Holds:
         mark = register.line(line).holds
@@ -163,31 +163,39 @@ class PlantRecord:
     def _line_now(self, line: str, register: Register) -> LineNow:
         marks = register.line(line)
         open_works = [self._state(work, register) for work in marks.open]
-        abandoned = [self._state(work, register) for work in marks.abandoned]
         return LineNow(
             line=line,
             holds=self._holds(line, register),
             changeover=next((state for state in open_works if state.worksheet.procedure is None), None),
             procedures=tuple(state for state in open_works if state.worksheet.procedure is not None),
-            leftover=tuple(state for state in abandoned if _under_lockout(state)),
+            leftover=tuple(state for state in self._abandoned(marks, register) if under_lockout(state)),
         )
+
+    def _abandoned(self, marks: LineMarks, register: Register) -> list[State]:
+        """Abandoned works of a line of which something may be left, in the order of their ends."""
+        states = (self._state(work, register) for work in (*marks.abandoned, *marks.stirred))
+        found = (state for state in states if state.status == "abandoned")
+        return sorted(found, key=lambda state: state.ended_at or state.last_at)
 
     def lines(self) -> tuple[LineNow, ...]:
         """All lines, in the order of what needs a person first (locks, deviations, work, then quiet lines)."""
         register = self._register()
         found = [self._line_now(line, register) for line in self.library.lines]
-        return tuple(sorted(found, key=_urgency))
+        return tuple(sorted(found, key=urgency))
 
     def approval(self) -> Entry | None:
-        """The entry that approved the library as it is now, if any."""
-        for entry in self.ledger.entries(kinds=(APPROVED,), newest_first=True):
+        """The newest entry that approved the library as it is now, if any."""
+        seen, known = self._cache.approval
+        for entry in self.ledger.entries(kinds=(APPROVED,), after_n=seen):
+            seen = entry.n
             if entry.value.get("library_digest") == self.library.digest:
-                return entry
-        return None
+                known = entry
+        self._cache.approval = (seen, known)
+        return known
 
     def calibration(self, line: str) -> Calibration | None:
         """The newest figures of a line that somebody accepted; None if there are none that still fit the line."""
-        for ref in self.ledger.refs(kinds=(CALIBRATED,), line=line, newest_first=True):
+        for ref in self.ledger.refs(kinds=(CALIBRATED,), line=line, newest_first=True, limit=1):
             found = calibration_from(ref.n, self.ledger.entry(ref.n).value)
             try:
                 with_calibration(self.library.lines[line], found.values)
@@ -198,10 +206,14 @@ class PlantRecord:
 
     def inspected_library(self) -> "Library":
         """The library with the recorded inspections among the certificates of its lockout procedures."""
-        found = fold_inspections(self.ledger.entries(kinds=KINDS))
-        if not found:
-            return self.library
-        return self.library.model_copy(update={"lockouts": with_inspections(self.library.lockouts, found)})
+        known = self._cache.inspections
+        new = self.ledger.entries(kinds=KINDS, after_n=known[-1].n if known else 0)
+        if new or self._cache.inspected is None:
+            self._cache.inspections = (*known, *new)
+            found = fold_inspections(self._cache.inspections)
+            changed = {"lockouts": with_inspections(self.library.lockouts, found)} if found else {}
+            self._cache.inspected = self.library.model_copy(update=changed) if changed else self.library
+        return self._cache.inspected
 
     def worksheet(self, line: str, incoming: str, *, compare: bool = False) -> Worksheet:
         """The worksheet that a changeover of this line to that fragrance would have now.
@@ -248,7 +260,13 @@ class PlantRecord:
         return tuple(state for state in states if any(job.removed for job in state.locks.values()))
 
     def _removals(self) -> tuple[Entry, ...]:
-        """Entries that take an absent owner's lock off or tell the owner of it; only new ones are read."""
+        """Entries that take an absent owner's lock off or tell the owner of it; only new ones are read.
+
+        Of those before the last standing only what was not settled then.
+        """
+        if self._cache.removals is None:
+            stands = self._register().stands
+            self._cache.removals = stands.n, tuple(self.ledger.entry(n) for n in stands.removed)
         seen, known = self._cache.removals
         new = self.ledger.entries(kinds=(LockoutAct.KIND,), after_n=seen)
         about = (Event.REMOVE_OTHER, Event.OWNER_INFORMED)
@@ -263,10 +281,13 @@ class PlantRecord:
         """
         register = self._register()
         others = (
-            self._state(other, register)
-            for line in sorted(register.lines)  # those of the record, not of today's YAML
-            for other in (*register.line(line).open, *register.line(line).abandoned)
-            if other != work
+            state
+            for _, marks in sorted(register.lines.items())  # those of the record, not of today's YAML
+            for state in (
+                *(self._state(other, register) for other in marks.open),
+                *self._abandoned(marks, register),
+            )
+            if state.work != work
         )
         return tuple(lock for state in others for job in state.locks.values() for lock in job.holding())
 
@@ -282,9 +303,55 @@ class PlantRecord:
         found: dict[str, list[State]] = {"weekly": [], "yearly": []}
         for name, alone in self.library.alone.items():
             if alone.eyewash is not None and line in alone.lines:
-                started = (mark.changeover for mark in reversed(register.started) if mark.step == name)
-                found[alone.eyewash] += up_to_last_good(self._state(work, register) for work in started)
+                found[alone.eyewash] += self._checks(name, register)
         return eyewash_of(found["weekly"], found["yearly"])
+
+    def _checks(self, procedure: str, register: Register) -> list[State]:
+        """Works of a checking procedure, the newest first, back to the last good one."""
+        started: Sequence[Mark] = register.started
+        kept = register.stands.checks(procedure)
+        if kept is None and register.stands.n:  # it was not among the checking procedures then
+            started, kept = self.ledger.refs(kinds=(STARTED,)), ()
+        newer = (mark.changeover for mark in reversed(started) if mark.step == procedure)
+        return up_to_last_good(self._state(work, register) for work in (*newer, *(kept or ())))
+
+    # --- the next standing ----------------------------------------------------------------------
+
+    def standing(self) -> Standing:
+        """The plant after the ledger's last entry, as it is recorded for those who open it later."""
+        register = self._register()
+        return Standing(
+            n=register.n,
+            lines=tuple(self._line_stands(line, register) for line in sorted(register.lines)),
+            checked=tuple(
+                Checked(procedure=name, works=tuple(state.work for state in self._checks(name, register)))
+                for name, alone in sorted(self.library.alone.items())
+                if alone.eyewash is not None
+            ),
+            removed=tuple(self._unsettled(register.n)),
+        )
+
+    def _line_stands(self, line: str, register: Register) -> LineStands:
+        marks, before = register.line(line), register.stands.line(line)
+        new = ((n, use) for n, use in self._uses_since(register.stands, line) if n <= register.n)
+        return LineStands(
+            line=line,
+            open=marks.open,
+            left=tuple(state.work for state in self._abandoned(marks, register) if under_lockout(state)),
+            holds=marks.holds.n if marks.holds else 0,
+            dosed=dosed(before.dosed, new),
+        )
+
+    def _unsettled(self, up_to_n: int) -> Iterator[int]:
+        """Entries about removed locks of whoever does not know of it yet, by the entries or by the work's state."""
+        told = {owner: self.uninformed(owner) for owner in {_owner(entry) for entry in self._removals()}}
+        for entry in self._removals():
+            waits = any(
+                (one.changeover, one.value.get("job")) == _about(entry) for one in told[_owner(entry)]
+            )
+            jobs = self.state(entry.changeover).locks.values()
+            if entry.n <= up_to_n and (waits or any(_owner(entry) in job.removed for job in jobs)):
+                yield entry.n
 
 
 def with_offset(at: datetime, zone: ZoneInfo) -> datetime:
@@ -301,15 +368,9 @@ def fold_on(work: str, known: State | None, entries: Callable[..., Sequence[Entr
     return known
 
 
-def _under_lockout(state: State) -> bool:
-    return any(not job.is_idle for job in state.locks.values())
+def _owner(entry: Entry) -> str:
+    return str(entry.value.get("owner", ""))
 
 
-def _locks_on(state: State) -> bool:
-    return any(job.locks_on() for job in state.locks.values())
-
-
-def _urgency(now: LineNow) -> tuple[int, str]:
-    """0: locks on or a deviation waits; 1: work is on; 2: quiet."""
-    pressing = any(_locks_on(state) or any(dev.open for dev in state.deviations) for state in now.works)
-    return (0 if pressing else 1 if now.works else 2, now.line)
+def _about(entry: Entry) -> tuple[str, Any]:
+    return entry.changeover, entry.value.get("job")

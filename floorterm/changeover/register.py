@@ -1,20 +1,26 @@
 """Where every piece of work stands, line by line, without its entries: begun, ended, what is left of it.
 
-A register is a value made from the ledger's references (an entry's number, kind, line and work). It takes the
-references that came since, so that a plant reads each of them once and not its whole past at every question.
+A register is a value made from the ledger's references (an entry's number, kind, line and work). It begins where
+the plant's last standing was recorded (`standing`), or with the first entry, and takes the references that came
+since, so that a plant reads each of them once and not its whole past at every question.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from types import MappingProxyType
 from typing import Protocol
 
-from floorterm.changeover.acts import STARTED, Abandon, Release
+from floorterm.changeover.acts import STARTED, Abandon, LockoutAct, Release
+from floorterm.changeover.standing import NOTHING, Standing
 
 HOLDS = "line.holds"
 ENDS = (Release.KIND, Abandon.KIND)
 MARKS = (STARTED, HOLDS, *ENDS)  # the kinds that move a register; others only say that a work was touched
+SINCE = (
+    *MARKS,
+    LockoutAct.KIND,
+)  # after a standing, lockout events may concern works that had ended before it
 
 
 class Mark(Protocol):
@@ -47,20 +53,28 @@ class Mark(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class LineMarks:
-    """One line: its open and its abandoned works in order of their start, and the entry that says what it holds."""
+    """One line: its open works in order of their start, its abandoned ones, and the entry that says what it holds.
+
+    `stirred` are works that had ended, with nothing left, before the register began, and whose lockout somebody
+    touched since: whoever asks what is left of the abandoned ones looks at these too.
+    """
 
     open: tuple[str, ...] = ()
     abandoned: tuple[str, ...] = ()
+    stirred: tuple[str, ...] = ()
     holds: Mark | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Register:
-    """All lines up to entry `n`. `touched`: the last entry of each work that had one since the register began."""
+    """All lines up to entry `n`. `stands` is the standing that it began with, `started` are the works since.
+
+    `touched`: the last entry of each work that had one since the register began.
+    """
 
     n: int = 0
+    stands: Standing = NOTHING
     started: tuple[Mark, ...] = ()
-    ended_at: Mapping[str, datetime] = field(default_factory=lambda: MappingProxyType({}))
     lines: Mapping[str, LineMarks] = field(default_factory=lambda: MappingProxyType({}))
     touched: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
 
@@ -73,40 +87,71 @@ class Register:
         new = [mark for mark in marks if mark.n > self.n]
         if not new:
             return self
-        started, ended_at = list(self.started), dict(self.ended_at)
-        lines, touched = dict(self.lines), dict(self.touched)
+        started, lines, touched = list(self.started), dict(self.lines), dict(self.touched)
         for mark in new:
             if mark.changeover:
                 touched[mark.changeover] = mark.n
-            if mark.kind not in MARKS:
-                continue
             if mark.kind == STARTED:
                 started.append(mark)
-            elif mark.kind in ENDS:
-                ended_at[mark.changeover] = mark.at
-            lines[mark.line] = _moved(lines.get(mark.line, LineMarks()), mark)
-        return Register(
+            if mark.kind in MARKS or mark.kind == LockoutAct.KIND:
+                lines[mark.line] = _moved(lines.get(mark.line, LineMarks()), mark)
+        return replace(
+            self,
             n=new[-1].n,
             started=tuple(started),
-            ended_at=MappingProxyType(ended_at),
             lines=MappingProxyType(lines),
             touched=MappingProxyType(touched),
         )
 
 
-def begun(n: int, marks: Iterable[Mark]) -> Register:
-    """The register at entry `n`, from all entries of the kinds in `MARKS`; what came before touches no work."""
-    known = Register().taking(mark for mark in marks if mark.n <= n)
-    return replace(known, n=n, touched=MappingProxyType({}))
+def begun(
+    n: int,
+    marks: Iterable[Mark],
+    stands: Standing = NOTHING,
+    held: Mapping[int, Mark] = MappingProxyType({}),
+    touched: Mapping[str, int] = MappingProxyType({}),
+) -> Register:
+    """The register at entry `n`, from a standing and the entries of the kinds in `SINCE` that came after it.
+
+    `held` are the entries, by number, that say what the lines of the standing hold. What came before `n` touches
+    no work, except what is given as `touched`.
+    """
+    first = {
+        one.line: LineMarks(open=one.open, abandoned=one.left, holds=held.get(one.holds))
+        for one in stands.lines
+    }
+    start = Register(n=stands.n, stands=stands, lines=MappingProxyType(first))
+    known = start.taking(mark for mark in marks if mark.n <= n)
+    return replace(known, n=n, touched=touched)
+
+
+def next_number(known: int, taken: Callable[[int], bool]) -> int:
+    """The first number after `known` that is not taken, of numbers that were taken one after the other.
+
+    Asks a few times, and about twice the binary length of the answer where `known` is far below it.
+    """
+    low, step = known, 1
+    while taken(low + step):
+        low, step = low + step, 2 * step
+    high = low + step
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if taken(middle) else (low, middle)
+    return high
 
 
 def _moved(line: LineMarks, mark: Mark) -> LineMarks:
+    work = mark.changeover
     if mark.kind == STARTED:
-        return replace(line, open=(*line.open, mark.changeover))
+        return replace(line, open=(*line.open, work))
     if mark.kind == HOLDS:
         return replace(line, holds=mark)
-    return LineMarks(
-        open=tuple(work for work in line.open if work != mark.changeover),
-        abandoned=(*line.abandoned, mark.changeover) if mark.kind == Abandon.KIND else line.abandoned,
-        holds=mark if mark.changeover.startswith("C") else line.holds,  # a procedure changes no fragrance
+    if mark.kind == LockoutAct.KIND:
+        known = work in line.open or work in line.abandoned or work in line.stirred
+        return line if known else replace(line, stirred=(*line.stirred, work))
+    return replace(
+        line,
+        open=tuple(other for other in line.open if other != work),
+        abandoned=(*line.abandoned, work) if mark.kind == Abandon.KIND else line.abandoned,
+        holds=mark if work.startswith("C") else line.holds,  # a procedure changes no fragrance
     )

@@ -1,6 +1,6 @@
 """What the shared dosing tanks of a line held last, as far as the record says. Pure."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from floorterm.changeover.state import State
@@ -15,12 +15,47 @@ class Use:
     perhaps: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dosed:
+    """One fragrance on a line: the newest entry by which it was surely dosed, and perhaps; 0 is never."""
+
+    fragrance: str
+    sure: int = 0
+    perhaps: int = 0
+
+
 def use_of(state: State, *, released: bool) -> Use:
     """What an ended changeover dosed; fragrances that it was turned away from may have been filled in too."""
     sheet = state.worksheet
     incoming = (sheet.incoming.id,) if sheet.incoming else ()
     traces = tuple(one.id for one in sheet.traces)
     return Use(sure=incoming, perhaps=traces) if released else Use(perhaps=(*incoming, *traces))
+
+
+def dosed(before: Iterable[Dosed], uses: Iterable[tuple[int, Use]]) -> tuple[Dosed, ...]:
+    """What is kept of uses (each with its entry's number, the newest first) after those kept before.
+
+    Only the newest of a fragrance counts: an older one is about the same tank.
+    """
+    sure = {one.fragrance: one.sure for one in before if one.sure}
+    perhaps = {one.fragrance: one.perhaps for one in before if one.perhaps}
+    for n, use in uses:
+        for kept, names in ((sure, use.sure), (perhaps, use.perhaps)):
+            kept.update({name: max(n, kept.get(name, 0)) for name in names})
+    return tuple(
+        Dosed(fragrance=name, sure=sure.get(name, 0), perhaps=perhaps.get(name, 0))
+        for name in sorted({*sure, *perhaps})
+    )
+
+
+def uses_kept(kept: Iterable[Dosed]) -> Iterator[Use]:
+    """The uses that were kept, the newest first."""
+    kept = tuple(kept)
+    for n in sorted({number for one in kept for number in (one.sure, one.perhaps) if number}, reverse=True):
+        yield Use(
+            sure=tuple(one.fragrance for one in kept if one.sure == n),
+            perhaps=tuple(one.fragrance for one in kept if one.perhaps == n),
+        )
 
 
 def tanks_held(library: Library, line: str, uses: Iterable[Use]) -> dict[str, str]:

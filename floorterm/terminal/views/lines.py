@@ -11,9 +11,9 @@ from floorterm.terminal.views.text import Line, Span, Tone, clock, hours_and_min
 from floorterm.wording import words
 
 if TYPE_CHECKING:
+    from floorterm.changeover.line_now import LineNow
     from floorterm.changeover.state import State
     from floorterm.library.model import Library
-    from floorterm.plant_record import LineNow
 
 
 @dataclass(frozen=True, slots=True)
