@@ -12,7 +12,7 @@ from floorterm.ledger.guards import COLUMNS
 from floorterm.ledger.seal import Seal
 from floorterm.ledger.server import ServerStore, explaining
 from floorterm.ledger.server_guards import FUNCTIONS, SERVER_GUARDS
-from floorterm.ledger.walk import PERSON_COLUMNS, Report, Walk
+from floorterm.ledger.walk import PERSON_COLUMNS, Passing, Report, Walk
 
 _PAGE = 2000
 _ENTRIES = text(
@@ -29,10 +29,10 @@ _TRIGGERS = text(
 _BITS = {"ROW": 1, "BEFORE": 2, "INSERT": 4, "DELETE": 8, "UPDATE": 16, "TRUNCATE": 32}
 
 
-def verify_server(place: str, seals: Iterable[Seal] = ()) -> Report:
+def verify_server(place: str, seals: Iterable[Seal] = (), *, passing: Passing = None) -> Report:
     """Verify the ledger at a URL, while it is in use. Raises a LedgerError if there is none or no way to it."""
     store = ServerStore(place)
-    walk = Walk.against(seals)
+    walk = Walk.against(seals, passing)
     try:
         with explaining(store.name), store.snapshot() as connection:
             _guards(connection, walk)

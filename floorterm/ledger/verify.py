@@ -15,7 +15,7 @@ from floorterm.ledger.faults import LedgerMissingError, NotALedgerError
 from floorterm.ledger.guards import COLUMNS, GUARDS
 from floorterm.ledger.seal import Seal
 from floorterm.ledger.values import Place, is_server
-from floorterm.ledger.walk import PERSON_COLUMNS, Problem, Report, Walk
+from floorterm.ledger.walk import PERSON_COLUMNS, Passing, Problem, Report, Walk
 
 __all__ = ["Problem", "Report", "verify_export", "verify_file", "verify_ledger", "verify_place"]
 
@@ -24,30 +24,33 @@ _PAGE = f"SELECT n, body, hash, {', '.join(COLUMNS)} FROM entries WHERE n >= ? O
 _FIRST = -(2**63)
 
 
-def verify_place(place: Place, seals: Iterable[Seal] = ()) -> Report:
-    """Verify the ledger at a place: a file (or an export), or a server's URL. Raises a LedgerError."""
+def verify_place(place: Place, seals: Iterable[Seal] = (), *, passing: Passing = None) -> Report:
+    """Verify the ledger at a place: a file (or an export), or a server's URL. Raises a LedgerError.
+
+    `passing` is told the hash of each entry, in order, as it passes.
+    """
     if is_server(place):
         from floorterm.ledger.server_verify import verify_server  # noqa: PLC0415  extra `server`
 
-        return verify_server(str(place), seals)
-    return verify_file(Path(place), seals)
+        return verify_server(str(place), seals, passing=passing)
+    return verify_file(Path(place), seals, passing=passing)
 
 
-def verify_file(path: Path, seals: Iterable[Seal] = ()) -> Report:
+def verify_file(path: Path, seals: Iterable[Seal] = (), *, passing: Passing = None) -> Report:
     """Verify whatever the file is, a ledger or an export. Raises LedgerError if it is neither."""
     seals = tuple(seals)
     try:
-        return verify_ledger(path, seals)
+        return verify_ledger(path, seals, passing=passing)
     except NotALedgerError:
         # Opening the file is harmless now: it is no ledger, so nobody holds a lock on it.
         if path.is_file():
             with path.open("rb") as file:
                 if file.read(1) == b"{":
-                    return verify_export(path, seals)
+                    return verify_export(path, seals, passing=passing)
         raise
 
 
-def verify_ledger(path: Path, seals: Iterable[Seal] = ()) -> Report:
+def verify_ledger(path: Path, seals: Iterable[Seal] = (), *, passing: Passing = None) -> Report:
     """Verify a ledger file: SQLite's own check, guards, hashes, chain, generated columns, people, seals.
 
     May run while the ledger is in use; it reads to the head that it finds at the end. Raises a LedgerError if
@@ -57,7 +60,7 @@ def verify_ledger(path: Path, seals: Iterable[Seal] = ()) -> Report:
     connection = connect.raw(path, read_only=True)
     try:
         connect.check_ours(connection, path)
-        walk = Walk.against(seals)
+        walk = Walk.against(seals, passing)
         try:
             connection.text_factory = _readable  # damaged text must not stop the check that finds it
             _integrity(connection, walk)
@@ -138,7 +141,7 @@ def _people(connection: sqlite3.Connection, walk: Walk) -> None:
     )
 
 
-def verify_export(path: Path, seals: Iterable[Seal] = ()) -> Report:
+def verify_export(path: Path, seals: Iterable[Seal] = (), *, passing: Passing = None) -> Report:
     """Verify an export (JSON Lines): hashes, chain, the seal at its end, seals kept elsewhere.
 
     An export of a part begins at its own first entry and takes on trust what that one followed. Raises
@@ -146,7 +149,7 @@ def verify_export(path: Path, seals: Iterable[Seal] = ()) -> Report:
     """
     if not path.is_file():
         raise LedgerMissingError(path=str(path))
-    walk = Walk.against(seals)
+    walk = Walk.against(seals, passing)
     own: Seal | None = None
     for line, found in read_lines(path):
         if isinstance(found, ExportFault):

@@ -2,7 +2,7 @@
 
 import hashlib
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -14,6 +14,7 @@ from floorterm.ledger.restored import RESTORED, Restored, RestoredFaultError, re
 from floorterm.ledger.seal import Seal
 from floorterm.wording import Fact, Say, sentence
 
+Passing = Callable[[str], None] | None
 MOST_PROBLEMS = 100
 PERSON_COLUMNS = (
     "code",
@@ -82,17 +83,18 @@ class Walk:
     sealed_at: str = ""
     differs_n: int = 0
     people: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    passing: Passing = None
     _former: dict[str, tuple[int, Restored]] = field(default_factory=dict)
     _gap: bool = False
     _part: bool = False
 
     @classmethod
-    def against(cls, seals: Iterable[Seal]) -> "Walk":
-        """A walk that also compares what it passes with seals kept elsewhere."""
+    def against(cls, seals: Iterable[Seal], passing: Passing = None) -> "Walk":
+        """A walk that also compares what it passes with seals kept elsewhere, and tells `passing` each hash."""
         kept: dict[int, list[Seal]] = defaultdict(list)
         for seal in seals:
             kept[seal.n].append(seal)
-        return cls(seals=kept)
+        return cls(seals=kept, passing=passing)
 
     def note(self, at_n: int, key: str, /, **facts: Fact) -> None:
         """Something does not hold."""
@@ -125,6 +127,8 @@ class Walk:
         else:
             self._fields(n, fields)
         self._seals(n, hash_)
+        if self.passing is not None:
+            self.passing(hash_)
         self.entries += 1
         self.n, self.head, self._gap = n, hash_, False
         return fields
