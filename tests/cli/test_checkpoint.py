@@ -9,7 +9,7 @@ from floorterm.cli import main
 from floorterm.ledger import Ledger, write_export
 from floorterm.ledger.checkpoint import Checkpoint, Extension, extension_of, roots_at
 from floorterm.ledger.merkle import leaf_hash, root_of
-from floorterm.ledger.note import PublicKey, opened
+from floorterm.ledger.note import PublicKey, SecretKey, opened
 from floorterm.ledger.proof_faults import CheckpointFaultError
 from tests.ledger.conftest import note, staffed
 from tests.ledger.tamper import recomputed, rewrite, with_value
@@ -174,3 +174,23 @@ def test_every_pair_of_a_ledgers_beginnings_is_proved(signed: Path) -> None:
 def test_a_text_that_is_no_checkpoint_is_refused(text: str) -> None:
     with pytest.raises(CheckpointFaultError):
         Checkpoint.parse(text)
+
+
+def test_the_commands_of_the_readme_run_as_they_stand(signed: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    commands = [
+        line.split()[1:] for line in readme.splitlines() if line.startswith("    floorterm checkpoint ")
+    ]
+    assert [command[1] for command in commands] == ["key", "sign", "check", "prove", "extends"]
+    (signed / "export.jsonl").unlink()
+    write_export(Ledger.open(signed / "ledger.db"), signed / "export.jsonl")
+    monkeypatch.chdir(signed)
+    for number, command in enumerate(commands):
+        if number == 1:  # a first checkpoint, signed when the record was shorter
+            part = "".join((signed / "export.jsonl").read_text().splitlines(keepends=True)[:5])
+            (signed / "short.jsonl").write_text(part, encoding="utf-8")
+            _, roots = roots_at(signed / "short.jsonl")
+            secret = SecretKey.read(signed / "records.key")
+            (signed / "last.checkpoint").write_text(secret.sign(Checkpoint(secret.name, 5, roots[5]).text))
+        done = _run(*command[1:])
+        assert done.exit_code == 0, f"{command}: {done.output}"
