@@ -5,11 +5,11 @@ fit together.
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, Select, func, select
+from sqlalchemy import ColumnElement, Connection, Row, Select, func, select
 
 from floorterm.entries import Entry, entry_from_body, instant, read_body, stamp
 from floorterm.ledger.faults import (
@@ -42,6 +42,7 @@ class Filters:
     after_n: int = 0
     since: datetime | None = None
     until: datetime | None = None
+    up_to_n: int | None = None
 
     def __post_init__(self) -> None:
         """Raise ValueError for a time without its zone before anything is asked of the database."""
@@ -57,13 +58,30 @@ class Filters:
             query = query.where(_COLUMNS.line == self.line)
         if self.kinds is not None:
             query = query.where(_COLUMNS.kind.in_(self.kinds))
-        if self.after_n:
+        if self.after_n or self.up_to_n is not None:
             query = query.where(_COLUMNS.n > self.after_n)
+        if self.up_to_n is not None:
+            query = query.where(_COLUMNS.n <= self.up_to_n)
         if self.since is not None:
             query = query.where(_COLUMNS.at >= stamp(self.since))
         if self.until is not None:
             query = query.where(_COLUMNS.at < stamp(self.until))
         return query
+
+    def between_numbers(self, connection: Connection) -> "Filters | None":
+        """The same, with a period's first and last number beside it, found in the index of times alone.
+
+        None if the period has no entry.
+
+        Else a database that may use one index walks all entries of a kind, or all after the first page. The
+        numbers of a period need not follow each other (the clock may have been set back): the times still decide.
+        """
+        if self.since is None and self.until is None:
+            return self
+        # the offset keeps the planner from looking for the least number before the times
+        period = Filters(since=self.since, until=self.until).narrowed(select(_COLUMNS.n)).offset(0).subquery()
+        first, last = connection.execute(select(func.min(period.c.n), func.max(period.c.n))).one()
+        return None if first is None else replace(self, after_n=max(self.after_n, first - 1), up_to_n=last)
 
 
 def _paged(
@@ -108,16 +126,28 @@ def entries(
     connection: Connection, filters: Filters, *, limit: int | None = None, newest_first: bool = False
 ) -> list[Entry]:
     """Entries that fit the filters."""
-    query = filters.narrowed(select(_COLUMNS.n, _COLUMNS.body, _COLUMNS.hash))
-    return [to_entry(row.n, row.body, row.hash) for row in _paged(connection, query, limit, newest_first)]
+    columns = (_COLUMNS.n, _COLUMNS.body, _COLUMNS.hash)
+    rows = _fitting(connection, columns, filters, limit, newest_first)
+    return [to_entry(row.n, row.body, row.hash) for row in rows]
 
 
 def refs(
     connection: Connection, filters: Filters, *, limit: int | None = None, newest_first: bool = False
 ) -> list[Ref]:
     """The same entries without their values."""
-    query = filters.narrowed(select(*_REF))
-    return [_ref(row) for row in _paged(connection, query, limit, newest_first)]
+    return [_ref(row) for row in _fitting(connection, _REF, filters, limit, newest_first)]
+
+
+def _fitting(
+    connection: Connection,
+    columns: tuple[ColumnElement[Any], ...],
+    filters: Filters,
+    limit: int | None,
+    newest_first: bool,
+) -> Iterator[Row[Any]]:
+    numbered = filters.between_numbers(connection)
+    if numbered is not None:
+        yield from _paged(connection, numbered.narrowed(select(*columns)), limit, newest_first)
 
 
 def _ref(row: Row[Any]) -> Ref:
@@ -166,6 +196,7 @@ def entry_of_key(connection: Connection, key: str) -> Entry | None:
     return None if row is None else to_entry(row.n, row.body, row.hash)
 
 
+_LAST = select(func.max(_COLUMNS.n)).scalar_subquery()
 _LAST_RESTORE = select(func.max(_COLUMNS.n)).where(_COLUMNS.kind == RESTORED).scalar_subquery()
 
 
@@ -175,7 +206,7 @@ def head(connection: Connection, first_chain: str) -> Head:
     `first_chain` is the one of entry 1; every restore gives another.
     """
     query = select(_COLUMNS.n, _COLUMNS.hash, _COLUMNS.at, _LAST_RESTORE.label("restored"))
-    row = connection.execute(query.order_by(_COLUMNS.n.desc()).limit(1)).first()
+    row = connection.execute(query.where(_COLUMNS.n == _LAST)).first()
     if row is None:
         raise UnreadableEntryError(n=1, reason="there is none")
     chain = first_chain if row.restored is None else _chain_since(connection, row.restored)
@@ -192,7 +223,7 @@ def _chain_since(connection: Connection, n: int) -> str:
 
 def last_kind(connection: Connection) -> str:
     """What the last entry is."""
-    query = select(_COLUMNS.kind).order_by(_COLUMNS.n.desc()).limit(1)
+    query = select(_COLUMNS.kind).where(_COLUMNS.n == _LAST)
     return connection.execute(query).scalar() or ""
 
 

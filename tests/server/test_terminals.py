@@ -18,7 +18,7 @@ from tests.terminal.shell import opened, text_of
 _LIMIT_S = 10.0  # five times the time between two looks at the record
 
 
-def _two_terminals(server: Server, database: str) -> tuple[Plant, Plant]:
+def two_terminals(server: Server, database: str) -> tuple[Plant, Plant]:
     """The demo plant on a server, opened twice."""
     demo = open_still()
     place = server.url(database)
@@ -44,7 +44,7 @@ async def _seen(pilot: Pilot[int], app: FloorApp, true: Callable[[], bool]) -> N
 async def test_what_one_terminal_records_shows_on_the_other_without_a_key(
     server: Server, database: str
 ) -> None:
-    here, there = _two_terminals(server, database)
+    here, there = two_terminals(server, database)
     async with opened(here) as (app, pilot):
         assert "holds Palmarosa" in text_of(app)
         supervisor = there.ledger.person("CI")
@@ -55,7 +55,7 @@ async def test_what_one_terminal_records_shows_on_the_other_without_a_key(
 async def test_a_server_that_went_away_is_said_and_found_again_by_itself(
     server: Server, database: str
 ) -> None:
-    here, _ = _two_terminals(server, database)
+    here, _ = two_terminals(server, database)
     async with opened(here) as (app, pilot):
         server.sql(f"ALTER DATABASE {database} ALLOW_CONNECTIONS false")
         server.sql(
