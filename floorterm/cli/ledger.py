@@ -135,14 +135,22 @@ def holds(
 
 @click.command()
 @click.argument("target", type=click.Path(path_type=Path, dir_okay=False))
+@click.option("--with-verifier", is_flag=True, help="Also a verifier of its own and a page about the format.")
 @db_option
-def export(target: Path, db: Place | None) -> None:
+def export(target: Path, with_verifier: bool, db: Place | None) -> None:
     """Write the ledger to TARGET as JSON Lines; the last line is the seal."""
     from floorterm.ledger import LedgerError  # noqa: PLC0415
     from floorterm.ledger.export import write_export  # noqa: PLC0415
+    from floorterm.stranger import write_beside  # noqa: PLC0415
 
     try:
         seal = write_export(open_ledger(db), target)
     except LedgerError as error:
         fail(str(error), Status.SHORT)
     click.echo(f"{target}: written.\n{seal}")
+    if with_verifier:
+        try:
+            verifier, page = write_beside(target.absolute().parent)
+        except OSError as error:
+            fail(f"The verifier could not be written beside it: {error}", Status.SHORT)
+        click.echo(f"{verifier}: needs Python alone; {page.name} describes the format.")
