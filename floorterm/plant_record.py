@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from floorterm.changeover.accepting import CALIBRATED, calibration_from
-from floorterm.changeover.acts import STARTED, LockoutAct, Release
+from floorterm.changeover.acts import STARTED, LockoutAct, Redirect, Release
 from floorterm.changeover.compose import compose, compose_procedure
 from floorterm.changeover.eyewash import eyewash_of, up_to_last_good
 from floorterm.changeover.fold import apply, fold
@@ -104,13 +104,17 @@ class PlantRecord:
         yield from uses_kept(stands.line(line).dosed)
 
     def _uses_since(self, stands: Standing, line: str) -> Iterator[tuple[int, Use]]:
-        kinds = (HOLDS, *ENDS)
-        for ref in self.ledger.refs(kinds=kinds, line=line, after_n=stands.n, newest_first=True):
+        uses = (HOLDS, *ENDS)
+        for ref in self.ledger.refs(kinds=uses, line=line, after_n=stands.n, newest_first=True):
             if ref.kind == HOLDS:
                 stated = tuple(self.ledger.entry(ref.n).value["fragrances"])
                 yield ref.n, Use(sure=stated) if len(stated) == 1 else Use(perhaps=stated)
             elif ref.changeover.startswith("C"):
-                yield ref.n, use_of(self.state(ref.changeover), released=ref.kind == Release.KIND)
+                sheets = (STARTED, Redirect.KIND)
+                (last,) = self.ledger.entries(
+                    changeover=ref.changeover, kinds=sheets, newest_first=True, limit=1
+                )
+                yield ref.n, use_of(last.value["worksheet"], released=ref.kind == Release.KIND)
 
     def line_now(self, line: str) -> LineNow:
         """One line at a glance."""

@@ -274,3 +274,61 @@ def test_a_draft_is_a_value() -> None:
     assert Draft(kind="work.note", key="k", value={"text": "x"}) == Draft(
         kind="work.note", key="k", value={"text": "x"}
     )
+
+
+_TEXTS = st.text(max_size=6)
+_VALUES = st.recursive(
+    _TEXTS | st.booleans() | st.integers(-(2**70), 2**70) | st.none(),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from("abcé"), inner, max_size=3),
+    max_leaves=8,
+)
+_ODD = (
+    '{"a":1,"a":1}',
+    '{"a":1,"a":2}',
+    '{"a":1.0}',
+    '{"a":1e2}',
+    '{"a":-0}',
+    '{"a":"\\ud800"}',
+    "[1]",
+    "1",
+    "",
+    "{",
+)
+_WRITINGS = st.builds(
+    lambda value, spaced, sort, raw: json.dumps(
+        value, separators=(", ", ": ") if spaced else (",", ":"), sort_keys=sort, ensure_ascii=not raw
+    ),
+    st.dictionaries(st.sampled_from("abcé"), _VALUES, max_size=4),
+    st.booleans(),
+    st.booleans(),
+    st.booleans(),
+)
+
+
+def _slowly(text: str) -> object:
+    """What the strict reader of the standard library says, without the quick one before it."""
+    try:
+        found = json.loads(text, parse_float=_refused, parse_constant=_refused, object_pairs_hook=_once)
+    except (ValueError, RecursionError):
+        return BodyError
+    return found if isinstance(found, dict) else BodyError
+
+
+def _refused(text: str) -> float:
+    raise ValueError(text)
+
+
+def _once(pairs: list[tuple[str, object]]) -> dict[str, object]:
+    if len(dict(pairs)) != len(pairs):
+        raise ValueError("twice")
+    return dict(pairs)
+
+
+@given(st.one_of(_WRITINGS, st.sampled_from(_ODD), st.text(alphabet='{}[]":,a1.e- \\', max_size=12)))
+def test_reading_quickly_takes_and_refuses_what_reading_strictly_does(text: str) -> None:
+    try:
+        found: object = read_body(text)
+    except BodyError:
+        found = BodyError
+    assert found == _slowly(text)
+    assert repr(found) == repr(_slowly(text)), "a whole number is no truth value"

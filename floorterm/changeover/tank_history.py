@@ -1,9 +1,9 @@
 """What the shared dosing tanks of a line held last, as far as the record says. Pure."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
-from floorterm.changeover.state import State
 from floorterm.library.model import Library
 
 
@@ -24,11 +24,13 @@ class Dosed:
     perhaps: int = 0
 
 
-def use_of(state: State, *, released: bool) -> Use:
-    """What an ended changeover dosed; fragrances that it was turned away from may have been filled in too."""
-    sheet = state.worksheet
-    incoming = (sheet.incoming.id,) if sheet.incoming else ()
-    traces = tuple(one.id for one in sheet.traces)
+def use_of(sheet: Mapping[str, Any], *, released: bool) -> Use:
+    """What an ended changeover dosed, by its last worksheet as it stands in the record.
+
+    Fragrances that it was turned away from may have been filled in too.
+    """
+    incoming = (sheet["incoming"]["id"],) if "incoming" in sheet else ()
+    traces = tuple(one["id"] for one in sheet.get("traces", ()))
     return Use(sure=incoming, perhaps=traces) if released else Use(perhaps=(*incoming, *traces))
 
 

@@ -86,11 +86,12 @@ def default_log(terminal: str) -> Path:
 
 
 def _open(path: Place, checklists: Path | None, terminal: str) -> "Plant":
-    from floorterm.ledger import Ledger  # noqa: PLC0415
+    from floorterm.ledger import Ledger, check_newest  # noqa: PLC0415
     from floorterm.library import load  # noqa: PLC0415
     from floorterm.plant import Plant  # noqa: PLC0415
 
     ledger = Ledger.open(path)
+    check_newest(ledger)
     return Plant(load(own_folder(checklists, ledger)), ledger, terminal)
 
 

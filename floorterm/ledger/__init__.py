@@ -60,6 +60,7 @@ if TYPE_CHECKING:
     from floorterm.ledger.copying import move_ledger
     from floorterm.ledger.export import write_export
     from floorterm.ledger.ledger import Ledger
+    from floorterm.ledger.newest import check_newest
     from floorterm.ledger.pins import CHEAP_PROFILE, DEFAULT_PROFILE, PinProfile
     from floorterm.ledger.seal import Seal
     from floorterm.ledger.verify import (
@@ -73,6 +74,7 @@ if TYPE_CHECKING:
 
 _LATER = {
     "Ledger": "ledger",
+    "check_newest": "newest",
     "PinProfile": "pins",
     "CHEAP_PROFILE": "pins",
     "DEFAULT_PROFILE": "pins",
@@ -148,6 +150,7 @@ __all__ = [
     "UnreadablePeopleError",
     "WrongPinError",
     "back_up",
+    "check_newest",
     "is_server",
     "move_ledger",
     "verify_export",

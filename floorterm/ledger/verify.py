@@ -65,7 +65,6 @@ def verify_ledger(path: Path, seals: Iterable[Seal] = (), *, passing: Passing = 
             connection.text_factory = _readable  # damaged text must not stop the check that finds it
             _integrity(connection, walk)
             _guards(connection, walk)
-            connection.text_factory = bytes
             for row in _rows(connection):
                 _take(walk, row)
             _people(connection, walk)
@@ -113,7 +112,12 @@ def _rows(connection: sqlite3.Connection) -> Iterator[tuple[Any, ...]]:
 
 def _page(connection: sqlite3.Connection, after: int) -> list[tuple[Any, ...]]:
     """Rows from number `after` on. A damaged tree can give others, and would be walked in circles for ever."""
-    rows = connection.execute(_PAGE, (after,)).fetchall()
+    try:
+        connection.text_factory = str
+        rows = connection.execute(_PAGE, (after,)).fetchall()
+    except (UnicodeDecodeError, sqlite3.OperationalError):  # damaged text: each is looked at by itself
+        connection.text_factory = bytes
+        rows = connection.execute(_PAGE, (after,)).fetchall()
     wanted = after
     for n, *_ in rows:
         if not isinstance(n, int) or n < wanted:
@@ -124,21 +128,24 @@ def _page(connection: sqlite3.Connection, after: int) -> list[tuple[Any, ...]]:
 
 def _take(walk: Walk, row: tuple[Any, ...]) -> None:
     n, body, hash_, *columns = row
-    if not isinstance(body, bytes) or not isinstance(hash_, bytes):
+    if isinstance(body, bytes) and isinstance(hash_, bytes):
+        hash_, columns = _readable(hash_), [_read(value) for value in columns]
+    elif isinstance(body, str) and isinstance(hash_, str):
+        body = body.encode("utf-8")
+    else:
         walk.note(n, "column", column="body, hash")
         return
-    fields = walk.take(n, body, _readable(hash_))
-    walk.compare_columns(
-        n, fields, [_readable(value) if isinstance(value, bytes) else value for value in columns]
-    )
+    walk.compare_columns(n, walk.take(n, body, hash_), columns)
+
+
+def _read(value: Any) -> Any:
+    return _readable(value) if isinstance(value, bytes) else value
 
 
 def _people(connection: sqlite3.Connection, walk: Walk) -> None:
     rows = connection.execute(f"SELECT {', '.join(PERSON_COLUMNS)} FROM people ORDER BY code").fetchall()
     connection.execute("ROLLBACK")
-    walk.compare_people(
-        [_readable(value) if isinstance(value, bytes) else value for value in row] for row in rows
-    )
+    walk.compare_people([_read(value) for value in row] for row in rows)
 
 
 def verify_export(path: Path, seals: Iterable[Seal] = (), *, passing: Passing = None) -> Report:

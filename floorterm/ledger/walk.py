@@ -204,6 +204,8 @@ class Walk:
         said = [fields.get(name) for name in COLUMNS]
         if said[_KEY] is None:
             said[_KEY] = fields.get("chain")
+        if said == list(columns):
+            return
         for name, one, other in zip(COLUMNS, said, columns, strict=True):
             if one != other:
                 self.note(n, "column", column=name)

@@ -4,6 +4,7 @@ import pytest
 
 from floorterm.changeover.acts import Abandon
 from floorterm.changeover.tank_history import Use, tanks_held, use_of
+from floorterm.changeover.worksheet import to_json
 from floorterm.library.model import Library
 from floorterm.plant import Plant
 from tests.conftest import who
@@ -31,8 +32,8 @@ def test_an_abandoned_changeover_may_have_filled_the_tank_or_not(plant: Plant) -
     supervisor = who(plant, "SS")
     plant.state_holds(supervisor, "L1", ("juniper", "litsea"), "counted", key="k1")
     state = plant.start_changeover(supervisor, "L1", "clove-leaf", "k2")
-    assert use_of(state, released=True) == Use(sure=("clove-leaf",), perhaps=("litsea",))
-    assert use_of(state, released=False) == Use(perhaps=("clove-leaf", "litsea"))
+    assert use_of(to_json(state.worksheet), released=True) == Use(sure=("clove-leaf",), perhaps=("litsea",))
+    assert use_of(to_json(state.worksheet), released=False) == Use(perhaps=("clove-leaf", "litsea"))
 
 
 def test_the_plant_knows_from_its_record_what_a_tank_held(plant: Plant) -> None:
