@@ -172,7 +172,7 @@ def test_the_end_of_a_shift_is_that_of_the_wall_clock() -> None:
     assert last_shift_end((late,), local.astimezone(UTC), ZONE) == datetime(2026, 11, 1, 2, tzinfo=ZONE)
 
 
-@pytest.mark.parametrize("path", ["seals.txt", "../seals.txt", ""])
+@pytest.mark.parametrize("path", ["seals.txt", "../seals.txt", "", "/mnt/a\0b", "/mnt/\x1b[2J"])
 def test_the_second_place_is_named_by_a_whole_path(path: str) -> None:
     with pytest.raises(ValueError, match="whole path"):
         RecordPolicy(witness=path)

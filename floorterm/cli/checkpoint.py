@@ -164,6 +164,55 @@ def extends(old: Path, new: Path, proof: Path, public: Path) -> None:
     )
 
 
+@checkpoint.command()
+@click.argument("n", type=click.IntRange(min=1))
+@click.argument("note", type=_FILE)
+@_PLACE
+@_public_option
+@click.option("--out", type=_FILE, help="New file for the entry (default: standard output).")
+@db_option
+def excerpt(
+    n: int, note: Path, place: Place | None, public: Path, out: Path | None, db: Place | None
+) -> None:
+    """Write entry N alone, with the proof that it stands in the checkpoint NOTE: nothing else need be shown."""
+    from floorterm.ledger import LedgerError  # noqa: PLC0415
+    from floorterm.ledger.checkpoint import excerpt_of  # noqa: PLC0415
+    from floorterm.ledger.proof_faults import CheckpointFaultError  # noqa: PLC0415
+
+    signed = _signed(note, public)
+    try:
+        report, found = excerpt_of(place or db or default_db(), n, signed.size)
+    except CheckpointFaultError as error:
+        fail(str(error), Status.SHORT)
+    except LedgerError as error:
+        fail(str(error))
+    _sound(report)
+    if not found.shows(signed):
+        fail("The record is not the one of the checkpoint: nothing can be shown from it.", Status.SHORT)
+    _write(str(found), out)
+
+
+@checkpoint.command()
+@click.argument("note", type=_FILE)
+@click.argument("entry", type=_FILE)
+@_public_option
+def includes(note: Path, entry: Path, public: Path) -> None:
+    """Check, without any record, that the excerpt ENTRY stands in the checkpoint NOTE, and print its text."""
+    from floorterm.ledger import LedgerError  # noqa: PLC0415
+    from floorterm.ledger.checkpoint import Excerpt  # noqa: PLC0415
+
+    signed = _signed(note, public)
+    try:
+        found = Excerpt.parse(_text(entry))
+    except LedgerError as error:
+        fail(str(error))
+    if not found.shows(signed):
+        fail("NOT SHOWN that this entry stands in the checkpoint.", Status.SHORT)
+    click.echo(
+        f"Entry {found.n:,} of {signed.size:,} that {signed.origin} signed:\n{ascii(found.body)[1:-1]}"
+    )
+
+
 def _sound(report: "Report") -> None:
     if not report.ok:
         fail(f"The record does not hold: {report.problems[0].text}", Status.SHORT)

@@ -1,5 +1,6 @@
 """`floorterm seal`: the head of the record in a form that leaves the machine."""
 
+import sys
 from pathlib import Path
 
 import click
@@ -34,15 +35,18 @@ def seal(to: str | None, witness: Path | None, due: bool, checklists: Path | Non
     from floorterm.entries import TextError, clean_text  # noqa: PLC0415
     from floorterm.ledger import LedgerError  # noqa: PLC0415
     from floorterm.ledger.witness import append_seals  # noqa: PLC0415
-    from floorterm.review.seal_code import code_modules, half_blocks  # noqa: PLC0415
+    from floorterm.review.seal_code import can_draw, code_modules, half_blocks  # noqa: PLC0415
 
     try:
         made = open_ledger(db).seal(clean_text(to), terminal="cli")
     except (LedgerError, TextError) as error:
         fail(str(error), Status.SHORT)
     click.echo(str(made))
-    for line in half_blocks(code_modules(made.code)):
-        click.echo(click.style(line, fg="black", bg="bright_white"))
+    if can_draw(sys.stdout.encoding):
+        for line in half_blocks(code_modules(made.code)):
+            click.echo(click.style(line, fg="black", bg="bright_white"))
+    else:
+        click.echo("The square code cannot be drawn with the characters of this output.", err=True)
     if witness is not None:
         try:
             append_seals(witness, (made,), create=True)

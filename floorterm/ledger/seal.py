@@ -15,13 +15,15 @@ from floorterm.ledger.values import Head
 
 SEAL_MADE = "seal.made"
 _HEX = r"[0-9a-f]"
+_AT, _CHAIN = r"[0-9TZ:.\-]+", r"[A-Za-z0-9._\-]+"  # nothing that a screen could take for a command
 _LINE = re.compile(
-    rf"floorterm seal: entry (?P<n>[1-9]\d*) at (?P<at>\S+) chain (?P<chain>\S+) "
+    rf"floorterm seal: entry (?P<n>[1-9]\d*) at (?P<at>{_AT}) chain (?P<chain>{_CHAIN}) "
     rf"hash (?P<hash>{_HEX}{{8}}(?: {_HEX}{{8}}){{7}}) plant (?P<plant>.+)"
 )
 # what a square code says: only characters that it packs tightly (ISO/IEC 18004, alphanumeric mode)
 _CODE = re.compile(
-    r"FLOORTERM SEAL (?P<n>[1-9]\d*) (?P<at>\S+) (?P<chain>\S+) (?P<hash>[0-9A-F]{64})", re.IGNORECASE
+    rf"FLOORTERM SEAL (?P<n>[1-9]\d*) (?P<at>{_AT}) (?P<chain>{_CHAIN}) (?P<hash>[0-9A-F]{{64}})",
+    re.IGNORECASE,
 )
 
 

@@ -27,7 +27,7 @@ _FIRST = -(2**63)
 def verify_place(place: Place, seals: Iterable[Seal] = (), *, passing: Passing = None) -> Report:
     """Verify the ledger at a place: a file (or an export), or a server's URL. Raises a LedgerError.
 
-    `passing` is told the hash of each entry, in order, as it passes.
+    `passing` is told text and hash of each entry, in order, as it passes.
     """
     if is_server(place):
         from floorterm.ledger.server_verify import verify_server  # noqa: PLC0415  extra `server`

@@ -14,7 +14,7 @@ from floorterm.ledger.restored import RESTORED, Restored, RestoredFaultError, re
 from floorterm.ledger.seal import Seal
 from floorterm.wording import Fact, Say, sentence
 
-Passing = Callable[[str], None] | None
+Passing = Callable[[bytes, str], None] | None
 MOST_PROBLEMS = 100
 PERSON_COLUMNS = (
     "code",
@@ -90,7 +90,7 @@ class Walk:
 
     @classmethod
     def against(cls, seals: Iterable[Seal], passing: Passing = None) -> "Walk":
-        """A walk that also compares what it passes with seals kept elsewhere, and tells `passing` each hash."""
+        """A walk that also compares what it passes with seals kept elsewhere, and tells `passing` of each entry."""
         kept: dict[int, list[Seal]] = defaultdict(list)
         for seal in seals:
             kept[seal.n].append(seal)
@@ -128,7 +128,7 @@ class Walk:
             self._fields(n, fields)
         self._seals(n, hash_)
         if self.passing is not None:
-            self.passing(hash_)
+            self.passing(body, hash_)
         self.entries += 1
         self.n, self.head, self._gap = n, hash_, False
         return fields

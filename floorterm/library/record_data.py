@@ -15,6 +15,9 @@ class RecordPolicy(Model):
     @field_validator("witness")
     @classmethod
     def _whole_path(cls, value: str | None) -> str | None:
-        if value is None or PurePosixPath(value).is_absolute() or PureWindowsPath(value).is_absolute():
+        if value is None:
+            return value
+        whole = PurePosixPath(value).is_absolute() or PureWindowsPath(value).is_absolute()
+        if whole and value.isprintable():
             return value
         raise ValueError("a whole path, such as /mnt/office/seals.txt")

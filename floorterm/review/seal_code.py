@@ -25,6 +25,15 @@ def code_modules(text: str, *, border: int = 2) -> tuple[tuple[bool, ...], ...]:
     return tuple(tuple(bool(module) for module in row) for row in code.matrix_iter(border=border))
 
 
+def can_draw(encoding: str) -> bool:
+    """Whether the halves of a character cell that the code is drawn with exist in that encoding."""
+    try:
+        "█▀▄".encode(encoding)
+    except (UnicodeEncodeError, LookupError):
+        return False
+    return True
+
+
 def half_blocks(modules: Sequence[Sequence[bool]]) -> tuple[str, ...]:
     """Two rows of squares in one line of text, for dark characters on a light ground."""
     light = tuple(False for _ in modules[0]) if modules else ()

@@ -181,7 +181,9 @@ def test_the_commands_of_the_readme_run_as_they_stand(signed: Path, monkeypatch:
     commands = [
         line.split()[1:] for line in readme.splitlines() if line.startswith("    floorterm checkpoint ")
     ]
-    assert [command[1] for command in commands] == ["key", "sign", "check", "prove", "extends"]
+    assert [command[1] for command in commands] == [
+        "key", "sign", "check", "prove", "extends", "excerpt", "includes",
+    ]  # fmt: skip
     (signed / "export.jsonl").unlink()
     write_export(Ledger.open(signed / "ledger.db"), signed / "export.jsonl")
     monkeypatch.chdir(signed)

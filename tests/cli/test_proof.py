@@ -7,7 +7,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from floorterm.cli import main
-from floorterm.ledger import Ledger
+from floorterm.ledger import Ledger, Seal
 from floorterm.ledger.witness import read_seals
 from floorterm.review.seal_code import code_modules, half_blocks
 from tests.ledger.conftest import note, staffed
@@ -43,6 +43,13 @@ def test_a_seal_is_printed_added_and_recorded_and_verify_takes_it_in_every_form(
         assert checked.exit_code == 0, checked.output
         assert f"1-6 match the seal of {seal.at}." in checked.stdout
         assert "One newer entry is chained, not sealed." in checked.stdout
+
+
+def test_an_output_without_such_characters_gets_the_line_alone(db: Path) -> None:
+    done = CliRunner(charset="latin-1").invoke(main, ["seal", "--to", "paper", "--db", str(db)])
+    assert done.exit_code == 0, done.output
+    assert Seal.parse(done.stdout).n == 6
+    assert "cannot be drawn" in done.stderr
 
 
 def test_the_code_is_the_squares_that_were_made() -> None:

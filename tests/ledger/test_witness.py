@@ -120,3 +120,12 @@ def test_a_code_to_photograph_reads_back_as_the_seal_and_is_no_larger_than_a_scr
     assert Seal.parse(seal.code.replace(" ", "\n  ")) == seal
     with pytest.raises(SealFaultError):
         Seal.parse(seal.code[:-1])
+
+
+@pytest.mark.parametrize("field", ["at", "chain"])
+def test_a_seal_that_would_command_a_screen_is_none(ledger: Ledger, field: str) -> None:
+    seal = replace(Seal.of(ledger.head(), "Example Plant"), **{field: "\x1b[2J"})
+    for text in (str(seal), seal.code):
+        with pytest.raises(SealFaultError) as fault:
+            Seal.parse(text)
+        assert "\x1b" not in str(fault.value)

@@ -13,11 +13,11 @@ from floorterm.ledger.seal import SEAL_MADE
 from floorterm.ledger.witness import read_seals
 from floorterm.library.model import RecordPolicy
 from floorterm.plant import Plant
-from floorterm.review.seal_code import code_modules, half_blocks
+from floorterm.review.seal_code import can_draw, code_modules, half_blocks
 from floorterm.terminal import second_place
 from floorterm.terminal.app import FloorApp
 from floorterm.terminal.second_place import SecondPlace
-from floorterm.terminal.views.seal import can_draw, seal_lines
+from floorterm.terminal.views.seal import seal_lines
 from tests.terminal.shell import COMFORTABLE, SMALL, opened, text_of, until, until_top
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from textual.widget import Widget
 
 from floorterm.terminal.base import FloorScreen
-from floorterm.terminal.views.seal import can_draw, seal_lines
+from floorterm.terminal.views.seal import seal_lines
 from floorterm.terminal.views.text import Line, Span, day_and_clock
 from floorterm.terminal.widgets.page import Page
 from floorterm.wording import words
@@ -59,7 +59,7 @@ class SealScreen(FloorScreen[None]):
 
     def _lines(self) -> tuple[Line, ...]:
         from floorterm.entries import instant  # noqa: PLC0415  loaded by now
-        from floorterm.review.seal_code import code_modules, half_blocks  # noqa: PLC0415
+        from floorterm.review.seal_code import can_draw, code_modules, half_blocks  # noqa: PLC0415
 
         if self._seal is None:
             return ((Span(words("proof.seal_making", self.language)),),)

@@ -10,15 +10,6 @@ _GAP = 2
 _GROUPS_A_LINE = 2
 
 
-def can_draw(encoding: str) -> bool:
-    """Whether the halves of a character cell that the code is drawn with exist in that encoding."""
-    try:
-        "█▀▄".encode(encoding)
-    except (UnicodeEncodeError, LookupError):
-        return False
-    return True
-
-
 def seal_lines(
     seal: Seal, code: Sequence[str], width: int, language: str, *, plant: str, at: str
 ) -> tuple[Line, ...]:
