@@ -1,6 +1,7 @@
 """Two terminals on one server: what one signs shows on the other without a key; a server away is said at once."""
 
 import asyncio
+import multiprocessing
 from collections.abc import Callable
 
 from textual.pilot import Pilot
@@ -10,9 +11,12 @@ from floorterm.demo import open_still
 from floorterm.ledger import CHEAP_PROFILE, Ledger
 from floorterm.ledger.copying import copy_rows
 from floorterm.ledger.server import laying_out_server
+from floorterm.ledger.server_verify import verify_server
 from floorterm.plant import Plant, Who
 from floorterm.terminal.app import FloorApp
 from tests.server.conftest import Server
+from tests.terminal import other_terminal
+from tests.terminal.other_terminal import STEP, begun_for_two
 from tests.terminal.shell import opened, text_of
 
 _LIMIT_S = 10.0  # five times the time between two looks at the record
@@ -30,6 +34,24 @@ def two_terminals(server: Server, database: str) -> tuple[Plant, Plant]:
         return Plant(demo.library, ledger, name)
 
     return terminal("T1"), terminal("T2")
+
+
+def test_of_two_terminals_that_sign_the_same_step_at_one_moment_one_is_recorded_and_the_other_reads_who_it_was(
+    plant: Plant, server: Server, database: str
+) -> None:
+    """Each a process with its own connection, on what a file's plant began."""
+    work = begun_for_two(plant)
+    place = server.url(database)
+    with plant.ledger.store.snapshot() as read, laying_out_server(place) as write:
+        copy_rows(read, write)
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload(["tests.terminal.other_terminal", "floorterm.ledger.server"])
+    told = other_terminal.both_sign(context, plant, place, work, STEP)
+    signed = Plant(plant.library, Ledger.open(place), "T3").state(work).signed[STEP]
+    loser = told[("AA", "CC").index(signed.person) - 1]
+    assert told.count("recorded") == 1
+    assert f"{signed.name} signed this at " in loser
+    assert verify_server(place).ok
 
 
 async def _seen(pilot: Pilot[int], app: FloorApp, true: Callable[[], bool]) -> None:
