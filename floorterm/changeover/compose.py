@@ -10,6 +10,7 @@ from floorterm.changeover.faults import ComposeError
 from floorterm.changeover.flushing import flush_note, whole_oil_items
 from floorterm.changeover.lockout_steps import before, behind, in_, job_of, spoken
 from floorterm.changeover.lye_steps import lye_note, with_protection
+from floorterm.changeover.method_note import method_note
 from floorterm.changeover.ordering import Ordering, Part
 from floorterm.changeover.worksheet import (
     Choice,
@@ -208,6 +209,7 @@ class _Builder:
         self.sheet = sheet
         self.ordering = ordering
         self.jobs: list[Job] = []
+        self.incoming = incoming
         self._codes = _codes(sheet, incoming)
 
     def sections(self, part: Part) -> tuple[Section, ...]:
@@ -258,6 +260,7 @@ class _Builder:
             low=spec.low,
             high=spec.high,
             acid_mol_l=spec.acid_mol_l,
+            method=method_note(spec.method, self.library.plant, self.incoming),
             choices=tuple(
                 Choice(id=choice.id, text=spoken(choice.text), deviation=choice.deviation, stops=choice.stops)
                 for choice in spec.choices

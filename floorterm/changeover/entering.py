@@ -9,14 +9,16 @@ from decimal import ROUND_FLOOR, Decimal
 from typing import Final, Literal
 
 from floorterm.changeover.acts import PushFlush, SignStep
-from floorterm.changeover.entry_rules import NumberError, number_of, titrated, typed, within
+from floorterm.changeover.bench import Worked, asked_for, usual_entry, worked
+from floorterm.changeover.entry_rules import within
+from floorterm.changeover.figures import NumberError, number_of, typed
 from floorterm.changeover.state import State
-from floorterm.changeover.view_words import Texts, duty_name, kg, number, say, tell, unit_text
+from floorterm.changeover.view_words import Texts, duty_name, kg, number, say, spoken, tell, unit_text
 from floorterm.changeover.worksheet import FlushNote, Step
 from floorterm.lockout.model import PLUG_CONTROLS, Event
 from floorterm.people import Person
 
-Mode = Literal["none", "number", "text", "code", "one", "some", "kg", "counter"]
+Mode = Literal["none", "number", "numbers", "text", "code", "one", "some", "kg", "counter"]
 Measure = Literal["kg", "bars", "minutes"]
 MEASURES: Final[tuple[Measure, ...]] = ("kg", "bars", "minutes")
 
@@ -113,9 +115,9 @@ def entry_spec(state: State, step: Step, speaker: Speaker) -> EntrySpec:
     """What a step asks to be entered, in words."""
     language, counter = speaker.language, bool(step.mark)
     match step.kind:
-        case "reading" if step.acid_mol_l is not None:
-            prompt = say("enter_titration", language, acid=number(step.acid_mol_l, language))
-            return EntrySpec(mode="text", prompt=prompt, limit=limit_text(step, language), counter=counter)
+        case "reading" if step.worked_out:
+            prompt = spoken(asked_for(step), language)
+            return EntrySpec(mode="numbers", prompt=prompt, limit=limit_text(step, language), counter=counter)
         case "reading":
             limit = limit_text(step, language)
             prompt = say("enter_number", language)
@@ -228,8 +230,8 @@ def act_of(state: State, step: Step, person: Person, given: Given) -> SignStep |
     first = given.chosen[0] if given.chosen else ""
     counter = given.counter
     match step.kind:
-        case "reading" if step.acid_mol_l is not None:
-            return SignStep(step=step.id, number=titrated(step, text) or "", text=text, counter=counter)
+        case "reading" if step.worked_out:
+            return worked_act(step, text, counter)
         case "reading":
             return SignStep(step=step.id, number=_as_point(text), counter=counter)
         case "choice":
@@ -245,6 +247,15 @@ def act_of(state: State, step: Step, person: Person, given: Given) -> SignStep |
     if step.mark and counter is None:
         counter = counter_of(text)
     return SignStep(step=step.id, counter=counter)
+
+
+def worked_act(step: Step, text: str, counter: int | None = None) -> SignStep:
+    """The signature of a reading that is worked out from what was typed."""
+    found = worked(step, text)
+    if found is None:
+        return SignStep(step=step.id, text=text, counter=counter)
+    result = "" if found.ok else "not_ok"
+    return SignStep(step=step.id, number=found.number, text=text, result=result, counter=counter)
 
 
 def _as_point(text: str) -> str:
@@ -312,8 +323,8 @@ def likely_act(state: State, step: Step, person: Person) -> SignStep:
     elif job is not None and step.event is Event.ACCOUNT_PEOPLE:
         people = tuple(job.attending)
     text = {"reading": str(step.low or step.high or 0), "scan": step.expect}.get(step.kind, "-")
-    if step.acid_mol_l is not None:
-        text = "0 0 10"
+    if step.worked_out:
+        text = usual_entry(step)
     if step.kind == "flush":
         progress = state.flush[step.id]
         text = str(max(progress.required_kg, progress.pushed_kg))
@@ -331,11 +342,11 @@ def echo(state: State, step: Step, given: Given, language: str) -> Echo:
     if not text:
         return Echo(text="")
     match step.kind:
-        case "reading" if step.acid_mol_l is not None:
-            found = titrated(step, text)
+        case "reading" if step.worked_out:
+            found = worked(step, text)
             if found is None:
-                return Echo(text=say("echo_titration", language), level="bad")
-            return _echo_number(step, found, language)
+                return Echo(text=spoken(asked_for(step), language), level="bad")
+            return _echo_worked(step, found, language)
         case "reading":
             return _echo_number(step, text, language)
         case "flush":
@@ -359,6 +370,12 @@ def _echo_number(step: Step, text: str, language: str) -> Echo:
     if within(step, SignStep(step=step.id, number=_as_point(text))):
         return Echo(text=say("echo_within", language, value=shown), level="ok")
     return Echo(text=say("echo_outside", language, value=shown), level="outside")
+
+
+def _echo_worked(step: Step, found: Worked, language: str) -> Echo:
+    plain = _echo_number(step, found.number, language)
+    told = " ".join((plain.text, *(spoken(one, language) for one in found.says)))
+    return Echo(text=told, level=plain.level if found.ok else "outside")
 
 
 def _echo_kg(state: State, step: Step, given: Given, language: str) -> Echo:

@@ -3,61 +3,19 @@
 Shared by the fold (which raises deviations) and the rules (which refuse what makes no sense at all).
 """
 
-import re
 from collections.abc import Mapping
 from dataclasses import replace
 from decimal import Decimal
 from typing import Final
 
 from floorterm.changeover.acts import CorrectStep, SignStep
+from floorterm.changeover.bench import worked
+from floorterm.changeover.figures import number_of
 from floorterm.changeover.worksheet import Choice, Step
-from floorterm.lye.errors import LyeError
-from floorterm.lye.titration import free_alkali
 from floorterm.wording import in_each_language
 
-_NUMBER: Final = re.compile(r"[+\-\u2212]?[0-9]{1,9}(?:[.,][0-9]{1,6})?")
-_BURETTE: Final = 3  # titre, blank, sample
 # Fields of a signature that a correction may change. Locks are events: they are never corrected.
 CORRECTED: Final = ("number", "choice", "text", "scanned", "kg", "counter")
-
-
-class NumberError(ValueError):
-    """A typed text is no number."""
-
-
-def typed(text: str) -> Decimal:
-    """The number that somebody typed: decimal comma or point, at most nine digits before and six after it.
-
-    There is no grouping: `1,234` and `1.234` are both one and a bit. Raises NumberError for anything else.
-    """
-    tidy = text.strip()
-    if not _NUMBER.fullmatch(tidy):
-        raise NumberError(f"{tidy!r} is not a number; type digits with at most one comma or point.")
-    return Decimal(tidy.replace(",", ".").replace("\u2212", "-"))
-
-
-def number_of(text: str) -> Decimal | None:
-    """Like `typed`, but None for what is no number."""
-    try:
-        return typed(text)
-    except NumberError:
-        return None
-
-
-def titrated(step: Step, text: str) -> str | None:
-    """% NaOH of a titration as typed (titre ml, blank ml, sample g), four decimals; None if it gives none.
-
-    (V - V_blank) c M / (10 m) with the step's acid; a titre below the blank is 0. Form of ISO 456, from memory.
-    """
-    numbers = [number_of(part) for part in text.split()]
-    if step.acid_mol_l is None or len(numbers) != _BURETTE or None in numbers:
-        return None
-    titre, blank, mass = (float(one) for one in numbers if one is not None)
-    try:
-        found = free_alkali(titre, float(step.acid_mol_l), mass, blank_ml=blank)
-    except LyeError:
-        return None
-    return f"{found.pct:.4f}"
 
 
 def choice_of(step: Step, act: SignStep) -> Choice | None:
@@ -97,6 +55,9 @@ def deviating(
 
 
 def _reading(step: Step, act: SignStep) -> tuple[str, Mapping[str, str]] | None:
+    if act.result == "not_ok" and (found := worked(step, act.text)) is not None:
+        say = found.says[0]
+        return say.key, {name: str(fact) for name, fact in say.facts.items()}
     value = number_of(act.number)
     low, high = limits(step)
     facts = {"value": act.number, "unit": step.unit, "low": low, "high": high}

@@ -30,7 +30,8 @@ from floorterm.changeover.acts import (
     ReviseFlush,
     SignStep,
 )
-from floorterm.changeover.entry_rules import NumberError, deviating, typed, within
+from floorterm.changeover.entry_rules import deviating, within
+from floorterm.changeover.figures import NumberError, typed
 from floorterm.changeover.order_rules import blocking, dwell_over_at, no
 from floorterm.changeover.queries import (
     current_step,

@@ -8,6 +8,8 @@ from typing import Final
 
 from floorterm.changeover import entry_rules, lye_needs
 from floorterm.changeover.acts import CorrectStep, PushFlush, ReviseFlush, SignStep
+from floorterm.changeover.bench import asked_for, worked
+from floorterm.changeover.figures import number_of
 from floorterm.changeover.fold_lockout import step_event
 from floorterm.changeover.order_rules import (
     blocking,
@@ -131,10 +133,11 @@ def _not_applicable(asked: Asked, step: Step, act: SignStep) -> Iterator[Refusal
 def entry_refusals(step: Step, act: SignStep) -> Iterator[Refusal]:
     """Against an entry that does not fit the kind of its step."""
     match step.kind:
-        case "reading" if step.acid_mol_l is not None:
-            if act.number == "" or entry_rules.titrated(step, act.text) != act.number:
-                yield no("titration_missing")
-        case "reading" if entry_rules.number_of(act.number) is None:
+        case "reading" if step.worked_out:
+            found = worked(step, act.text)
+            if found is None or (found.number, found.ok) != (act.number, act.result != "not_ok"):
+                yield Refusal(asked_for(step), "site policy")
+        case "reading" if number_of(act.number) is None:
             yield no("number_missing" if not act.number.strip() else "no_number", came=act.number)
         case "choice" if entry_rules.choice_of(step, act) is None:
             yield no("choose_one")

@@ -31,6 +31,29 @@ class Choice:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class MethodNote:
+    """How a reading is worked out, with all that it takes: what `MethodSpec` says, the bar and its standard.
+
+    `standard`: the incoming colour, L a b or reflectances (0 to 1) as `reads` says; `dose`: share of the bar.
+    """
+
+    name: Literal["masses", "colour", "triangle", "oven", "dose", "defects"]
+    lot: int = 0
+    cavities: int = 1
+    reads: Literal["lab", "bands"] = "lab"
+    risk: Decimal = Decimal("0.05")
+    level: str = "II"
+    aql: str = ""
+    nominal_g: Decimal = Decimal(0)
+    regime: Literal["average", "individual"] = "average"
+    plan: Literal["double", "single", "destructive"] = "destructive"
+    packed_pct: Decimal | None = None
+    shop_pct: Decimal | None = None
+    standard: tuple[Decimal, ...] = ()
+    dose: Decimal = Decimal(0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
     """One step. `id` is `section/step`; `after` are the ids of the steps that must stand before it."""
 
@@ -53,6 +76,7 @@ class Step:
     low: Decimal | None = None
     high: Decimal | None = None
     acid_mol_l: Decimal | None = None  # a reading that is computed from a titration with this acid
+    method: MethodNote | None = None  # a reading that is worked out from what is typed
     choices: tuple[Choice, ...] = ()
     expect: str = ""
     dwell_min: Decimal | None = None
@@ -64,6 +88,11 @@ class Step:
     job: str = ""
     point: str = ""
     item: str = ""  # kind "protect": what is put on or made sure of
+
+    @property
+    def worked_out(self) -> bool:
+        """Whether the figure follows from what is typed (`floorterm.changeover.bench`)."""
+        return self.acid_mol_l is not None or self.method is not None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

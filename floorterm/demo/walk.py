@@ -24,7 +24,8 @@ from floorterm.changeover.acts import (
     Resume,
     SignStep,
 )
-from floorterm.changeover.entry_rules import titrated
+from floorterm.changeover.bench import usual_entry
+from floorterm.changeover.entering import worked_act
 from floorterm.changeover.lye_needs import asked_protection, items_missing, needed_items
 from floorterm.changeover.standard import minutes_of
 from floorterm.changeover.state import State
@@ -169,9 +170,8 @@ class Walker:
         given = incident.entry if incident else ""
         counter = self._counted() if step.mark else None
         match step.kind:
-            case "reading" if step.acid_mol_l is not None:
-                text = given or self.usual.get(step.id, "") or "0 0 10"
-                return SignStep(step=step.id, number=titrated(step, text) or "", text=text, counter=counter)
+            case "reading" if step.worked_out:
+                return worked_act(step, given or self.usual.get(step.id, "") or usual_entry(step), counter)
             case "reading":
                 usual = self.usual.get(step.id, "")
                 return SignStep(step=step.id, number=given or usual or _reading(step), counter=counter)

@@ -35,6 +35,7 @@ from floorterm.library.procedures import (
     SequenceFile,
     StepSpec,
 )
+from floorterm.library.quality_data import BarFormat, MethodSpec, NetContentPolicy
 from floorterm.library.record_data import RecordPolicy
 from floorterm.library.words import (
     Claim,
@@ -58,6 +59,7 @@ from floorterm.library.words import (
 __all__ = [
     "AloneFile",
     "Background",
+    "BarFormat",
     "BarIndex",
     "BlockFile",
     "CalibrationPolicy",
@@ -81,6 +83,8 @@ __all__ = [
     "LockoutPolicy",
     "LyePolicy",
     "LyeWork",
+    "MethodSpec",
+    "NetContentPolicy",
     "Odour",
     "OdourPolicy",
     "OilShare",
@@ -191,6 +195,8 @@ class PlantFile(Model):
     calibration: CalibrationPolicy = CalibrationPolicy()
     lye: LyePolicy | None = None
     record: RecordPolicy = RecordPolicy()
+    bar_formats: tuple[BarFormat, ...] = ()
+    net_content: NetContentPolicy = NetContentPolicy()
     first_aid: Annotated[tuple[FirstAidTopic, ...], Field(min_length=1)]
 
     @field_validator("time_zone")

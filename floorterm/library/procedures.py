@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field, model_validator
 
 from floorterm.library.lye_data import LyeWork
+from floorterm.library.quality_data import MethodSpec
 from floorterm.library.words import (
     Day,
     Flag,
@@ -60,6 +61,8 @@ class StepSpec(Model):
     high: Number | None = None
     # a reading that is titrated: mol/L of the monoprotic acid; the burette is entered, % NaOH is computed
     acid_mol_l: Annotated[Number, Field(gt=0, le=10)] | None = None
+    # a reading that is worked out from what is typed at the bench
+    method: MethodSpec | None = None
     # choice
     choices: tuple[Choice, ...] = ()
     # scan: the code expected; may hold {incoming}, {outgoing}, {line}, {tank}
@@ -90,11 +93,13 @@ class StepSpec(Model):
         owners = {
             "unit": "reading", "low": "reading", "high": "reading", "choices": "choice",
             "expect": "scan", "dwell_min": "wait", "since": "wait", "item": "protect",
-            "acid_mol_l": "reading",
+            "acid_mol_l": "reading", "method": "reading",
         }  # fmt: skip
         for name, kind in owners.items():
             if kind != self.kind and name in self.model_fields_set and getattr(self, name) not in (None, ()):
                 broken.append(f"{name}: nothing, as only a step of kind {kind} has it")
+        if self.method is not None and self.acid_mol_l is not None:
+            broken.append("method: nothing, as a titration is worked out already")
         if self.low is not None and self.high is not None and self.low > self.high:
             broken.append(f"low: a number not above high ({self.high})")
         return unbroken(self, broken)

@@ -148,6 +148,24 @@ def _reasons(*, mean: bool, beyond: bool, far: bool) -> tuple[str, ...]:
     return tuple(name for name, failed in found if failed)
 
 
+def packs_to_weigh(
+    regime: Regime, lot: int, kind: Literal["double", "single", "destructive"] = "double"
+) -> tuple[int, ...]:
+    """How many packs a lot is judged on: the first sample, and first and second together where a plan has two."""
+    if regime == "individual":
+        sizes = (
+            row["n1"]
+            for row in table("net_plans")
+            if row["plan"] == "individual" and _in_lot(row, lot) and row["n1"].isdigit()
+        )
+        return (int(next(sizes, lot)),)
+    plan = average_plan(lot, kind)
+    if plan is None:
+        return (lot,)
+    counts = plan.counts
+    return (counts.n1, counts.n1 + counts.n2) if isinstance(counts, DoublePlan) else (counts.n,)
+
+
 def correction_factor(lot: int, n: int) -> float:
     """SCF: as printed for the plan's own n, otherwise t(0.975, n - 1) / sqrt(n) for 2 to 11 packs."""
     for row in table("net_plans"):

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from importlib.resources import files
 
+from floorterm.changeover.bench import asked_for
 from floorterm.changeover.lockout_steps import in_
 from floorterm.changeover.standard import minutes_of, standard_min
 from floorterm.changeover.worksheet import Named, Step, Text, Worksheet
@@ -120,6 +121,8 @@ def _entry(step: Step, language: str) -> str:
     match step.kind:
         case "reading" if step.acid_mol_l is not None:
             return words("print.titration", language, acid=f"{step.acid_mol_l}", high=f"{step.high}")
+        case "reading" if step.method is not None:
+            return f"{sentence(asked_for(step), language)} ________________"
         case "reading":
             limits = " ".join(
                 f"{sign} {value}"

@@ -7,6 +7,8 @@ from decimal import Decimal
 from typing import Any
 
 from floorterm.changeover.acts import STARTED, Act, LockoutAct, Redirect, SignStep
+from floorterm.changeover.bench import usual_entry
+from floorterm.changeover.entering import worked_act
 from floorterm.changeover.fold import apply, fold
 from floorterm.changeover.rules import may
 from floorterm.changeover.state import State
@@ -320,8 +322,8 @@ def good_entry(state: State, step: Step, person: Person) -> SignStep:
     """What a careful person enters at a step."""
     values: dict[str, Any] = {"counter": 41_000} if step.mark else {}
     match step.kind:
-        case "reading" if step.acid_mol_l is not None:
-            values |= {"text": "0 0 10", "number": "0.0000"}
+        case "reading" if step.worked_out:
+            return worked_act(step, usual_entry(step), values.get("counter"))
         case "reading":
             middle = ((step.low or Decimal(0)) + (step.high or Decimal(0))) / 2
             values["number"] = str(middle)

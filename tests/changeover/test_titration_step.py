@@ -9,9 +9,9 @@ from datetime import date
 import pytest
 
 from floorterm.changeover.acts import SignStep
+from floorterm.changeover.bench import worked
 from floorterm.changeover.compose import compose_procedure
 from floorterm.changeover.entering import Given, Speaker, act_of, echo, entry_spec
-from floorterm.changeover.entry_rules import titrated
 from floorterm.library.model import Library
 from tests.changeover.sheets import ROOK, Record
 
@@ -35,7 +35,9 @@ def record(library: Library) -> Record:
 def test_the_percent_follows_from_titre_blank_and_sample(record: Record, text: str, pct: str) -> None:
     step = record.worksheet.step(STEP)
     assert step is not None
-    assert titrated(step, text) == pct
+    found = worked(step, text)
+    assert found is not None
+    assert found.number == pct
     act = act_of(record.state, step, ROOK, Given(text=text))
     assert isinstance(act, SignStep)
     assert (act.number, act.text) == (pct, text)
@@ -46,12 +48,12 @@ def test_what_gives_no_percent_is_not_recorded(record: Record, text: str) -> Non
     step = record.worksheet.step(STEP)
     assert step is not None
     act = act_of(record.state, step, ROOK, Given(text=text))
-    assert "titration_missing" in record.keys(act)
+    assert "ask_titration" in record.keys(act)
     assert not text or echo(record.state, step, Given(text=text), "en").level == "bad"
 
 
 def test_a_percent_that_is_not_that_of_the_burette_is_refused(record: Record) -> None:
-    assert "titration_missing" in record.keys(SignStep(step=STEP, number="0.0100", text="1.40 0.10 10.00"))
+    assert "ask_titration" in record.keys(SignStep(step=STEP, number="0.0100", text="1.40 0.10 10.00"))
 
 
 def test_above_the_limit_is_a_deviation_and_exactly_at_it_is_not(record: Record) -> None:
@@ -65,6 +67,6 @@ def test_the_screen_asks_for_three_numbers_and_answers_with_the_percent(record: 
     step = record.worksheet.step(STEP)
     assert step is not None
     spec = entry_spec(record.state, step, Speaker(language="en"))
-    assert spec.mode == "text"
+    assert spec.mode == "numbers"
     assert "0.1 mol/L" in spec.prompt
     assert echo(record.state, step, Given(text="1.40 0.10 10.00"), "en").level == "outside"

@@ -3,6 +3,8 @@
 from datetime import timedelta
 
 from floorterm.changeover.acts import SignStep
+from floorterm.changeover.bench import usual_entry
+from floorterm.changeover.entering import worked_act
 from floorterm.changeover.rules import open_steps
 from floorterm.changeover.worksheet import Step
 from floorterm.demo.clock import SetClock
@@ -34,6 +36,8 @@ def _with(people: tuple[Person, ...], duty: str, but: str = "") -> Who:
 
 
 def _good(step: Step) -> SignStep:
+    if step.worked_out:
+        return worked_act(step, usual_entry(step), None)
     if step.kind == "reading":
         value = step.low if step.low is not None else step.high
         return SignStep(step=step.id, number=f"{value if value is not None else 1:f}")

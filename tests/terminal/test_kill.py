@@ -15,6 +15,8 @@ from pathlib import Path
 import pytest
 
 from floorterm.changeover.acts import SignStep
+from floorterm.changeover.bench import usual_entry
+from floorterm.changeover.entering import worked_act
 from floorterm.changeover.queries import needs_pin
 from floorterm.changeover.state import State
 from floorterm.changeover.view import view
@@ -85,12 +87,21 @@ def _enter(terminal: PseudoTerminal, step: Step) -> None:
 
 def _easy(plant: Plant, state: State, step: Step) -> bool:
     """Steps that one person records with a few keys; the rest is signed past the screen."""
-    if step.kind not in ("confirm", "reading", "choice", "scan", "text") or step.witness or step.mark:
+    if (
+        step.kind not in ("confirm", "reading", "choice", "scan", "text")
+        or step.witness
+        or step.mark
+        or step.worked_out
+    ):
         return False
     return not needs_pin(state.worksheet, SignStep(step=step.id), step)
 
 
 def _sign_past_the_screen(plant: Plant, work: str, step: Step) -> None:
+    if step.worked_out:
+        act = worked_act(step, usual_entry(step), None)
+        plant.act(work, act, Who(plant.ledger.person(CODE), "pin"), key=new_key())
+        return
     entry = {
         "reading": {"number": str(step.low if step.low is not None else step.high or 1)},
         "choice": {"choice": step.choices[0].id if step.choices else ""},

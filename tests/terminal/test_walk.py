@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from floorterm.changeover.acts import STARTED, Release
+from floorterm.changeover.bench import usual_entry
 from floorterm.changeover.entering import EntrySpec, Given, act_of
 from floorterm.changeover.view import view
 from floorterm.changeover.worksheet import Step
@@ -208,7 +209,7 @@ class Walk:
 def entered(step: Step, spec: EntrySpec, clock: TickingClock) -> Given:
     """What this crew enters at a step, by hand or straight at the plant."""
     match spec.mode:
-        case "number":
+        case "number" | "numbers":
             return Given(text=middle(step))
         case "text":
             return Given(text="as it is")
@@ -227,6 +228,8 @@ def entered(step: Step, spec: EntrySpec, clock: TickingClock) -> Given:
 
 def middle(step: Step) -> str:
     """A reading within the limits, as somebody types it."""
+    if step.worked_out:
+        return usual_entry(step)
     low, high = step.low, step.high
     if low is None and high is None:
         return "1"

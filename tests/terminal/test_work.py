@@ -596,3 +596,24 @@ async def test_the_screen_stands_where_the_record_stands(crew_at: CrewAt) -> Non
     crew.act(Note(text="seen from elsewhere"))
     async with at_work(crew) as (screen, _):
         assert step_id(screen) == first
+
+
+async def test_a_scale_that_types_fills_the_masses_and_the_verdict_is_said_before_it_is_signed(
+    crew_at: CrewAt,
+) -> None:
+    """Twenty weighings, each heard as a scan: a burst of keys with Enter at its end, as such a scale sends it."""
+    crew = crew_at("first-article/mass")
+    async with at_work(crew) as (screen, pilot):
+        screen.show_step("first-article/mass")
+        await until(pilot, lambda: step_id(screen) == "first-article/mass")
+        weighed = [f"{101 + place % 4 - 0.1 * place:.1f}" for place in range(20)]
+        for place, mass in enumerate(weighed, 1):
+            screen.post_message(Scanned(mass))
+            await until(pilot, lambda: len(screen.entry.given.text.split()) == place)  # noqa: B023
+        assert screen.entry.given.text.split() == weighed
+        assert "first-article/mass" not in screen.state.signed, "a weighing never signs"
+        assert "the plan accepts" in seen(pilot)
+        assert "Lightest cavity: 1" in seen(pilot)
+        screen.post_message(Scanned("BADGE-BB"))
+        await pilot.pause()
+        assert screen.entry.given.text.split() == weighed, "a badge is no mass"

@@ -83,8 +83,9 @@ class AskScreen(FloorScreen[Given | None]):
 
     def scanned(self, message: Scanned) -> None:
         """A scanned code is put into the field; nothing is signed by it."""
-        if self._spec.mode in ("code", "text"):
-            self.query_one(Entry).put(message.text)
+        entry = self.query_one(Entry)
+        if entry.takes(message.text):
+            entry.put(message.text)
 
     def action_take(self) -> None:
         """Give back what was entered."""

@@ -12,7 +12,7 @@ from textual.widget import Widget
 
 from floorterm.changeover.acts import Note, ReviseFlush, SignStep
 from floorterm.changeover.entering import Given
-from floorterm.changeover.entry_rules import number_of
+from floorterm.changeover.figures import number_of
 from floorterm.changeover.flush_live import (
     after_check,
     check_inputs,

@@ -9,7 +9,7 @@ from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from floorterm.changeover.entering import EntrySpec
-from floorterm.changeover.entry_rules import number_of
+from floorterm.changeover.figures import number_of
 from floorterm.terminal.screens.dialogs import AskScreen, Item, MenuScreen
 from floorterm.terminal.screens.read import ReadScreen
 from floorterm.terminal.views.text import Line, Span

@@ -283,7 +283,7 @@ class WorkScreen(FloorScreen[None]):
 
     def scanned(self, message: Scanned) -> None:
         """A code goes into the field of a step that asks for one; a badge names a person; nothing is signed."""
-        if self.entry.spec.mode in ("code", "text"):
+        if self.entry.takes(message.text):
             self.entry.put(message.text)
         elif not self.app.badge_scanned(message.text):
             self.refuse((say("scan_not_asked", self.language, came=message.text),), "caution")

@@ -23,7 +23,7 @@ from floorterm.changeover.acts import (
     SignStep,
 )
 from floorterm.changeover.entering import EntrySpec, Given, Speaker, act_of, counter_of, entry_spec
-from floorterm.changeover.entry_rules import number_of
+from floorterm.changeover.figures import number_of
 from floorterm.changeover.state import Signed, State
 from floorterm.changeover.view_lye import lye_section, protection_spec
 from floorterm.changeover.view_step import NOBODY, passed

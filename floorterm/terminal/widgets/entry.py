@@ -6,6 +6,7 @@ screen's. A scanned code is put into the field like a typed one; a scan never si
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from textwrap import wrap
 from typing import Final
 
 from rich.cells import cell_len
@@ -15,18 +16,25 @@ from textual.message import Message
 from textual.widget import Widget
 
 from floorterm.changeover.entering import MEASURES, Echo, EntrySpec, Given, Measure
+from floorterm.changeover.figures import number_of
 from floorterm.terminal.views.text import Line, Span, Tone
 from floorterm.terminal.widgets.page import Page
 from floorterm.terminal.widgets.zones import Zone, Zones
 from floorterm.wording import words
 
-_FIELDS: Final = frozenset({"number", "text", "code", "kg", "counter"})
-_DIGITS_ONLY: Final = {"number": "0123456789,.-+", "kg": "0123456789,.", "counter": "0123456789"}
+_FIELDS: Final = frozenset({"number", "numbers", "text", "code", "kg", "counter"})
+_DIGITS_ONLY: Final = {
+    "number": "0123456789,.-+",
+    "numbers": "0123456789,.-+ ",
+    "kg": "0123456789,.",
+    "counter": "0123456789",
+}
 _ECHO_TONES: Final[dict[str, Tone]] = {"": "quiet", "ok": "done", "outside": "caution", "bad": "danger"}
-_MOST: Final = 400
+_MOST: Final = 900
+_TOLD_LINES: Final = 4
 _LETTERS: Final = (*"1234567890", *"qwertyuiop", *"asdfghjklñ", *"zxcvbnm,.-")
 _NUMBERS: Final = (*"1234567", *"890,.-")
-_PAD_ROW: Final = {"letters": 10, "numbers": 7}
+_PAD_ROW: Final = {"letters": 10}
 
 
 class Pad(Zones):
@@ -36,14 +44,16 @@ class Pad(Zones):
         super().__init__(per_row=7, id=id)
 
     def show_kind(self, kind: str, language: str, *, capitals: bool) -> None:
-        """Show no pad (""), "numbers" or "letters"."""
+        """Show no pad (""), "numbers", "several numbers" or "letters"."""
         self._per_row = _PAD_ROW.get(kind, 7)
-        labels: tuple[str, ...] = {"": (), "numbers": _NUMBERS, "letters": _LETTERS}[kind]
+        labels: tuple[str, ...] = {"": (), "letters": _LETTERS}.get(kind, _NUMBERS)
         if capitals:
             labels = tuple(label.upper() for label in labels)
         zones = [Zone(label, label) for label in labels]
         if kind == "letters":
             zones.append(Zone("shift", "abc" if capitals else "ABC"))
+            zones.append(Zone(" ", words("work.pad_space", language)))
+        if kind == "several numbers":
             zones.append(Zone(" ", words("work.pad_space", language)))
         if kind:
             zones.append(Zone("backspace", words("work.pad_back", language)))
@@ -105,8 +115,19 @@ class Entry(Vertical, can_focus=True):
             self._draw()
 
     def put(self, text: str) -> None:
-        """A scanned or tapped text takes the place of what stands in the field."""
+        """A scanned or tapped text takes the place of what stands in the field.
+
+        Where several numbers are asked it follows them: a scale that types sends one weighing after the other.
+        """
+        if self.spec.mode == "numbers" and self.given.text:
+            text = f"{self.given.text.rstrip()} {text}"
         self._change(text=text[:_MOST])
+
+    def takes(self, scanned: str) -> bool:
+        """Whether a scanned text may stand in this field: words and codes, or one more of several numbers."""
+        if self.spec.mode == "numbers":
+            return number_of(scanned) is not None
+        return self.spec.mode in ("code", "text")
 
     def clear(self) -> bool:
         """Empty the field and the answers; whether there was anything to empty."""
@@ -162,7 +183,7 @@ class Entry(Vertical, can_focus=True):
         words_asked = self.spec.mode in ("text", "code")
         if words_asked and not self._pad_always:
             return ""
-        return "letters" if words_asked else "numbers"
+        return "letters" if words_asked else "several numbers" if self.spec.mode == "numbers" else "numbers"
 
     def _field_lines(self) -> list[Line]:
         spec = self.spec
@@ -182,11 +203,22 @@ class Entry(Vertical, can_focus=True):
             Span("_", "input"),
             Span(f" {unit}  "),
         ]
+        if spec.mode == "numbers":
+            return [prompt, tuple(field), *self._told_below()]
         if self._echo.text:
             field.append(Span(f" {self._echo.text} ", _ECHO_TONES[self._echo.level]))
         elif spec.limit:
             field.append(Span(spec.limit, "quiet"))
         return [prompt, tuple(field)]
+
+    def _told_below(self) -> list[Line]:
+        """What follows from several numbers takes lines of its own."""
+        tone = _ECHO_TONES[self._echo.level] if self._echo.text else "quiet"
+        width = max(20, self.app.size.width - 6)
+        return [
+            (Span(f"   {line} ", tone),)
+            for line in wrap(self._echo.text or self.spec.limit, width)[:_TOLD_LINES]
+        ]
 
     def _answers(self) -> tuple[Zone, ...]:
         if self.spec.mode == "kg":
