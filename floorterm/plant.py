@@ -11,7 +11,7 @@ from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Any
 
 from floorterm.changeover.accepting import CALIBRATED, Acceptance, to_value
-from floorterm.changeover.acts import STARTED, Act, LockoutAct, Redirect, SignStep
+from floorterm.changeover.acts import STARTED, Act, LateStep, LockoutAct, Redirect, SignStep
 from floorterm.changeover.compose import compose
 from floorterm.changeover.register import HOLDS, next_number
 from floorterm.changeover.rules import may, needs_pin
@@ -83,7 +83,7 @@ class Plant(PlantRecord):
         act = _tidy(act)
         sheet = self.state(work).worksheet
         leaves = _way_out(act, sheet)
-        people = self.ledger.people() if isinstance(act, LockoutAct | SignStep) else ()
+        people = self.ledger.people() if isinstance(act, LockoutAct | SignStep | LateStep) else ()
 
         def guard(asked: "Asked") -> Sequence[Refusal]:
             state = fold_on(work, self._cache.states.get(work), asked.entries)
@@ -109,7 +109,7 @@ class Plant(PlantRecord):
             key=key,
             person=who.person.code,
             identity=who.identity,
-            meaning="performed",
+            meaning="entered from paper" if isinstance(act, LateStep) else "performed",
             witness=witness.code if witness else "",
             terminal=self.terminal,
             line=sheet.line.id,

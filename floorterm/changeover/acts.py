@@ -6,9 +6,10 @@ every act (person, witness, step, reason, correction number) stands in the entry
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from decimal import Decimal
 from types import MappingProxyType
-from typing import Any, ClassVar, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
 import msgspec
 
@@ -40,7 +41,51 @@ class SignStep:
     people: tuple[str, ...] = ()
     how: str = ""
     reason: str = ""
-    late: str = ""  # when it was really done, if it is entered afterwards (RFC 3339 with offset)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LateStep:
+    """A step that was done and signed on paper, entered afterwards: its own kind of fact.
+
+    `done_at` is the time that the paper gives (it carries its offset), `by` the code of whoever signed the paper with
+    `by_name` as it stands there, `seen_by` who signed it as witness; `reason` says why it was not recorded at once.
+    When it was entered and by whom is the entry's own. The other fields are those of `SignStep`.
+    """
+
+    KIND: ClassVar[str] = "step.late"
+    step: str
+    done_at: Annotated[datetime, msgspec.Meta(tz=True)]
+    by: str
+    by_name: str
+    reason: str
+    seen_by: str = ""
+    seen_by_name: str = ""
+    number: str = ""
+    choice: str = ""
+    text: str = ""
+    scanned: str = ""
+    kg: Decimal | None = None
+    counter: int | None = None
+    lock: str = ""
+    result: str = ""
+    people: tuple[str, ...] = ()
+    how: str = ""
+
+    def signature(self) -> SignStep:
+        """What was signed on the paper, as if it had been signed here."""
+        return SignStep(
+            step=self.step,
+            number=self.number,
+            choice=self.choice,
+            text=self.text,
+            scanned=self.scanned,
+            kg=self.kg,
+            counter=self.counter,
+            lock=self.lock,
+            result=self.result,
+            people=self.people,
+            how=self.how,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -208,8 +253,8 @@ class Release:
 
 
 Act = (
-    SignStep | CorrectStep | PushFlush | ReviseFlush | LockoutAct | Protect | RaiseLye | RepeatSection | Pause
-    | Resume | Note | RaiseDeviation | Dispose | Abandon | Redirect | Release
+    SignStep | LateStep | CorrectStep | PushFlush | ReviseFlush | LockoutAct | Protect | RaiseLye | RepeatSection
+    | Pause | Resume | Note | RaiseDeviation | Dispose | Abandon | Redirect | Release
 )  # fmt: skip
 
 STARTED = "work.started"  # begins a piece of work: its value holds the worksheet and its digest
@@ -218,8 +263,8 @@ ACTS: Mapping[str, type[Act]] = MappingProxyType(
     {
         act.KIND: act
         for act in (
-            SignStep, CorrectStep, PushFlush, ReviseFlush, LockoutAct, Protect, RaiseLye, RepeatSection, Pause,
-            Resume, Note, RaiseDeviation, Dispose, Abandon, Redirect, Release,
+            SignStep, LateStep, CorrectStep, PushFlush, ReviseFlush, LockoutAct, Protect, RaiseLye, RepeatSection,
+            Pause, Resume, Note, RaiseDeviation, Dispose, Abandon, Redirect, Release,
         )
     }
 )  # fmt: skip

@@ -50,4 +50,4 @@ def _good(state: State) -> datetime | None:
     steps = tuple(state.worksheet.steps())
     if not steps or any(step.id not in state.signed for step in steps):
         return None
-    return max(signed.at for signed in state.signed.values())
+    return max(signed.done_at for signed in state.signed.values())

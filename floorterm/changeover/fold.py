@@ -8,6 +8,7 @@ where a query asks for it (`State.expired`).
 from collections.abc import Iterable
 from dataclasses import replace
 
+from floorterm.changeover import fold_late as late
 from floorterm.changeover import fold_lockout as lockouts
 from floorterm.changeover import fold_steps as steps
 from floorterm.changeover.acts import (
@@ -16,6 +17,7 @@ from floorterm.changeover.acts import (
     Act,
     CorrectStep,
     Dispose,
+    LateStep,
     LockoutAct,
     Note,
     Pause,
@@ -88,6 +90,8 @@ def _after(state: State, entry: Entry, act: Act) -> State:
                 section = state.worksheet.section_of(step.id).id
                 state = _protected(state, entry, section, (step.item,))
             return steps.signed(state, entry, act)
+        case LateStep():
+            return late.entered(state, entry, act)
         case CorrectStep():
             return steps.corrected(state, entry, act)
         case PushFlush():
@@ -99,29 +103,24 @@ def _after(state: State, entry: Entry, act: Act) -> State:
         case Protect():
             return _protected(state, entry, act.section, act.items)
         case RaiseLye():
-            found = LyeFound(
-                n=entry.n,
-                section=act.section,
-                mass_pct=act.mass_pct,
-                temperature_c=act.temperature_c,
-                pressurised=act.pressurised,
-            )
-            return replace(state, lye_found=(*state.lye_found, found))
+            return _lye_found(state, entry, act)
         case RepeatSection():
             return steps.repeated(state, act)
         case RaiseDeviation():
             return steps.deviates(
                 state, entry, "changeover.deviation.raised", {"text": act.text}, critical=act.critical
             )
-        case Dispose():
-            return steps.disposed(state, entry, act)
         case _:
             return _whole(state, entry, act)
 
 
-def _whole(state: State, entry: Entry, act: Pause | Resume | Note | Abandon | Redirect | Release) -> State:
-    """The acts that are about the whole work."""
+def _whole(
+    state: State, entry: Entry, act: Dispose | Pause | Resume | Note | Abandon | Redirect | Release
+) -> State:
+    """The acts that are about the whole work, and decisions about what deviated in it."""
     match act:
+        case Dispose():
+            return steps.disposed(state, entry, act)
         case Pause():
             return replace(_noted(state, entry, act.reason), status="paused", paused_since=entry.local)
         case Resume():
@@ -137,6 +136,17 @@ def _whole(state: State, entry: Entry, act: Pause | Resume | Note | Abandon | Re
         case Release():
             incoming = state.worksheet.incoming
             return replace(_ended(state, entry), status="released", holds=(incoming.id,) if incoming else ())
+
+
+def _lye_found(state: State, entry: Entry, act: RaiseLye) -> State:
+    found = LyeFound(
+        n=entry.n,
+        section=act.section,
+        mass_pct=act.mass_pct,
+        temperature_c=act.temperature_c,
+        pressurised=act.pressurised,
+    )
+    return replace(state, lye_found=(*state.lye_found, found))
 
 
 def _protected(state: State, entry: Entry, section: str, items: tuple[str, ...]) -> State:

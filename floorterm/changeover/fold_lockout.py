@@ -20,6 +20,10 @@ is left there); it counts as done when the last lock is off the point, so every 
 Signing work-end ends the signer's own work; it counts as done when nobody is at work. Signing a lock step
 puts the signer's own lock on; one lock on the point makes it done, and every further person puts theirs on
 with a `lockout.event`. Head counts are refused while anybody is at work.
+
+**On paper.** A lockout step that was done on paper changes no lock and nobody's work: the present state is what
+people say in the present. It counts as done only once no step of the work under that lockout is left and the
+record's own job of it was never begun or is closed, so that no live step ever rests on it.
 """
 
 from collections.abc import Callable, Mapping
@@ -109,18 +113,34 @@ def work_left(worksheet: Worksheet, signed: Mapping[str, object], job: str) -> b
 def standing(state: State) -> State:
     """The state without the lockout steps that no longer stand (see the module)."""
     left = {job: work_left(state.worksheet, state.signed, job) for job in state.locks}
+    counting = {
+        one.act.step: one
+        for one in state.by_paper
+        if (step := state.worksheet.step(one.act.step)) is not None and _counts_by_paper(state, step, left)
+    }
     gone = []
-    for step_id in state.signed:
+    for step_id, signed in state.signed.items():
         step = state.worksheet.step(step_id)
         if step is None or step.kind != "lockout" or step.job not in state.locks:
+            continue
+        if signed.paper is not None:
+            if step_id not in counting:
+                gone.append(step_id)
             continue
         holds = effect_holds(step, state.locks[step.job])
         done = state.ended or not left[step.job]
         if not ((holds or done) if step.event in BEFORE else (holds and done)):
             gone.append(step_id)
-    if not gone:
-        return state
-    return replace(state, signed={name: value for name, value in state.signed.items() if name not in gone})
+    stays = (
+        {name: value for name, value in state.signed.items() if name not in gone} if gone else state.signed
+    )
+    new = {name: one for name, one in counting.items() if name not in stays}
+    return replace(state, signed={**stays, **new}) if gone or new else state
+
+
+def _counts_by_paper(state: State, step: Step, left: Mapping[str, bool]) -> bool:
+    lockout = state.locks.get(step.job)
+    return lockout is not None and not left[step.job] and (lockout.closed or not lockout.begun)
 
 
 def _confirms(step: Step, lockout: LockoutState, person: str) -> bool:

@@ -16,7 +16,7 @@ from floorterm.changeover.acts import (
     SignStep,
 )
 from floorterm.changeover.fold_lockout import act_event, entry_event, happened, premature, step_event
-from floorterm.changeover.state import Deviation, FlushProgress, Push, Signed, State
+from floorterm.changeover.state import Deviation, FlushProgress, Paper, Push, Signed, State
 from floorterm.changeover.worksheet import Step
 from floorterm.entries import Entry
 from floorterm.lockout.model import Event, LockEvent
@@ -60,19 +60,23 @@ def required_kg(state: State, step: Step) -> Decimal | None:
 # --- signing ----------------------------------------------------------------------------------------
 
 
-def signed(state: State, entry: Entry, act: SignStep) -> State:
-    """A step signed: its lockout events happen, limits are judged, and what it reopens is open again."""
+def signed(state: State, entry: Entry, act: SignStep, paper: Paper | None = None) -> State:
+    """A step signed: its lockout events happen, limits are judged, and what it reopens is open again.
+
+    What was done on `paper` is the past: no lockout event happens by it, and a lockout step does not count yet.
+    """
     step = state.worksheet.step(act.step)
     if step is None:  # a record of another version may name it: kept in the history, nothing stands
-        return _signature(state, entry, act, within=True, stands=False)
+        return _signature(state, entry, act, paper, within=True, stands=False)
     if step.kind == "flush":
         act = _with_total(state, step, act)
-        state = _flush_total(state, entry, step, act)
-    if act.outcome == "done":
+        state = _flush_total(state, entry, step, act, paper)
+    if act.outcome == "done" and paper is None:
         state = _events(state, entry, step, act)
     found = entry_rules.deviating(step, act, required_kg(state, step))
     kept = entry_rules.within(step, act, required_kg(state, step))
-    state = _signature(state, entry, act, within=kept, stands=True)
+    stands = paper is None or step.kind != "lockout"
+    state = _signature(state, entry, act, paper, within=kept, stands=stands)
     if found is not None:
         critical = "safety" if found[0].endswith("not_zero") else step.critical
         state = deviates(state, entry, *found, critical=critical, stops=_stops(step, act))
@@ -84,7 +88,9 @@ def _stops(step: Step, act: SignStep) -> bool:
     return step.kind == "choice" and chosen is not None and chosen.stops
 
 
-def _signature(state: State, entry: Entry, act: SignStep, *, within: bool, stands: bool) -> State:
+def _signature(
+    state: State, entry: Entry, act: SignStep, paper: Paper | None, *, within: bool, stands: bool
+) -> State:
     step = state.worksheet.step(act.step)
     section = state.worksheet.section_of(act.step).id if step else ""
     signature = Signed(
@@ -97,10 +103,12 @@ def _signature(state: State, entry: Entry, act: SignStep, *, within: bool, stand
         witness_name=entry.witness_name,
         within=within,
         round=state.rounds.get(section, 1),
+        paper=paper,
     )
     history = (*state.history, signature)
     if not stands:
-        return replace(state, history=history)
+        on_paper = (signature,) if step is not None else ()
+        return replace(state, history=history, by_paper=(*state.by_paper, *on_paper))
     return replace(state, history=history, signed={**state.signed, act.step: signature})
 
 
@@ -108,11 +116,11 @@ def _with_total(state: State, step: Step, act: SignStep) -> SignStep:
     return replace(act, kg=state.flush[step.id].pushed_kg) if act.kg is None else act
 
 
-def _flush_total(state: State, entry: Entry, step: Step, act: SignStep) -> State:
+def _flush_total(state: State, entry: Entry, step: Step, act: SignStep, paper: Paper | None) -> State:
     progress = state.flush[step.id]
     if act.outcome != "done" or act.kg is None or act.kg <= progress.pushed_kg:
         return state
-    return _push(state, entry, step.id, act.kg)
+    return _push(state, entry, step.id, act.kg, paper)
 
 
 def _events(state: State, entry: Entry, step: Step, act: SignStep) -> State:
@@ -192,9 +200,10 @@ def _progress(state: State, step: str, progress: FlushProgress) -> State:
     return replace(state, flush={**state.flush, step: progress})
 
 
-def _push(state: State, entry: Entry, step: str, kg: Decimal) -> State:
+def _push(state: State, entry: Entry, step: str, kg: Decimal, paper: Paper | None = None) -> State:
     progress = state.flush[step]
-    push = Push(n=entry.n, kg=kg, at=entry.local, by_name=entry.name)
+    at, name = (paper.at, paper.name) if paper is not None else (entry.local, entry.name)
+    push = Push(n=entry.n, kg=kg, at=at, by_name=name)
     return _progress(state, step, replace(progress, pushed_kg=kg, pushes=(*progress.pushes, push)))
 
 
@@ -219,9 +228,11 @@ def repeated(state: State, act: RepeatSection) -> State:
     section = state.worksheet.section(act.section)
     if section is None:
         return state
+    again = frozenset(step.id for step in section.steps)
     return replace(
         state,
-        signed=_without(state.signed, (step.id for step in section.steps)),
+        signed=_without(state.signed, again),
+        by_paper=tuple(one for one in state.by_paper if one.act.step not in again),
         rounds={**state.rounds, act.section: state.rounds.get(act.section, 1) + 1},
     )
 

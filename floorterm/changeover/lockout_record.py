@@ -9,8 +9,10 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from floorterm.changeover.paper_lockout import Happened, as_happened, minute, papers
 from floorterm.changeover.state import State
 from floorterm.lockout.auditing import record
 from floorterm.lockout.effects import apply_event
@@ -40,7 +42,15 @@ def record_of(
     `people` are those of the ledger; `lockouts` the library's procedures, which count where they still are of the
     revision that was worked to; `as_of` the moment for which open jobs are judged.
     """
-    return record_of_lockouts(state.work, state.locks, people, lockouts=lockouts, as_of=as_of)
+    by_paper = {name: tuple(as_happened(state, name)) for name in state.locks if papers(state, name)}
+    return record_of_lockouts(
+        state.work, state.locks, people, lockouts=lockouts, as_of=as_of, by_paper=by_paper
+    )
+
+
+def tells_of_lockout(state: State) -> bool:
+    """Whether anything of a lockout was recorded or entered from paper."""
+    return any(job.events or papers(state, name) for name, job in state.locks.items())
 
 
 def record_of_lockouts(
@@ -50,22 +60,25 @@ def record_of_lockouts(
     *,
     lockouts: Mapping[str, "LockoutFile"] | None = None,
     as_of: datetime | None = None,
+    by_paper: Mapping[str, tuple[Happened, ...]] = MappingProxyType({}),
 ) -> record.Record:
-    """The same from the lockout jobs alone; `work` names the piece of work that they belong to."""
-    own = tuple(lockout.job.policy.contractor_duties for lockout in locks.values() if lockout.events)
+    """The same from the lockout jobs alone; `work` names the piece of work that they belong to.
+
+    `by_paper` are the jobs of which something was entered from paper, as they happened.
+    """
+    told = {name: lockout for name, lockout in locks.items() if lockout.events or name in by_paper}
+    own = tuple(lockout.job.policy.contractor_duties for lockout in told.values())
     firms = tuple(dict.fromkeys(duty for duties in own for duty in duties))
     known = {person.code: _person(person, firms) for person in people}
-    policy = next((lockout.job.policy for lockout in locks.values() if lockout.events), Policy())
+    policy = next((lockout.job.policy for lockout in told.values()), Policy())
     procedures: dict[str, record.Procedure] = {}
     jobs: list[record.Job] = []
-    for name, lockout in locks.items():
-        if not lockout.events:
-            continue
+    for name, lockout in told.items():
         job, key = lockout.job, f"{work}/{name}"
         for duty in job.affected_duties:
             known.setdefault(duty, record.Person(code=duty, role="affected", is_duty=True))
         procedures[key] = _procedure(key, job, (lockouts or {}).get(job.procedure))
-        for run, events in enumerate(_runs(lockout), start=1):
+        for run, events in enumerate(_runs(by_paper.get(name) or _recorded(lockout)), start=1):
             jobs.append(_job(key, run, job, events))
     return record.Record(
         people=known, procedures=procedures, jobs=tuple(jobs), site=_site(policy), as_of=as_of
@@ -157,29 +170,48 @@ def _point(point: Point) -> record.Point:
     )
 
 
-def _runs(lockout: LockoutState) -> Iterator[list[tuple[LockoutState, LockEvent]]]:
-    """The events of each run with the state before them."""
+def _recorded(lockout: LockoutState) -> Iterator[Happened]:
     state = LockoutState.initial(lockout.job, lockout.line)
-    run: list[tuple[LockoutState, LockEvent]] = []
     for event in lockout.events:
-        after = apply_event(state, event)
-        if after.run != state.run and run:
+        yield Happened(before=state, event=event, entry=event.n)
+        state = apply_event(state, event)
+
+
+def _runs(happened: Iterable[Happened]) -> Iterator[list[Happened]]:
+    """The events of each run with the state before them."""
+    run: list[Happened] = []
+    for one in happened:
+        if apply_event(one.before, one.event).run != one.before.run and run:
             yield run
             run = []
-        run.append((state, event))
-        state = after
+        run.append(one)
     if run:
         yield run
 
 
-def _job(key: str, run: int, job: Job, events: list[tuple[LockoutState, LockEvent]]) -> record.Job:
+def _job(key: str, run: int, job: Job, events: list[Happened]) -> record.Job:
     spoken: list[record.Event] = []
-    for before, event in events:
-        for one in _spoken(before, event):
-            spoken.append(replace(one, n=len(spoken) + 1))
-    header = _header(key, job, [event for _, event in events])
+    for happened in events:
+        for one in _spoken(happened.before, happened.event):
+            told = replace(one, n=len(spoken) + 1, entry=happened.entry)
+            spoken.append(_from_paper(told, happened, spoken[-1].t if spoken else told.t))
+    header = _header(key, job, [one.event for one in events])
     name = key if run == 1 else f"{key} ({run})"
     return record.Job(id=name, title=job.title.get("en", ""), header=header, events=tuple(spoken))
+
+
+def _from_paper(told: record.Event, happened: Happened, last: datetime) -> record.Event:
+    """Both times of what came from paper; paper tells no seconds: within a minute it follows what was last."""
+    if happened.paper is None:
+        return told
+    same_minute = minute(last) == minute(told.t)
+    return replace(
+        told,
+        t=max(told.t, last) if same_minute else told.t,
+        late=True,
+        claimed=told.t,
+        entered=happened.paper.at,
+    )
 
 
 def _header(key: str, job: Job, events: list[LockEvent]) -> record.Header:
@@ -203,7 +235,7 @@ def _spoken(before: LockoutState, event: LockEvent) -> Iterator[record.Event]:
     """One recorded event as the record has it: one a lock, every point named."""
     points = covered(before, event)
     said = record.Event(
-        n=0, t=event.at, ev=event.event.value, by=event.by, result=event.result, how=event.how, entry=event.n,
+        n=0, t=event.at, ev=event.event.value, by=event.by, result=event.result, how=event.how,
         owner=event.owner,
     )  # fmt: skip
     if event.event in _HERE_ONLY:

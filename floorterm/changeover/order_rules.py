@@ -78,10 +78,15 @@ def _blocking(state: State, step: Step, now: datetime) -> Iterator[Refusal]:
             again = "_again" if state.expired(name, now) else ""
             yield no(key + again, **step_facts(before))
     if not ending:
-        yield from _stopped(state, step)
-        yield from _carried(state, step)
+        yield from held_back(state, step)
     if step.kind == "wait":
         yield from _dwelling(state, step, now)
+
+
+def held_back(state: State, step: Step) -> Iterator[Refusal]:
+    """Against a step behind a deviation that stops, or behind a lockout that a redirect carried along."""
+    yield from _stopped(state, step)
+    yield from _carried(state, step)
 
 
 def _stopped(state: State, step: Step) -> Iterator[Refusal]:
@@ -132,8 +137,8 @@ def dwell_over_at(state: State, step: Step) -> datetime | None:
     since = step.since or (step.after[-1] if step.after else "")
     if not since or state.worksheet.step(since) is None:
         begun = state.started_at
-    elif since in state.signed:
-        begun = state.signed[since].at
+    elif (done := state.done(since)) is not None:
+        begun = done.done_at
     else:
         return None
     return begun + timedelta(minutes=float(step.dwell_min or 0))

@@ -3,8 +3,9 @@
 from collections.abc import Iterable, Iterator
 from datetime import datetime
 
-from floorterm.changeover.acts import Act, CorrectStep, Dispose, LockoutAct, Release, SignStep
+from floorterm.changeover.acts import Act, CorrectStep, Dispose, LateStep, LockoutAct, Release, SignStep
 from floorterm.changeover.fold_lockout import step_event, work_left
+from floorterm.changeover.late_rules import is_vouched_for
 from floorterm.changeover.lye_needs import protection_missing
 from floorterm.changeover.order_rules import blocking, duty_refusals
 from floorterm.changeover.state import State
@@ -105,14 +106,20 @@ def witness_duty(worksheet: Worksheet, act: Act) -> str:
         case SignStep(outcome="done") | CorrectStep():
             step = worksheet.step(act.step)
             return step.witness if step else ""
+        case LateStep():
+            step = worksheet.step(act.step)
+            return "supervisor" if step and is_vouched_for(worksheet, step) else ""
     return ""
 
 
 def needs_pin(worksheet: Worksheet, act: Act, step: Step | None) -> bool:
     """Whether an act asks for the PIN again inside an open session, by the plant's policy for this worksheet.
 
-    `step` is the step that the act is about, if any. The witness's own PIN is always asked.
+    `step` is the step that the act is about, if any. The witness's own PIN is always asked, and so is that of whoever
+    enters a paper.
     """
+    if isinstance(act, LateStep):
+        return True
     asks = frozenset(worksheet.pin_again)
     is_lockout = isinstance(act, LockoutAct) or (step is not None and step.kind == "lockout")
     reasons = {

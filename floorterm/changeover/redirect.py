@@ -35,6 +35,7 @@ def redirected(state: State, worksheet: Worksheet, n: int) -> State:
         state,
         worksheet=worksheet,
         signed=_kept(state, worksheet),
+        by_paper=tuple(one for one in state.by_paper if _stays(one.act.step, state, worksheet)),
         flush=initial_flush(worksheet),
         locks=_locks(state, worksheet, n),
     )
@@ -51,6 +52,11 @@ def _kept(state: State, worksheet: Worksheet) -> dict[str, Signed]:
         return kept[step_id]
 
     return {step_id: signed for step_id, signed in state.signed.items() if keeps(step_id)}
+
+
+def _stays(step_id: str, state: State, worksheet: Worksheet) -> bool:
+    step = worksheet.step(step_id)
+    return step is not None and state.worksheet.step(step_id) == step
 
 
 def _same(step: Step, state: State) -> bool:

@@ -8,7 +8,7 @@ questions that screens ask are here too, so that a screen imports one module.
 from collections.abc import Iterable, Iterator
 from datetime import datetime
 
-from floorterm.changeover import lye_rules
+from floorterm.changeover import late_rules, lye_rules
 from floorterm.changeover import sign_rules as signing
 from floorterm.changeover import whole_rules as whole
 from floorterm.changeover.acts import (
@@ -16,6 +16,7 @@ from floorterm.changeover.acts import (
     Act,
     CorrectStep,
     Dispose,
+    LateStep,
     LockoutAct,
     Note,
     Pause,
@@ -108,6 +109,8 @@ def _refusals(asked: Asked, act: Act) -> Iterator[Refusal]:
     match act:
         case SignStep():
             return signing.sign(asked, act)
+        case LateStep():
+            return late_rules.late(asked, act)
         case CorrectStep():
             return signing.correct(asked, act)
         case PushFlush():

@@ -85,31 +85,19 @@ def sign(asked: Asked, act: SignStep) -> Iterator[Refusal]:
         signed = state.signed[step.id]
         yield no("signed_already", name=signed.name, time=clock(signed.at, now), **step_facts(step))
     yield from blocking(state, step, now)
-    yield from _late(asked, act)
     if act.outcome == "not_applicable":
         yield from _not_applicable(asked, step, act)
         return
     yield from duty_refusals(step, asked.person)
     yield from entry_refusals(step, act)
     if step.kind == "flush":
-        yield from _flush_entry(state, step, act)
+        yield from flush_entry(state, step, act)
     yield from witness_refusals(step.witness, asked)
     if step.needs_lockout:
         yield from _under_lockout(asked, step)
     if step.kind == "lockout":
         yield from _lockout_step(asked, step, act)
     yield from lye_needs.step_refusals(state, step, asked.person, now, asked.eyewash)
-
-
-def _late(asked: Asked, act: SignStep) -> Iterator[Refusal]:
-    if not act.late:
-        return
-    try:
-        claimed = datetime.fromisoformat(act.late)
-    except ValueError:
-        claimed = None
-    if claimed is None or claimed.tzinfo is None or not asked.state.started_at <= claimed <= asked.now:
-        yield no("late_time")
 
 
 def _not_applicable(asked: Asked, step: Step, act: SignStep) -> Iterator[Refusal]:
@@ -150,7 +138,8 @@ def entry_refusals(step: Step, act: SignStep) -> Iterator[Refusal]:
         yield no("counter_missing")
 
 
-def _flush_entry(state: State, step: Step, act: SignStep) -> Iterator[Refusal]:
+def flush_entry(state: State, step: Step, act: SignStep) -> Iterator[Refusal]:
+    """Against a flush step without kg, or with fewer than were said before."""
     pushed = state.flush[step.id].pushed_kg if step.id in state.flush else Decimal(0)
     if act.kg is None:
         if not pushed:

@@ -18,8 +18,27 @@ Status = Literal["open", "paused", "released", "abandoned"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Paper:
+    """What a paper says of a step that was entered afterwards: when it was done, by whom, who saw it.
+
+    `reason` says why it was not recorded at once. Nobody but the paper vouches for `at`.
+    """
+
+    at: datetime
+    person: str
+    name: str
+    reason: str
+    seen_by: str = ""
+    seen_by_name: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Signed:
-    """One signed step: the act as it counts now (corrections applied), by whom, and whether within limits."""
+    """One signed step: the act as it counts now (corrections applied), by whom, and whether within limits.
+
+    `at`, `person` and `name` are those of the entry. Of a step that was done on `paper` they say when and by whom it
+    was entered; `done_at` and `done_by` are the paper's then.
+    """
 
     act: SignStep
     n: int
@@ -31,6 +50,17 @@ class Signed:
     within: bool = True
     round: int = 1
     corrected_by: int | None = None
+    paper: Paper | None = None
+
+    @property
+    def done_at(self) -> datetime:
+        """When it was done: the entry's time, or the paper's word."""
+        return self.at if self.paper is None else self.paper.at
+
+    @property
+    def done_by(self) -> str:
+        """Code of who did it: the entry's person, or who signed the paper."""
+        return self.person if self.paper is None else self.paper.person
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,10 +157,11 @@ class LyeFound:
 class State:
     """Everything known about one piece of work after its entries so far.
 
-    `signed` holds the current round of every step that stands; `history` every signature ever, in order of
-    entry. `rounds` says how often a section has been begun. `locks` holds every lockout job, also those
-    that a redirected worksheet no longer has while something of them is left. `holds` is set when the work
-    ended: fragrance ids that the line may hold, the main one first (empty: the work changed nothing).
+    `signed` holds the current round of every step that stands; `history` every signature ever, in order of entry;
+    `by_paper` the lockout steps of the current round that were done on paper, whether they count yet or not.
+    `rounds` says how often a section has been begun. `locks` holds every lockout job, also those that a redirected
+    worksheet no longer has while something of them is left. `holds` is set when the work ended: fragrance ids that
+    the line may hold, the main one first (empty: the work changed nothing).
     """
 
     work: str
@@ -142,6 +173,7 @@ class State:
     last_n: int
     signed: Mapping[str, Signed] = field(default_factory=dict)
     history: tuple[Signed, ...] = ()
+    by_paper: tuple[Signed, ...] = ()
     rounds: Mapping[str, int] = field(default_factory=dict)
     deviations: tuple[Deviation, ...] = ()
     locks: Mapping[str, LockoutState] = field(default_factory=dict)
@@ -172,7 +204,12 @@ class State:
         after = self.worksheet.followers[step_id]
         if after and all(name in self.signed for name in after):
             return False
-        return now > signed.at + timedelta(minutes=step.expires_min)
+        return now > signed.done_at + timedelta(minutes=step.expires_min)
+
+    def done(self, step_id: str) -> Signed | None:
+        """The signature of a step in the current round, also one on paper that does not count yet."""
+        on_paper = (one for one in reversed(self.by_paper) if one.act.step == step_id)
+        return self.signed.get(step_id) or next(on_paper, None)
 
     def stands(self, step_id: str, now: datetime) -> bool:
         """Whether a step is signed in the current round and not expired."""

@@ -10,20 +10,21 @@ from floorterm.changeover.entering import Speaker
 from floorterm.changeover.rules import current_step, next_steps
 from floorterm.changeover.standard import minutes_of
 from floorterm.changeover.state import State
-from floorterm.changeover.view_step import NOBODY, numbers, value_text
+from floorterm.changeover.view_step import NOBODY, done_by, numbers, value_text
 from floorterm.changeover.view_words import Texts, clock, number, say, tell, unreviewed
 from floorterm.changeover.worksheet import Step
 from floorterm.lockout.state import LockOn
 from floorterm.people import Person
 
-Mark = Literal["section", "done", "outside", "not_applicable", "now", "open", "waits"]
+Mark = Literal["section", "done", "outside", "not_applicable", "now", "open", "waits", "paper"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ListRow:
     """One row: a section heading (`mark` "section") or a step. `word` says the mark in words.
 
-    "now" is the step proposed to this person, "open" what they could sign too, "waits" the rest.
+    "now" is the step proposed to this person, "open" what they could sign too, "waits" the rest; "paper" is a
+    lockout step that was done on paper and does not count yet.
     """
 
     id: str
@@ -85,15 +86,17 @@ def _mark(state: State, step: Step, now: datetime, able: set[str], shown: str) -
         return "done" if signed.within else "outside"
     if step.id == shown:
         return "now"
+    if state.done(step.id) is not None and not state.expired(step.id, now):
+        return "paper"
     return "open" if step.id in able else "waits"
 
 
 def _note(state: State, step: Step, now: datetime, speaker: Speaker) -> str:
     language = speaker.language
-    if state.stands(step.id, now):
-        signed = state.signed[step.id]
+    signed = state.done(step.id)
+    if signed is not None and not state.expired(step.id, now):
         value = value_text(step, signed, language)
-        seen = f"{clock(signed.at, now)} {signed.name}"
+        seen = f"{clock(signed.done_at, now)} {done_by(signed, now, language)}"
         return f"{value}  {seen}" if value else seen
     minutes = minutes_of(state.worksheet, step)
     parts = (

@@ -208,7 +208,7 @@ def _machine(state: State, step: Step, language: str) -> str:
 
 def _ready_at(state: State, step: Step, person: Person | None) -> datetime:
     """Since when the step could be done: what comes before it stood, and the person was free."""
-    times = [state.signed[name].at for name in step.after if name in state.signed]
+    times = [state.signed[name].done_at for name in step.after if name in state.signed]
     if person is not None:
         times += [one.at for one in state.history[-1:] if one.person == person.code]
         own = [one.at for one in state.history if one.person == person.code]
@@ -349,6 +349,14 @@ def value_text(step: Step | None, signed: Signed, language: str) -> str:
     return ", ".join(parts)
 
 
+def done_by(signed: Signed, now: datetime, language: str) -> str:
+    """Who did a step; of one on paper also that, when it was entered and by whom."""
+    if signed.paper is None:
+        return signed.name
+    facts = {"name": signed.paper.name, "entered": clock(signed.at, now), "by": signed.name}
+    return say("by_paper", language, **facts)
+
+
 def passed(state: State, signed: Signed, now: datetime, language: str) -> Passed:
     """A signed step in one line."""
     step = state.worksheet.step(signed.act.step)
@@ -357,9 +365,9 @@ def passed(state: State, signed: Signed, now: datetime, language: str) -> Passed
         id=signed.act.step,
         text=tell(texts, language) or signed.act.step,
         value=value_text(step, signed, language),
-        time=clock(signed.at, now),
-        name=signed.name,
-        witness=signed.witness_name,
+        time=clock(signed.done_at, now),
+        name=done_by(signed, now, language),
+        witness=signed.witness_name if signed.paper is None else signed.paper.seen_by_name,
         outside=not signed.within,
         corrected=signed.corrected_by is not None,
     )

@@ -100,7 +100,7 @@ def _ledger(db: Place | None, checklists: Path | None) -> "Iterator[Record]":
 
     from floorterm.changeover.acts import STARTED  # noqa: PLC0415
     from floorterm.changeover.fold import fold  # noqa: PLC0415
-    from floorterm.changeover.lockout_record import record_of  # noqa: PLC0415
+    from floorterm.changeover.lockout_record import record_of, tells_of_lockout  # noqa: PLC0415
     from floorterm.ledger import verify_place  # noqa: PLC0415
     from floorterm.ledger.persons import FOLDED  # noqa: PLC0415
     from floorterm.library import LibraryError, load  # noqa: PLC0415
@@ -119,7 +119,7 @@ def _ledger(db: Place | None, checklists: Path | None) -> "Iterator[Record]":
     chain_valid = verify_place(db or default_db()).ok
     for ref in ledger.refs(kinds=(STARTED,)):
         state = fold(ref.changeover, ledger.entries(changeover=ref.changeover))
-        if any(job.events for job in state.locks.values()):
+        if tells_of_lockout(state):
             people = people_until(changes, state.last_n)
             record = record_of(state, people, lockouts=lockouts, as_of=now)
             record = replace(record, chain_valid=chain_valid)

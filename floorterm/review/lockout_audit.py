@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING, Any
 
-from floorterm.changeover.lockout_record import record_of
+from floorterm.changeover.lockout_record import record_of, tells_of_lockout
 from floorterm.ledger.persons import FOLDED, fold_person, person_of
 from floorterm.ledger.seal import Seal
 from floorterm.lockout.attestation import ATTESTED, Attestation, fold_attestations
@@ -181,7 +181,7 @@ def audit_period(
     jobs: list[AuditedJob] = []
     for work in works:
         state = plant.state(work)
-        if not any(job.events for job in state.locks.values()):
+        if not tells_of_lockout(state):
             continue
         record = _record(state, changes, lockouts, now)
         record = replace(record, site=site, profile=law, chain_valid=chain_valid)

@@ -302,6 +302,8 @@ def _events(audit: "PeriodAudit", job: "AuditedJob", printing: Printing) -> Tabl
 
 def _details(audit: "PeriodAudit", event: "Event", printing: Printing) -> Iterator[str]:
     """What an event says besides who, when and what."""
+    if event.entered is not None:
+        yield printing.say("by_paper", entered=f"{event.entered:%Y-%m-%d %H:%M}")
     yield ", ".join(event.points or event.places)
     yield event.lock
     yield _word(f"result_{event.result}", event.result, printing)

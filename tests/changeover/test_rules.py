@@ -123,8 +123,6 @@ ROWS = [
         "lockout_always_applies",
         CFR + "(d)",
     ),
-    (started, sign("prep/why", text="x", late="yesterday"), ODE, "late_time", SITE),
-    (started, sign("prep/why", text="x", late="2026-03-02T20:00:00Z"), ODE, "late_time", SITE),
     (lambda: started().sign("clear/old"), sign("clear/line"), ODE, "witness_missing", SITE),
     (stopped, sign("screen/fit"), ODE, "stopped", SITE),
     (locked, sign("screen/pull"), TAMM, "own_lock_first", CFR + "(d)(4)(i), (f)(3)(i)"),

@@ -503,19 +503,33 @@ async def test_a_deviation_is_reported_and_waits_below_the_step(crew_at: CrewAt)
         await until(pilot, lambda: "drip" in text_of(pilot.app))
 
 
-async def test_what_was_done_earlier_is_entered_as_late(crew_at: CrewAt) -> None:
+async def test_a_step_from_paper_is_entered_with_its_own_time_and_person(crew_at: CrewAt) -> None:
     crew = crew_at("")
     crew.clock.advance(timedelta(minutes=30))
     async with at_work(crew) as (screen, pilot):
         first = step_id(screen)
         await chosen(screen, pilot, "late")
+        await answered(pilot, "6:61")
+        await until(pilot, lambda: "could not be read" in text_of(pilot.app))
+        await chosen(screen, pilot, "late")
+        await until_top(pilot, "AskScreen")
+        assert pilot.app.screen.query_one(Entry).given.text == "6:61", "what was typed stands there again"
+        for _ in "6:61":
+            await press(pilot, "backspace")
         await answered(pilot, "06:10")
-        await until(pilot, lambda: bool(screen.late))
-        assert "06:10" in text_of(pilot.app)
-        await press(pilot, "enter")
+        await until_top(pilot, "MenuScreen")
+        keys = [row.key for row in pilot.app.screen.query_one("#menu").rows]  # type: ignore[attr-defined]
+        await press(pilot, str(keys.index("OO") + 1))
+        await answered(pilot, "power cut")
+        await sign_in(pilot, "OO")
         await signed(screen, pilot, first)
-        assert crew.state.signed[first].act.late.startswith("2026-11-24T06:10:00")
-        assert not screen.late
+        made = crew.state.signed[first]
+        assert made.paper is not None
+        assert f"{made.done_at:%H:%M} {made.paper.reason}" == "06:10 power cut"
+        assert made.at > made.done_at
+        await press(pilot, "f4")
+        await until_top(pilot, "WorkListScreen")
+        await until(pilot, lambda: "paper; entered" in text_of(pilot.app))
 
 
 async def test_a_changeover_is_turned_to_another_fragrance(crew_at: CrewAt) -> None:

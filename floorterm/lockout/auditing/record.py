@@ -158,7 +158,8 @@ class Event:
     """One event as recorded. Which fields mean something depends on the word `ev`.
 
     `by` is "" where nobody is named. `points` are those named; `all_points` says "all". `places` are points or
-    the lock box. `entry` is the ledger's number where the event comes from a ledger.
+    the lock box. `entry` is the ledger's number where the event comes from a ledger. A `late` event is `claimed` for
+    a time; one that a ledger took from paper was `entered` when `t` is the paper's time.
     """
 
     n: int
@@ -192,6 +193,7 @@ class Event:
     tester_after: bool = False
     late: bool = False
     claimed: datetime | None = None
+    entered: datetime | None = None
     signer: str = ""
     entry: int | None = None
 

@@ -8,7 +8,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.widget import Widget
 
-from floorterm.changeover.acts import Act, Note, PushFlush, Release, SignStep
+from floorterm.changeover.acts import Act, LateStep, Note, PushFlush, Release, SignStep
 from floorterm.changeover.entering import EntrySpec, Given, act_of, counter_of, echo
 from floorterm.changeover.rules import may
 from floorterm.changeover.view import WorkView, checklist
@@ -22,7 +22,6 @@ from floorterm.terminal.views.text import Line, Span, fit, short_name
 from floorterm.terminal.views.work import (
     finish_lines,
     foot_lines,
-    labelled,
     list_line,
     say,
     step_lines,
@@ -39,7 +38,8 @@ if TYPE_CHECKING:
     from floorterm.changeover.worksheet import Step
 
 _WIDE, _LIST_WIDTH = 100, 46
-_WITNESS = "changeover.witness_missing"  # the witness is asked for after the step
+# whoever sees it is asked for after the step
+_WITNESS = ("changeover.witness_missing", "changeover.late_supervisor_missing")
 
 
 class SideList(Rows, can_focus=False):
@@ -83,7 +83,6 @@ class WorkScreen(FloorScreen[None]):
         self.work = work
         self.view: WorkView | None = None
         self._shown: State | None = None  # what the view was made of: no key press needs the record
-        self.late = ""  # when what is entered next was really done, if it is entered afterwards
         self.drafts: dict[str, str] = {}  # texts of acts that were not recorded
         self._at = at
         self._retry: tuple[Act, str] | None = None
@@ -130,9 +129,10 @@ class WorkScreen(FloorScreen[None]):
             person,
             plant.now(),
             elsewhere=plant.elsewhere(self.work),
+            people=plant.ledger.people() if isinstance(act, LateStep) else (),
             eyewash=plant.eyewash(state),
         )
-        return tuple(refusal for refusal in found if refusal.say.key != _WITNESS)
+        return tuple(refusal for refusal in found if refusal.say.key not in _WITNESS)
 
     # --- showing --------------------------------------------------------------------------------
 
@@ -199,9 +199,6 @@ class WorkScreen(FloorScreen[None]):
 
     def _card(self, fresh: WorkView, width: int) -> list[Line]:
         lines: list[Line] = []
-        if self.late:
-            text = say("late_set", self.language, time=self.late[11:16])
-            lines += labelled(say("label_late", self.language), text, width, "notice", "notice")
         if fresh.step is not None:
             most = 2 if self.size.height < 34 else 0
             return lines + step_lines(fresh.step, self.language, width, most=most)
@@ -337,8 +334,6 @@ class WorkScreen(FloorScreen[None]):
 
     def record(self, act: Act) -> None:
         """Ask the rules, then the desk. An act that was not recorded is pressed again with its old key."""
-        if isinstance(act, SignStep) and self.late:
-            act = replace(act, late=self.late)
         refusals = self.refusals(act)
         if refusals:
             shown = refusal_views(refusals, self.language)
@@ -354,9 +349,15 @@ class WorkScreen(FloorScreen[None]):
         step = message.entry.step
         if step and self.entry.about.startswith(f"{step} ") and message.entry.kind != Note.KIND:
             if message.entry.kind != PushFlush.KIND:  # a running total does not leave the step
-                self._at = self.late = ""
+                self._at = self._next_on_paper(step) if message.entry.kind == LateStep.KIND else ""
             self.entry.forget()
         self._tell_deviation(message.entry.n)
+
+    def _next_on_paper(self, step_id: str) -> str:
+        """The next step of the worksheet that neither stands nor was entered from paper."""
+        state = self.state
+        ids = [step.id for step in state.worksheet.steps()]
+        return next((name for name in ids[ids.index(step_id) + 1 :] if state.done(name) is None), "")
 
     def _tell_deviation(self, n: int) -> None:
         found = [one for one in self.state.deviations if one.n == n]

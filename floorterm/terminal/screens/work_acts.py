@@ -4,7 +4,6 @@ Each is a short way of dialogues that ends in one act; the rules judge it before
 """
 
 from collections.abc import Sequence
-from datetime import timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
@@ -195,21 +194,9 @@ class WorkActs:
             self._record(RepeatSection(section=section, reason=reason))
 
     async def _late(self) -> None:
-        spec = EntrySpec(mode="text", prompt=say("ask_late", self._language))
-        given = await self._ask(say("more_late", self._language), spec)
-        if given is None:
-            return
-        plant = self._screen.desk.plant
-        now = plant.now().astimezone(plant.zone)
-        hour, _, minute = given.text.strip().replace(".", ":").partition(":")
-        if not (hour.isdigit() and minute.isdigit() and int(hour) < 24 and int(minute) < 60):
-            self._screen.refuse((say("late_unread", self._language),), "caution")
-            return
-        at = now.replace(hour=int(hour), minute=int(minute), second=0, microsecond=0)
-        if at > now:
-            at -= timedelta(days=1)
-        self._screen.late = at.isoformat()
-        self._screen.retell()
+        from floorterm.terminal.screens.work_late import PaperEntry  # noqa: PLC0415  only after an outage
+
+        await PaperEntry(self._screen).run()
 
     async def _redirect(self) -> None:
         sheet, library = self._screen.state.worksheet, self._screen.desk.plant.library

@@ -56,7 +56,7 @@ def elapsed_min(state: "State", now: datetime) -> int | None:
         signed = state.signed.get(marks[0])
         if signed is None:
             return None
-        begun = signed.at
+        begun = signed.done_at
     return max(0, int(((state.ended_at or now) - begun).total_seconds() // 60))
 
 

@@ -11,6 +11,7 @@ import msgspec
 from floorterm.changeover.acts import (
     STARTED,
     CorrectStep,
+    LateStep,
     LockoutAct,
     SignStep,
     UnknownActError,
@@ -29,6 +30,7 @@ _MARKED: Mapping[str, Tone] = {
     "deviation.raised": "strong",
     "deviation.disposed": "strong",
     "step.corrected": "strong",
+    "step.late": "strong",
     "work.abandoned": "strong",
     "work.redirected": "strong",
     "work.paused": "strong",
@@ -83,6 +85,10 @@ def value_words(entry: "Entry", step: "Step | None", language: str) -> str:
     act = _act(entry)
     if isinstance(act, SignStep | CorrectStep):
         parts += _step_values(act, step, language)
+    elif isinstance(act, LateStep):
+        at = f"{act.done_at:%Y-%m-%d %H:%M}"
+        parts.append(words("terminal.by_paper", language, time=at, name=act.by_name))
+        parts += _step_values(act.signature(), step, language)
     elif isinstance(act, LockoutAct):
         parts.append(words(f"terminal.event_{act.event.value}", language))
         said = (", ".join(act.points), act.lock, act.result, act.owner or act.primary, act.how)

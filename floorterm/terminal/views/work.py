@@ -11,6 +11,7 @@ from floorterm.wording import words
 LABEL = 10
 _MARKS: dict[str, tuple[str, Tone]] = {
     "done": ("x", "done"),
+    "paper": ("p", "notice"),
     "outside": ("!", "caution"),
     "not_applicable": ("-", "quiet"),
     "now": (">", "strong"),

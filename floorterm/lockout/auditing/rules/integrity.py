@@ -75,6 +75,14 @@ def unbroken(replay: Replay) -> Iterator[Found]:
             yield Found("LR-04", "V", "LR-04.late", event, (event.by,), facts=facts)
         elif event.late and event.claimed is None:
             yield Found("LR-04", "V", "LR-04.unclaimed", event, (event.by,))
+    paper = [event for event in replay.events if event.entered is not None]
+    if paper:
+        entries = ", ".join(dict.fromkeys(str(event.number) for event in paper))
+        since, until = (f"{one.t:%Y-%m-%d %H:%M}" for one in (paper[0], paper[-1]))
+        entered = f"{max(event.entered for event in paper if event.entered):%Y-%m-%d %H:%M}"
+        told: dict[str, Fact] = {"entries": entries, "since": since, "until": until, "entered": entered}
+        who = tuple(dict.fromkeys(event.by for event in paper))
+        yield Found("LR-04", "A", "LR-04.paper", None, who, facts=told)
     if replay.record.chain_valid is False:
         yield Found("LR-04", "V", "LR-04.chain")
 

@@ -1,0 +1,80 @@
+"""From what somebody types off a paper to the act that enters it. Pure; whether it may be recorded is for the rules."""
+
+import re
+from dataclasses import replace
+from datetime import datetime, timedelta
+from typing import Final
+
+from floorterm.changeover.acts import LateStep, PushFlush
+from floorterm.changeover.entering import Given, act_of, counter_of
+from floorterm.changeover.state import State
+from floorterm.changeover.worksheet import Step
+from floorterm.people import Person
+
+_TIME: Final = re.compile(r"(?:(\d{4}-\d\d-\d\d)[ T])?(\d{1,2})[:.](\d\d)")
+
+
+def paper_time(text: str, now: datetime) -> datetime | None:
+    """A paper's time, `13:45` or `2026-11-24 13:45`, at the offset of `now`; None for anything else.
+
+    Without a date it is the last time that the clock showed this: yesterday's, if today's is still to come.
+    """
+    found = _TIME.fullmatch(text.strip())
+    if found is None:
+        return None
+    day, hour, minute = found.groups()
+    try:
+        date = datetime.fromisoformat(day).date() if day else now.date()
+        at = now.replace(
+            year=date.year,
+            month=date.month,
+            day=date.day,
+            hour=int(hour),
+            minute=int(minute),
+            second=0,
+            microsecond=0,
+        )
+    except ValueError:
+        return None
+    return at - timedelta(days=1) if day is None and at > now else at
+
+
+def late_act(
+    state: State,
+    step: Step,
+    given: Given,
+    *,
+    done_at: datetime,
+    by: Person,
+    reason: str,
+    seen_by: Person | None = None,
+) -> LateStep:
+    """The act that enters a step from paper. A step that marks a bar takes `given.counter`, or the text."""
+    act = act_of(state, step, by, given)
+    bare = LateStep(
+        step=step.id,
+        done_at=done_at,
+        by=by.code,
+        by_name=by.name,
+        reason=reason,
+        seen_by=seen_by.code if seen_by else "",
+        seen_by_name=seen_by.name if seen_by else "",
+    )
+    if isinstance(act, PushFlush):  # a total that falls short is what the paper says all the same
+        return replace(bare, kg=act.kg, counter=given.counter)
+    counter = act.counter
+    if step.mark and counter is None:
+        counter = counter_of(given.text)
+    return replace(
+        bare,
+        number=act.number,
+        choice=act.choice,
+        text=act.text,
+        scanned=act.scanned,
+        kg=act.kg,
+        counter=counter,
+        lock=act.lock,
+        result=act.result,
+        people=act.people,
+        how=act.how,
+    )
