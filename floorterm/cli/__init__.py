@@ -16,6 +16,7 @@ _COMMANDS: Mapping[str, str] = MappingProxyType(
     {
         "check": "floorterm.cli.check:check",
         "worksheet": "floorterm.cli.worksheet:worksheet",
+        "late": "floorterm.cli.late:late",
         "flush": "floorterm.cli.flush:flush",
         "calibrate": "floorterm.cli.calibrate:calibrate",
         "lockout": "floorterm.cli.lockout:lockout",
@@ -69,6 +70,7 @@ _HELP: Mapping[str, str] = MappingProxyType(
         "demo": "Open a copy of the invented demo plant.",
         "check": "Validate the checklists and compose every pair on every line.",
         "worksheet": "Print a worksheet: the paper fallback.",
+        "late": "Enter a step that was done on paper while the record was down.",
         "flush": "How many kg to flush for a pair, and why.",
         "calibrate": "What check samples say about a line: a proposal.",
         "lockout": "Judge lockout records, rule by rule; periodic inspections.",

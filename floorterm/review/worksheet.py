@@ -1,13 +1,18 @@
-"""A worksheet on paper: the fallback when no terminal is there, as plain text or one HTML file."""
+"""A worksheet on paper: the fallback when no terminal is there, as plain text or one HTML file.
+
+Of a work that runs it shows what the record has and leaves lines for the remaining steps.
+"""
 
 import textwrap
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from importlib.resources import files
 
 from floorterm.changeover.bench import asked_for
 from floorterm.changeover.lockout_steps import in_
 from floorterm.changeover.standard import minutes_of, standard_min
+from floorterm.changeover.state import State
+from floorterm.changeover.view_step import done_by, value_text
 from floorterm.changeover.worksheet import Named, Step, Text, Worksheet
 from floorterm.flush.explain import governing_sentence
 from floorterm.wording import sentence, words
@@ -31,6 +36,7 @@ class PrintedStep:
     under_lockout: bool
     points: tuple[tuple[str, str], ...]
     unreviewed: bool
+    done: str = ""  # what the record has of it: value, when, who
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,20 +60,25 @@ class PrintedWorksheet:
     standard_min: Decimal
     sections: tuple[PrintedSection, ...]
     cautions: tuple[str, ...]
+    running: tuple[str, ...]
     digest: str
     library_digest: str
     steps: int
 
 
-def printed(sheet: Worksheet, language: str) -> PrintedWorksheet:
-    """What the paper says, in a language; texts without a translation stand in English."""
+def printed(sheet: Worksheet, language: str, state: State | None = None) -> PrintedWorksheet:
+    """What the paper says, in a language; texts without a translation stand in English.
+
+    With the `state` of a work it says what is signed, as of the last entry that the state knows.
+    """
     number = 0
     sections = []
     for section in sheet.sections:
         steps = []
         for step in section.steps:
             number += 1
-            steps.append(_printed_step(number, sheet, step, language))
+            one = _printed_step(number, sheet, step, language)
+            steps.append(replace(one, done=_done(state, step, language)) if state is not None else one)
         sections.append(PrintedSection(in_(section.title, language), section.beside, tuple(steps)))
     return PrintedWorksheet(
         language=language,
@@ -78,10 +89,34 @@ def printed(sheet: Worksheet, language: str) -> PrintedWorksheet:
         standard_min=standard_min(sheet),
         sections=tuple(sections),
         cautions=tuple(words(f"print.caution_{i}", language) for i in (1, 2, 3)),
+        running=_running(state, language) if state is not None else (),
         digest=sheet.digest,
         library_digest=sheet.library_digest,
         steps=number,
     )
+
+
+def _running(state: State, language: str) -> tuple[str, ...]:
+    """Whose record it is and until when, the locks that it has on, and what the paper is from now on."""
+    left = sum(1 for step in state.worksheet.steps() if state.done(step.id) is None)
+    at = f"{state.last_at:%Y-%m-%d %H:%M}"
+    lines = [words("print.running", language, work=state.work, n=state.last_n, at=at, left=str(left))]
+    locks = ", ".join(
+        f"{lock.point} {lock.lock} ({lock.owner_name or lock.owner})" for lock in state.locks_on()
+    )
+    lines.append(
+        words("print.locks_on", language, locks=locks) if locks else words("print.no_locks", language)
+    )
+    return (*lines, *(words(f"print.running_{i}", language) for i in (1, 2)))
+
+
+def _done(state: State, step: Step, language: str) -> str:
+    signed = state.done(step.id)
+    if signed is None:
+        return ""
+    value = value_text(step, signed, language)
+    who = f"{signed.done_at:%Y-%m-%d %H:%M} {done_by(signed, state.last_at, language)}"
+    return words("print.signed", language, what=f"{value}, {who}" if value else who)
 
 
 def _title(sheet: Worksheet, language: str) -> str:
@@ -185,16 +220,16 @@ def _unreviewed(step: Step, language: str) -> bool:
     return any(gap(text) for text in (step.text, step.why, step.caution, *step.ppe))
 
 
-def as_text(sheet: Worksheet, language: str) -> str:
-    """The worksheet as plain text, 78 columns wide."""
-    page = printed(sheet, language)
+def as_text(sheet: Worksheet, language: str, state: State | None = None) -> str:
+    """The worksheet as plain text, 78 columns wide; with its `state`, that of a work that runs."""
+    page = printed(sheet, language, state)
     out = [
         page.title.upper(),
         f"{page.line}   {page.on}   "
         + words("print.count", language, steps=page.steps, minutes=f"{page.standard_min:.0f}"),
         "",
     ]
-    for line in (*page.flush, *page.cautions):
+    for line in (*page.running, *page.flush, *page.cautions):
         out += textwrap.wrap(line, _WIDTH)
     for section in page.sections:
         out += ["", *textwrap.wrap(section.title.upper(), _WIDTH)]
@@ -212,12 +247,15 @@ def as_text(sheet: Worksheet, language: str) -> str:
 
 
 def _text_step(step: PrintedStep, language: str) -> list[str]:
-    lead = f"{step.number:3d} [ ] "
+    lead = f"{step.number:3d} [{'x' if step.done else ' '}] "
     locked = f" {words('print.under_lockout', language)}" if step.under_lockout else ""
     draft = f" {words('print.unreviewed', language)}" if step.unreviewed else ""
     out = textwrap.wrap(
         step.text + locked + draft, _WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead)
     )
+    if step.done:
+        out += textwrap.wrap(step.done, _WIDTH, initial_indent=" " * 8, subsequent_indent=" " * 8)
+        return out
     for key, value in (("print.why", step.why), ("print.caution", step.caution), ("print.wear", step.ppe)):
         if value:
             label = f"{words(key, language)} "
@@ -234,7 +272,7 @@ def _text_step(step: PrintedStep, language: str) -> list[str]:
     return out
 
 
-def as_html(sheet: Worksheet, language: str) -> str:
+def as_html(sheet: Worksheet, language: str, state: State | None = None) -> str:
     """The worksheet as one HTML file that prints well and needs no script."""
     from jinja2 import Environment, StrictUndefined  # noqa: PLC0415  only HTML needs it
 
@@ -246,4 +284,4 @@ def as_html(sheet: Worksheet, language: str) -> str:
     def say(key: str, **facts: str | int) -> str:
         return words(key, language, **facts)
 
-    return environment.from_string(source).render(page=printed(sheet, language), say=say)
+    return environment.from_string(source).render(page=printed(sheet, language, state), say=say)
