@@ -4,7 +4,6 @@ An entry's body is canonical JSON (RFC 8785, narrowed: keys `[a-z0-9_]+`, no flo
 integers within +-(2^53 - 1), absent rather than null) and is kept as text exactly as it was hashed.
 """
 
-import contextlib
 import hashlib
 import json
 import re
@@ -197,10 +196,12 @@ _STRICT = json.JSONDecoder(parse_float=_no_float, parse_constant=_no_float, obje
 
 def read_body(body: str) -> dict[str, Any]:
     """Parse a stored body strictly: no floats, no repeated keys, an object at the top. Raises BodyError."""
-    with contextlib.suppress(ValueError, RecursionError, OverflowError):  # the slow reader says what is wrong
+    try:
         quick = _quick()(body)
-        if isinstance(quick, dict):
-            return quick
+    except (ValueError, RecursionError, OverflowError):
+        quick = None  # the strict reader says what is wrong
+    if isinstance(quick, dict):
+        return quick
     try:
         value = _STRICT.decode(body)
     except (json.JSONDecodeError, RecursionError) as fault:
