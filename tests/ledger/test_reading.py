@@ -215,3 +215,21 @@ def test_every_name_that_is_promised_is_there() -> None:
     assert all(getattr(room, name) is not None for name in room.__all__)
     with pytest.raises(AttributeError, match="nothing"):
         room.nothing  # noqa: B018
+
+
+def test_a_period_is_whole_though_the_clock_was_set_back_in_it(tmp_path: Path) -> None:
+    """Numbers and times then run apart: an hour is asked for by its times, whatever numbers lie between."""
+    clock = Clock()
+    ledger = staffed(tmp_path / "ledger.db", clock)
+    for number, minutes in enumerate((60, 60, -90, 10, 30, 60)):
+        clock.advance(60 * minutes)
+        ledger.append(note(f"k{number}", kind=("work.note", "step.signed")[number % 2]))
+    everything = [ledger.entry(n) for n in range(1, ledger.head().n + 1)]
+    for since in range(-30, 180, 15):
+        for kinds in (None, ["work.note", "step.signed"]):
+            asked = {
+                "since": OPENING + timedelta(minutes=since),
+                "until": OPENING + timedelta(minutes=since + 45),
+            }
+            asked |= {"kinds": kinds} if kinds else {}
+            assert ledger.entries(**asked) == _plainly(everything, **asked)  # type: ignore[arg-type]
