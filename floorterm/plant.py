@@ -8,11 +8,13 @@ import contextlib
 import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from floorterm.changeover.accepting import CALIBRATED, Acceptance, to_value
 from floorterm.changeover.acts import STARTED, Act, LateStep, LockoutAct, Redirect, SignStep
 from floorterm.changeover.compose import compose
+from floorterm.changeover.order_rules import set_clock_refusals
 from floorterm.changeover.register import HOLDS, next_number
 from floorterm.changeover.rules import may, needs_pin
 from floorterm.changeover.standing import STANDS, STANDS_EVERY
@@ -36,6 +38,7 @@ if TYPE_CHECKING:
 
 _PROVED = ("pin", "session")  # any other identity: somebody only named themselves
 _LAST_RESORT = "site policy"
+_CLOCK_STEPPED = "clock.stepped"  # the ledger's own kind
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +96,7 @@ class Plant(PlantRecord):
             now = with_offset(asked.now, self.zone)
             if not leaves and (untold := self._not_informed(asked.person, act)):
                 return untold
-            return may(
+            found = may(
                 state,
                 act,
                 asked.person,
@@ -103,6 +106,7 @@ class Plant(PlantRecord):
                 people=people,
                 eyewash=self.eyewash(state),
             )
+            return (*found, *_set_clock(state, act, asked, now))
 
         draft = Draft(
             kind=act.KIND,
@@ -322,6 +326,17 @@ class Plant(PlantRecord):
         )
         with contextlib.suppress(LedgerError):  # the work is recorded; the next start tries again
             self.ledger.append(draft)
+
+
+def _set_clock(state: State, act: Act, asked: "Asked", now: datetime) -> tuple[Refusal, ...]:
+    """Against a dwell whose time went by only on a clock that was set meanwhile, by the record's own entries."""
+    step = state.worksheet.step(act.step) if isinstance(act, SignStep) else None
+    since = state.done(step.since or (step.after[-1] if step.after else "")) if step is not None else None
+    if step is None or step.kind != "wait" or since is None:
+        return ()
+    steps = asked.entries(kinds=(_CLOCK_STEPPED,), after_n=since.n)
+    told = sum((timedelta(seconds=float(entry.value["by"]["number"])) for entry in steps), timedelta(0))
+    return tuple(set_clock_refusals(state, step, now, told + (asked.stepped or timedelta(0))))
 
 
 def _way_out(act: Act, sheet: Worksheet) -> bool:

@@ -155,6 +155,14 @@ def _dwelling(state: State, step: Step, now: datetime) -> Iterator[Refusal]:
         yield no("dwell", n=max(1, minutes), time=clock(over, now))
 
 
+def set_clock_refusals(state: State, step: Step, now: datetime, ahead: timedelta) -> Iterator[Refusal]:
+    """Against the end of a dwell that is over only because the clock was set `ahead` while it ran."""
+    over = dwell_over_at(state, step) if step.kind == "wait" else None
+    if over is not None and ahead > timedelta(0) and now < over + ahead:
+        facts = {"set": str(round(ahead.total_seconds() / 60)), "time": clock(over + ahead, now)}
+        yield no("dwell_clock_set", **facts)
+
+
 def duty_refusals(step: Step, person: Person) -> Iterator[Refusal]:
     """Against somebody without the duty that a step asks for."""
     if step.duty and step.duty not in person.duties:

@@ -10,6 +10,7 @@ from datetime import UTC, datetime, timedelta
 
 TOLERANCE = timedelta(seconds=2)
 APART = timedelta(seconds=5)
+A_DAY = timedelta(days=1)
 
 
 def wall_clock() -> datetime:
@@ -21,6 +22,13 @@ def steady_seconds() -> float:
     """Seconds of a clock that is never set."""
     boot = getattr(time, "CLOCK_BOOTTIME", None)
     return time.monotonic() if boot is None else time.clock_gettime(boot)
+
+
+def doubtful(now: datetime, newest: datetime) -> str:
+    """Why a clock is to be doubted at the start: "before" the newest entry, more than a day "past" it, or ""."""
+    if newest - now > TOLERANCE:
+        return "before"
+    return "past" if now - newest > A_DAY else ""
 
 
 class Watch:

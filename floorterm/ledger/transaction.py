@@ -89,6 +89,7 @@ class Transaction:
                 witness=self.signer(drafts[0].witness),
                 now=self.now,
                 entries=self.entries,
+                stepped=self._stepped(),
             )
             if refusals := tuple(guard(asked)):
                 raise RefusedError(refusals)
@@ -156,11 +157,14 @@ class Transaction:
         """Before anything else, entries say how far a clock was set since the last one, or is apart from here."""
         if self.written:
             return
-        stepped = self._step_since(self.now, self.head().at) if self._step_since else None
+        stepped = self._stepped()
         for kind, by in ((CLOCK_STEPPED, stepped), (CLOCK_APART, self.apart)):
             if by is not None:
                 value = {"by": {"number": f"{by.total_seconds():.1f}", "unit": "s"}}
                 self._insert(Draft(kind=kind, key=self.new_id(), terminal=terminal, value=value))
+
+    def _stepped(self) -> timedelta | None:
+        return self._step_since(self.now, self.head().at) if self._step_since else None
 
     def _insert(self, draft: Draft, *, disabled_too: bool = False) -> Entry:
         head = self.head()

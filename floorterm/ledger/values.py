@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
@@ -79,13 +79,15 @@ class EntriesReader(Protocol):
 class Asked:
     """What a guard is asked with: who signs as they are now, the entry's time, and the entries so far.
 
-    All of it is read inside the transaction that would write the entry.
+    All of it is read inside the transaction that would write the entry. `stepped` is how far the clock was set
+    since the last entry, where no entry says so yet.
     """
 
     person: "Person | None"
     witness: "Person | None"
     now: datetime
     entries: EntriesReader
+    stepped: timedelta | None = None
 
 
 Guard = Callable[[Asked], Sequence["Refusal"]]

@@ -150,6 +150,22 @@ class FloorApp(App[int]):
             self._minute = self._minute_now()
             self.retell()
             self.second_place.look(self.desk.plant)
+            await self._doubt_clock()
+
+    async def _doubt_clock(self) -> None:
+        """Say so where the clock stands before the newest entry, or more than a day past it."""
+        from floorterm.ledger.clock import doubtful  # noqa: PLC0415  after the first frame
+        from floorterm.terminal.base import FloorScreen  # noqa: PLC0415
+
+        head = await self.desk.in_reader(lambda plant: plant.ledger.head())
+        plant = self.desk.plant
+        why = doubtful(plant.now(), head.at)
+        if why and not self.demo and self.screen_stack and isinstance(self.screen, FloorScreen):
+            facts = {
+                "now": f"{plant.now():%Y-%m-%d %H:%M}",
+                "newest": f"{head.at.astimezone(plant.zone):%Y-%m-%d %H:%M}",
+            }
+            self.screen.refuse((words(f"terminal.clock_{why}", self.language, **facts),), "caution")
 
     async def _show_trouble(self, sentences: tuple[str, ...]) -> None:
         """Show why the plant cannot be opened; first aid and trying again stay possible."""
