@@ -63,6 +63,7 @@ class FloorScreen(Screen[_Result]):
     NAME: ClassVar[str] = ""
     QUESTION: ClassVar[str] = ""
     LEAVES: ClassVar[bool] = True
+    READS_RECORD: ClassVar[bool] = True  # what needs none is shown while the record is away
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "back", "terminal.key_back", id="screen.back"),
     ]
@@ -162,7 +163,9 @@ class FloorScreen(Screen[_Result]):
         if not self.stands:
             return
         with self.app.batch_update():
-            if not self.app.lost:  # every try would hold the keys up until it is given up
+            if not (
+                self.app.lost and self.READS_RECORD
+            ):  # every try would hold the keys up until it is given up
                 with self.app.losing_record():
                     self.show()
             self.show_heading()

@@ -102,3 +102,18 @@ async def test_each_fault_is_said_with_the_paper_keeps_the_words_and_lets_first_
         await _typed_note(pilot)
         await pilot.press("enter")
         await until(pilot, lambda: plant.ledger.head().n == head.n + 1)
+
+
+async def test_the_paper_of_the_work_is_shown_from_memory_while_the_record_is_away(crew_at: CrewAt) -> None:
+    crew = crew_at("")
+    path = crew.plant.ledger.path
+    async with opened(crew.plant) as (app, pilot):
+        screen = WorkScreen(crew.work)
+        app.push_screen(screen)
+        await until(pilot, lambda: screen.is_mounted and screen.view is not None)
+        path.rename(path.with_suffix(".away"))
+        await app._tick()
+        await pilot.press("f7")
+        await until_top(pilot, "TextScreen")
+        await until(pilot, lambda: f"{crew.work}: the record up to entry" in text_of(app))
+        path.with_suffix(".away").rename(path)

@@ -153,6 +153,7 @@ class MenuScreen(FloorScreen[str | None]):
 class TextScreen(FloorScreen[None]):
     """Lines to read, with nothing to enter."""
 
+    READS_RECORD = False
     CSS_PATH = "dialogs.tcss"
 
     def __init__(self, title: str, question: str, lines: Sequence[Line]) -> None:

@@ -74,6 +74,7 @@ class WorkScreen(FloorScreen[None]):
         Binding("f4", "list", "work.key_list", id="work.list"),
         Binding("f5", "more", "work.key_more", id="work.more"),
         Binding("f6", "lye", "work.key_lye", id="work.lye"),
+        Binding("f7", "paper", "work.key_paper", id="work.paper", show=False),
         Binding("pagedown", "turn(1)", "work.key_turn", id="work.turn", show=False),
         Binding("pageup", "turn(-1)", "work.key_turn_back", id="work.turn_back", show=False),
     ]
@@ -394,6 +395,16 @@ class WorkScreen(FloorScreen[None]):
 
         at = self.view.step.id if self.view and self.view.step else ""
         self.app.push_screen(WorkListScreen(self.work, at), self._back_at)
+
+    def action_paper(self) -> None:
+        """The paper of this work from what this screen knows: read and copied even while the record is away."""
+        from floorterm.review.worksheet import as_text  # noqa: PLC0415  only when the record is down
+        from floorterm.terminal.screens.dialogs import TextScreen  # noqa: PLC0415
+
+        if self._shown is not None:
+            text = as_text(self._shown.worksheet, self.language, self._shown)
+            lines = [(Span(line),) for line in text.splitlines()]
+            self.app.push_screen(TextScreen(self.title_text(), say("paper_question", self.language), lines))
 
     def action_more(self) -> None:
         """Everything that is not the next step."""
