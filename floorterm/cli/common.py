@@ -12,6 +12,8 @@ import click
 from floorterm.ledger import Place, is_server
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from floorterm.ledger import Ledger
     from floorterm.library.calibrated import Calibration
     from floorterm.library.model import Library
@@ -122,21 +124,29 @@ def default_db() -> Path:
     return site_data_path("floorterm") / "ledger.db"
 
 
-def open_ledger(db: Place | None, *, read_only: bool = False) -> "Ledger":
+def open_ledger(
+    db: Place | None, *, read_only: bool = False, clock: "Callable[[], datetime] | None" = None
+) -> "Ledger":
     """The ledger; leaves with status 2 and the reason if it cannot be opened."""
     from floorterm.ledger import Ledger, LedgerError  # noqa: PLC0415
 
     try:
-        return Ledger.open(db or default_db(), read_only=read_only)
+        return Ledger.open(db or default_db(), read_only=read_only, clock=clock)
     except LedgerError as error:
         fail(str(error))
 
 
-def open_plant(db: Place | None, checklists: Path | None, *, read_only: bool = True) -> "Plant":
+def open_plant(
+    db: Place | None,
+    checklists: Path | None,
+    *,
+    read_only: bool = True,
+    clock: "Callable[[], datetime] | None" = None,
+) -> "Plant":
     """The plant of a ledger with its checklists; leaves with status 2 and every reason if it cannot be opened."""
     from floorterm.plant import Plant  # noqa: PLC0415
 
-    ledger = open_ledger(db, read_only=read_only)
+    ledger = open_ledger(db, read_only=read_only, clock=clock)
     return Plant(load_library(own_folder(checklists, ledger)), ledger, "cli")
 
 

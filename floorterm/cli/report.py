@@ -1,7 +1,7 @@
 """`floorterm report`: documents to print and keep, as text, HTML, PDF or JSON."""
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
@@ -16,8 +16,8 @@ from floorterm.cli.common import (
     fail,
     json_option,
     load_library,
+    open_ledger,
     open_plant,
-    print_json,
 )
 from floorterm.ledger import Place
 
@@ -70,19 +70,45 @@ def report(
     form = "json" if as_json else form
     if form == "pdf" and out is None:
         fail("A PDF is written to a file: name it with --out.")
-    document: Document
     if kind == "sheet":
         document = _sheet(what, line, language, by, checklists, db)
     else:
-        plant = open_plant(db, checklists)
-        printing = _printing(plant, language, by)
-        make: dict[str, Callable[[], Document]] = {
-            "audit": lambda: _audit(plant, printing, month, profile, db),
-            "lockout": lambda: _lockout(plant, printing, what, profile, db),
-            "inspection": lambda: _inspection(plant, printing, what),
+        asked = {
+            "kind": kind,
+            "what": what or "",
+            "month": f"{month:%Y-%m}" if month else "",
+            "profile": profile or "",
+            "language": language,
+            "by": by,
         }
-        document = make[kind]()
+        place = db or default_db()
+        ledger = open_ledger(place, read_only=True)
+        document = made(asked, place, checklists, _moment(ledger.now()))
     _write(document, form, out)
+
+
+def made(asked: Mapping[str, str], place: Place, checklists: Path | None, at: datetime) -> "Document":
+    """The document that is asked for, of a record and at a moment (whole seconds), with its origin.
+
+    Leaves with status 2 and the reason where the record has nothing of what is asked for.
+    """
+    from floorterm.ledger import LedgerError  # noqa: PLC0415
+    from floorterm.review.origin import with_origin  # noqa: PLC0415
+
+    moment = at.replace(microsecond=0)
+    try:
+        plant = open_plant(place, checklists, clock=lambda: moment)
+    except LedgerError as error:
+        fail(str(error))
+    printing = _printing(plant, asked["language"], asked["by"])
+    what, profile = asked["what"] or None, asked["profile"] or None
+    month = datetime.strptime(asked["month"], "%Y-%m") if asked["month"] else None  # noqa: DTZ007  a month has no zone
+    make: dict[str, Callable[[], Document]] = {
+        "audit": lambda: _audit(plant, printing, month, profile, place),
+        "lockout": lambda: _lockout(plant, printing, what, profile, place),
+        "inspection": lambda: _inspection(plant, printing, what),
+    }
+    return with_origin(make[asked["kind"]](), asked, plant.library.digest)
 
 
 def _moment(now: datetime) -> datetime:
@@ -211,22 +237,21 @@ def _unknown(sort: str, what: str | None, known: list[str]) -> NoReturn:
     fail(f"{asked}. Known are: {', '.join(known) or 'none'}.")
 
 
-def _write(document: "Document", form: str, out: Path | None) -> None:
-    from floorterm.review import document_html, document_pdf, document_text  # noqa: PLC0415
+def written(document: "Document", form: str) -> bytes:
+    """The document in a form; leaves with status 1 and the reason where it cannot be typeset."""
+    from floorterm.review import document_html, document_json, document_pdf, document_text  # noqa: PLC0415
 
-    if form == "json":
-        value = document_pdf.data_of(document)
-        kept = ("title", "subtitle", "language", "printed", "at", "foot", "cautions", "blocks", "sealed")
-        print_json({key: value[key] for key in kept})
-        return
     if form == "pdf":
-        assert out is not None
         try:
-            data = document_pdf.as_pdf(document)
+            return document_pdf.as_pdf(document)
         except document_pdf.DocumentError as error:
             fail(str(error), Status.SHORT)
-    else:
-        data = (document_html.as_html if form == "html" else document_text.as_text)(document).encode("utf-8")
+    write = {"html": document_html.as_html, "json": document_json.as_json, "text": document_text.as_text}
+    return write[form](document).encode("utf-8")
+
+
+def _write(document: "Document", form: str, out: Path | None) -> None:
+    data = written(document, form)
     if out is None:
         click.echo(data, nl=False)
         return

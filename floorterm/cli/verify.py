@@ -7,7 +7,16 @@ from typing import TYPE_CHECKING
 
 import click
 
-from floorterm.cli.common import PlaceType, Status, db_option, default_db, fail, json_option, print_json
+from floorterm.cli.common import (
+    PlaceType,
+    Status,
+    checklists_option,
+    db_option,
+    default_db,
+    fail,
+    json_option,
+    print_json,
+)
 from floorterm.ledger import Place
 
 if TYPE_CHECKING:
@@ -26,15 +35,28 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path, dir_okay=False),
     help="A witness file: one seal a line.",
 )
+@click.option(
+    "--document",
+    type=click.Path(path_type=Path, dir_okay=False, exists=True),
+    help="A printed document (HTML, PDF, JSON): whether the ledger still holds what it says.",
+)
+@checklists_option
 @db_option
 @json_option
 def verify(
-    place: Place | None, texts: tuple[str, ...], files: tuple[Path, ...], db: Place | None, as_json: bool
+    place: Place | None,
+    texts: tuple[str, ...],
+    files: tuple[Path, ...],
+    document: Path | None,
+    checklists: Path | None,
+    db: Place | None,
+    as_json: bool,
 ) -> None:
     """Verify the ledger (or FILE: a ledger, an export or a server's URL): every hash, the chain, the people, seals.
 
     Exit status 1 names the first entry that does not hold. A cut tail, an old copy put back and a chain computed
     anew show only against a seal that was kept elsewhere. A text that is no seal ends with status 2.
+    --document makes a document anew from the entries up to its seal and compares: status 0 only if it matches.
     """
     from floorterm.ledger import LedgerError  # noqa: PLC0415
     from floorterm.ledger.verdict import verdict  # noqa: PLC0415
@@ -42,6 +64,10 @@ def verify(
     from floorterm.wording import sentence  # noqa: PLC0415
 
     chosen = place or db or default_db()
+    if document is not None:
+        from floorterm.cli.verify_document import say_document  # noqa: PLC0415
+
+        say_document(document, chosen, checklists, as_json)
     seals = _seals(texts, files)
     try:
         report = verify_place(chosen, seals)

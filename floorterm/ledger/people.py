@@ -158,7 +158,7 @@ def add(
     guard = _administered((*everybody, person), _administers(everybody))
     draft = act.draft(transaction, ADDED, record_of(person))
     entry = transaction.append((draft,), guard)[0]
-    transaction.connection.execute(insert(PEOPLE).values(**_row(person)))
+    transaction.connection.execute(insert(PEOPLE).values(**row_of(person)))
     if phc is not None:
         _put_pin(transaction, person.code, phc, one_time=one_time)
     return entry
@@ -174,7 +174,7 @@ def change(transaction: Transaction, act: PeopleAct, person: Person) -> Entry:
     _check_badge(others, person)
     draft = act.draft(transaction, CHANGED, changed_value(before, person))
     entry = transaction.append((draft,), _administered((*others, person), _administers(everybody)))[0]
-    row = _row(person)
+    row = row_of(person)
     transaction.connection.execute(update(PEOPLE).where(PEOPLE.c.code == row.pop("code")).values(**row))
     return entry
 
@@ -220,7 +220,8 @@ def _check_badge(others: Sequence[Person], person: Person) -> None:
             raise BadgeTakenError(code=other.code)
 
 
-def _row(person: Person) -> dict[str, object]:
+def row_of(person: Person) -> dict[str, object]:
+    """A person as a row of the table of people."""
     return {
         "code": person.code,
         "name": person.name,

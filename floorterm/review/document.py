@@ -104,8 +104,8 @@ class Frame:
 class Document:
     """One document. `printed` says who made it when, `at` is that moment as UTC, `YYYY-MM-DDTHH:MM:SSZ`.
 
-    `cautions` stand under the title, `foot` on every page; `compact` asks for small print. The same value gives the
-    same bytes in every form.
+    `cautions` stand under the title, `foot` on every page; `compact` asks for small print; `origin` is the word
+    by which the file is compared with the record (`floorterm.review.origin`). The same value gives the same bytes.
     """
 
     title: str
@@ -119,6 +119,7 @@ class Document:
     blocks: tuple[Block, ...] = ()
     sealed: Sealed | None = None
     compact: bool = False
+    origin: str = ""
 
     def __post_init__(self) -> None:
         """Raise ValueError for a piece that stands outside every part: readers of screens are led by headings."""

@@ -51,7 +51,7 @@ def test_every_kind_is_written_in_every_form_and_twice_the_same(
     assert 'lang="es"' in page.output
     value = json.loads(_run(*asked, "--format", "json").stdout)
     assert value.keys() == {
-        "title", "subtitle", "language", "printed", "at", "foot", "cautions", "blocks", "sealed",
+        "title", "subtitle", "language", "printed", "at", "foot", "cautions", "blocks", "sealed", "origin",
     }  # fmt: skip
     assert value["at"] == "2026-11-24T21:22:00Z"
     files = [tmp_path / "one.pdf", tmp_path / "two.pdf"]
