@@ -43,7 +43,7 @@ def later(started: Plant, monkeypatch: pytest.MonkeyPatch) -> Plant:
     opened = Ledger.open
 
     def at_half_past(place: object, **options: object) -> Ledger:
-        return opened(place, clock=clock, **options)  # type: ignore[arg-type]
+        return opened(place, **(options | {"clock": clock}))  # type: ignore[arg-type]
 
     monkeypatch.setattr(Ledger, "open", at_half_past)
     return started
