@@ -1,4 +1,4 @@
-"""Commands about copies of the ledger: backup, drill, restore."""
+"""Commands about copies of the ledger: backup, drill, restore, migrate."""
 
 from dataclasses import asdict
 from pathlib import Path
@@ -219,3 +219,36 @@ def _say_done(done: "Done", place: Place) -> None:
     if done.aside is not None:
         click.echo(f"The file that stood there is kept: {done.aside}")
     click.echo(f"Keep this seal:\n{done.seal}")
+
+
+@click.command()
+@click.option(
+    "--backup",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="The copy that is made and verified first (default: beside the ledger's file).",
+)
+@db_option
+def migrate(backup: Path | None, db: Place | None) -> None:
+    """Bring a ledger of an older version to this one's layout, with a verified copy first.
+
+    What was signed stays byte for byte what it was, or nothing is changed. End every terminal before.
+    """
+    from datetime import UTC, datetime  # noqa: PLC0415
+
+    from floorterm.ledger import LedgerError  # noqa: PLC0415
+    from floorterm.ledger.migrating import migrate as bring  # noqa: PLC0415
+
+    place = db or default_db()
+    if backup is None:
+        if is_server(place):
+            fail("Name the copy of the server's ledger that is made first: --backup FILE.")
+        backup = Path(f"{place}.before-{datetime.now(UTC):%Y%m%dT%H%M%SZ}")
+    try:
+        done = bring(place, backup, terminal="cli")
+    except LedgerError as error:
+        fail(str(error), Status.SHORT)
+    if done is None:
+        click.echo("The ledger has this version's layout already.")
+        return
+    click.echo(f"{backup}: the ledger as it was, verified.")
+    click.echo(f"Brought from layout {done.was} to {done.now}, verified. Recorded as entry {done.entry.n}.")

@@ -229,14 +229,17 @@ class Chain:
         except _DATABASE_FAULTS as fault:
             raise self._explained(fault) from fault
 
-    def unit_of_work(self, work: Callable[[Transaction], _Done]) -> _Done:
-        """One transaction: `work` may read, append and change tables; returned only after the commit."""
+    def unit_of_work(self, work: Callable[[Transaction], _Done], *, any_layout: bool = False) -> _Done:
+        """One transaction: `work` may read, append and change tables; returned only after the commit.
+
+        `any_layout` is for migrating alone.
+        """
         if self._read_only:
             raise LedgerReadOnlyError(path=self.store.name)
         with self._lock:
             self.store.check_same()
             try:
-                with self.store.writer() as connection:
+                with self.store.writer(any_layout=any_layout) as connection:
                     now = self._set_clock() if self._set_clock else self.store.time(connection)
                     transaction = Transaction(
                         connection,

@@ -141,8 +141,8 @@ def raw(path: Path, *, read_only: bool = False, create: bool = False) -> sqlite3
     return connection
 
 
-def check_ours(connection: sqlite3.Connection, path: Path) -> None:
-    """Raise NotALedgerError or NewerLedgerError unless this version may use the file."""
+def check_ours(connection: sqlite3.Connection, path: Path) -> int:
+    """The layout of a file. Raises NotALedgerError or NewerLedgerError unless this version may use it."""
     try:
         application = connection.execute("PRAGMA application_id").fetchone()[0]
         version = connection.execute("PRAGMA user_version").fetchone()[0]
@@ -152,6 +152,7 @@ def check_ours(connection: sqlite3.Connection, path: Path) -> None:
         raise NotALedgerError(path=str(path))
     if version > SCHEMA_VERSION:
         raise NewerLedgerError(path=str(path), version=version, known=SCHEMA_VERSION)
+    return int(version)
 
 
 def explained(fault: BaseException, path: Path) -> LedgerError:

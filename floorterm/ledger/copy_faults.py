@@ -33,6 +33,24 @@ class NotOfThisHistoryError(LedgerError):
     KEY = "copies.not_this_history"
 
 
+class OldLayoutError(LedgerError):
+    """The tables are of an older layout than this version writes: `floorterm migrate` brings them up to date."""
+
+    KEY = "copies.old_layout"
+
+
+class MigrationFaultError(LedgerError):
+    """A step to a newer layout would have changed what was signed; it was undone."""
+
+    KEY = "copies.migration"
+
+
+def check_layout(found: int, wanted: int, path: str) -> None:
+    """Raise OldLayoutError unless a ledger of the layout `found` may be written as `wanted`."""
+    if found != wanted:
+        raise OldLayoutError(path=path, found=found, wanted=wanted)
+
+
 class KeepRuleError(LedgerError):
     """How many backups to keep cannot be read."""
 

@@ -14,6 +14,7 @@ from sqlalchemy.pool import NullPool
 
 from floorterm.entries import digest
 from floorterm.ledger import clock, connect
+from floorterm.ledger.copy_faults import check_layout
 from floorterm.ledger.faults import (
     LedgerBusyError,
     LedgerError,
@@ -34,7 +35,7 @@ class FileStore:
         connect.check_file(path)
         connect.check_place(path)
         with contextlib.closing(connect.raw(path, read_only=True)) as connection:
-            connect.check_ours(connection, path)
+            self._layout = connect.check_ours(connection, path)
         self.path = path
         self._identity = connect.identity(path)
         self._readers = create_engine(
@@ -47,6 +48,15 @@ class FileStore:
         """The path."""
         return str(self.path)
 
+    @property
+    def layout(self) -> int:
+        """As it was when the file was opened."""
+        return self._layout
+
+    def set_layout(self, connection: Connection, layout: int) -> None:
+        """In the file's header."""
+        connection.exec_driver_sql(f"PRAGMA user_version = {layout}")
+
     def check_same(self) -> None:
         """Another file at the same path has another number."""
         if connect.identity(self.path) != self._identity:
@@ -57,11 +67,14 @@ class FileStore:
         return self._readers.connect()
 
     @contextlib.contextmanager
-    def writer(self) -> Iterator[Connection]:
+    def writer(self, *, any_layout: bool = False) -> Iterator[Connection]:
         """A connection with the file's write lock."""
         with self._writers.connect() as connection:
             connection.exec_driver_sql("BEGIN IMMEDIATE")
             self.check_same()  # while this one waited for the lock, another file may have been put in place
+            if not any_layout:
+                found = connection.exec_driver_sql("PRAGMA user_version").scalar_one()
+                check_layout(found, SCHEMA_VERSION, self.name)
             yield connection
 
     @contextlib.contextmanager

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 APPLICATION_ID = 0x464C5452  # "FLTR"
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2  # see `layouts` for what each brought
 LEAST_SQLITE = (3, 38, 0)  # `->>`
 
 # Columns that the database generates from the body; `key` of entry 1 is the chain's identifier.
@@ -35,6 +35,12 @@ SELECT RAISE(ABORT, 'floorterm: the position is taken')
  AND pos = CAST((NEW.body ->> 'pos') AS INTEGER));
 END"""
 
+# The last entry of a chain that goes on elsewhere: nothing follows it, whichever program would add it.
+CLOSING = ("ledger.moved", "ledger.closed")
+_END = f"""CREATE TRIGGER entries_end BEFORE INSERT ON entries
+WHEN (SELECT kind FROM entries ORDER BY n DESC LIMIT 1) IN {CLOSING}
+BEGIN SELECT RAISE(ABORT, 'floorterm: this ledger is closed'); END"""
+
 GUARDS: Mapping[str, str] = MappingProxyType(
     {
         "entries_follow": _INSERT,
@@ -44,6 +50,7 @@ GUARDS: Mapping[str, str] = MappingProxyType(
         "entries_remain": _REFUSE.format(
             name="entries_remain", what="DELETE ON entries", why="floorterm: entries are never deleted"
         ),
+        "entries_end": _END,
         "people_remain": _REFUSE.format(
             name="people_remain", what="DELETE ON people", why="floorterm: people are disabled, never deleted"
         ),

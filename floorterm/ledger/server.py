@@ -17,6 +17,7 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, 
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 
 from floorterm.entries import digest
+from floorterm.ledger.copy_faults import check_layout
 from floorterm.ledger.faults import (
     LedgerBusyError,
     LedgerDamagedError,
@@ -43,6 +44,7 @@ from floorterm.ledger.server_guards import (
     LOCK_KEY,
     RIGHTS,
     SERVER_GUARDS,
+    function_statement,
 )
 
 BUSY_SECONDS = 5
@@ -180,14 +182,27 @@ class ServerStore:
             found = connection.execute(text("SELECT to_regclass('ledger_layout')")).scalar()
             if found is None:
                 raise NotALedgerError(path=self._name)
-            version = connection.execute(text("SELECT version FROM ledger_layout")).scalar()
-            if version is None or version > LAYOUT_VERSION:
-                raise NewerLedgerError(path=self._name, version=version or 0, known=LAYOUT_VERSION)
+            self._layout = self._layout_now(connection)
 
     @property
     def name(self) -> str:
         """Database and host."""
         return self._name
+
+    @property
+    def layout(self) -> int:
+        """As it was when the database was opened."""
+        return self._layout
+
+    def _layout_now(self, connection: Connection) -> int:
+        version = connection.execute(text("SELECT version FROM ledger_layout")).scalar()
+        if version is None or version > LAYOUT_VERSION:
+            raise NewerLedgerError(path=self._name, version=version or 0, known=LAYOUT_VERSION)
+        return int(version)
+
+    def set_layout(self, connection: Connection, layout: int) -> None:
+        """In the table of the layout."""
+        connection.execute(text("UPDATE ledger_layout SET version = :layout"), {"layout": layout})
 
     def check_same(self) -> None:
         """Nothing to ask without a connection: a transaction compares the first entry's hash."""
@@ -209,10 +224,12 @@ class ServerStore:
             yield connection
 
     @contextlib.contextmanager
-    def writer(self) -> Iterator[Connection]:
+    def writer(self, *, any_layout: bool = False) -> Iterator[Connection]:
         """A transaction that holds the chain's advisory lock."""
         with self._engine.connect() as connection:
             connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": LOCK_KEY})
+            if not any_layout:
+                check_layout(self._layout_now(connection), LAYOUT_VERSION, self._name)
             yield connection
 
     def time(self, connection: Connection) -> datetime:
@@ -223,7 +240,7 @@ class ServerStore:
     @contextlib.contextmanager
     def settled(self) -> Iterator[Connection]:
         """A connection that waited for the lock: whoever held it has committed, rolled back or been ended."""
-        with self.writer() as connection:
+        with self.writer(any_layout=True) as connection:
             yield connection
 
     def explained(self, fault: BaseException) -> LedgerError:
@@ -268,13 +285,9 @@ def laying_out_server(place: str) -> Iterator[Connection]:
             METADATA.create_all(connection, checkfirst=False)
             connection.exec_driver_sql("CREATE TABLE ledger_layout (version integer NOT NULL)")
             connection.exec_driver_sql(f"INSERT INTO ledger_layout VALUES ({LAYOUT_VERSION})")
-            # named, and temporary tables last: nobody can put another table of the same name before it
             schema = connection.execute(text("SELECT quote_ident(current_schema())")).scalar_one()
-            for function, source in FUNCTIONS.items():
-                connection.exec_driver_sql(
-                    f"CREATE FUNCTION {function}() RETURNS trigger LANGUAGE plpgsql"
-                    f" SET search_path = {schema}, pg_temp AS $guard${source}$guard$"
-                )
+            for function in FUNCTIONS:
+                connection.exec_driver_sql(function_statement(function, schema))
             for guard, trigger in SERVER_GUARDS.items():
                 connection.exec_driver_sql(trigger.statement(guard))
             yield connection

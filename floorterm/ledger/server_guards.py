@@ -8,7 +8,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-LAYOUT_VERSION = 1
+from floorterm.ledger.guards import CLOSING, SCHEMA_VERSION
+
+LAYOUT_VERSION = SCHEMA_VERSION
 LEAST_SERVER = 120000  # generated columns
 
 # `encode(sha256(...))` is the chain's own rule, asked of the server too, so that no program can insert an entry
@@ -48,6 +50,15 @@ BEGIN
 END
 """
 
+_END = f"""
+BEGIN
+    IF (SELECT kind FROM entries ORDER BY n DESC LIMIT 1) IN {CLOSING} THEN
+        RAISE EXCEPTION 'floorterm: this ledger is closed';
+    END IF;
+    RETURN NEW;
+END
+"""
+
 LOCK_KEY = 0x464C5452  # as in the function above; one chain a database
 
 
@@ -66,14 +77,31 @@ class ServerGuard:
         )
 
 
-FUNCTIONS: Mapping[str, str] = MappingProxyType({"entries_follow": _FOLLOW, "people_remain": _REMAIN})
+FUNCTIONS: Mapping[str, str] = MappingProxyType(
+    {"entries_follow": _FOLLOW, "entries_end": _END, "people_remain": _REMAIN}
+)
+
+
+def function_statement(name: str, schema: str) -> str:
+    """The SQL that makes one of `FUNCTIONS`.
+
+    The schema is named, and temporary tables come last: nobody can put another table of the same name before it.
+    """
+    return (
+        f"CREATE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql"
+        f" SET search_path = {schema}, pg_temp AS $guard${FUNCTIONS[name]}$guard$"
+    )
+
+
 _ROWS = "BEFORE INSERT OR DELETE OR UPDATE ON {table} FOR EACH ROW"
+_ADDED = "BEFORE INSERT ON {table} FOR EACH ROW"
 _GONE = "BEFORE DELETE OR UPDATE ON {table} FOR EACH ROW"
 _EMPTIED = "BEFORE TRUNCATE ON {table} FOR EACH STATEMENT"
 SERVER_GUARDS: Mapping[str, ServerGuard] = MappingProxyType(
     {
         "entries_follow": ServerGuard("entries", _ROWS, "entries_follow"),
         "entries_whole": ServerGuard("entries", _EMPTIED, "entries_follow"),
+        "entries_end": ServerGuard("entries", _ADDED, "entries_end"),
         "people_remain": ServerGuard("people", _GONE, "people_remain"),
         "people_whole": ServerGuard("people", _EMPTIED, "people_remain"),
     }

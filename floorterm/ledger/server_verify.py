@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, text
 
 from floorterm.ledger.guards import COLUMNS
+from floorterm.ledger.layouts import has_guard
 from floorterm.ledger.seal import Seal
 from floorterm.ledger.server import ServerStore, explaining
 from floorterm.ledger.server_guards import FUNCTIONS, SERVER_GUARDS
@@ -35,7 +36,7 @@ def verify_server(place: str, seals: Iterable[Seal] = (), *, passing: Passing = 
     walk = Walk.against(seals, passing)
     try:
         with explaining(store.name), store.snapshot() as connection:
-            _guards(connection, walk)
+            _guards(connection, walk, store.layout)
             for row in _streamed(connection):
                 n, raw, hash_, *columns = tuple(row)
                 walk.compare_columns(n, walk.take(n, bytes(raw), hash_), columns)
@@ -50,9 +51,11 @@ def _streamed(connection: Connection) -> Iterator[Row[Any]]:
     yield from connection.execute(_ENTRIES, execution_options={"yield_per": _PAGE})
 
 
-def _guards(connection: Connection, walk: Walk) -> None:
+def _guards(connection: Connection, walk: Walk, layout: int) -> None:
     found = {row.tgname: tuple(row)[1:] for row in connection.execute(_TRIGGERS)}
     for name, guard in SERVER_GUARDS.items():
+        if not has_guard(name, layout):
+            continue
         bits = sum(bit for word, bit in _BITS.items() if word in guard.when)
         enabled_always_or_by_default = ("O", "A")
         table, type_, enabled, source = found.pop(name, ("", 0, "", ""))

@@ -18,14 +18,24 @@ class Store(Protocol):
     def name(self) -> str:
         """The place as people are told it: never with a password in it."""
 
+    @property
+    def layout(self) -> int:
+        """The layout of the tables, as it was when the place was opened."""
+
+    def set_layout(self, connection: Connection, layout: int) -> None:
+        """Mark the tables as of another layout, inside a writer's transaction."""
+
     def check_same(self) -> None:
         """Raise LedgerReplacedError if something else stands in the place now; asked before every use."""
 
     def reader(self) -> AbstractContextManager[Connection]:
         """A connection for reading; each statement sees what is committed when it begins."""
 
-    def writer(self) -> AbstractContextManager[Connection]:
-        """A connection inside a transaction that holds the one write lock of the chain."""
+    def writer(self, *, any_layout: bool = False) -> AbstractContextManager[Connection]:
+        """A connection inside a transaction that holds the one write lock of the chain.
+
+        Raises OldLayoutError unless the tables are of this version's layout, or `any_layout` (for migrating alone).
+        """
 
     def snapshot(self) -> AbstractContextManager[Connection]:
         """A connection on which everything is read as it stood at one moment."""

@@ -13,6 +13,7 @@ from floorterm.ledger import connect
 from floorterm.ledger.export_lines import ExportFault, LineOfEntry, read_lines
 from floorterm.ledger.faults import LedgerMissingError, NotALedgerError
 from floorterm.ledger.guards import COLUMNS, GUARDS
+from floorterm.ledger.layouts import has_guard
 from floorterm.ledger.seal import Seal
 from floorterm.ledger.values import Place, is_server
 from floorterm.ledger.walk import PERSON_COLUMNS, Passing, Problem, Report, Walk
@@ -59,12 +60,12 @@ def verify_ledger(path: Path, seals: Iterable[Seal] = (), *, passing: Passing = 
     connect.check_file(path)
     connection = connect.raw(path, read_only=True)
     try:
-        connect.check_ours(connection, path)
+        layout = connect.check_ours(connection, path)
         walk = Walk.against(seals, passing)
         try:
             connection.text_factory = _readable  # damaged text must not stop the check that finds it
             _integrity(connection, walk)
-            _guards(connection, walk)
+            _guards(connection, walk, layout)
             for row in _rows(connection):
                 _take(walk, row)
             _people(connection, walk)
@@ -89,10 +90,10 @@ def _integrity(connection: sqlite3.Connection, walk: Walk) -> None:
         walk.note(0, "integrity", reason=str(fault))
 
 
-def _guards(connection: sqlite3.Connection, walk: Walk) -> None:
+def _guards(connection: sqlite3.Connection, walk: Walk, layout: int) -> None:
     found = dict(connection.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall())
     for name, statement in GUARDS.items():
-        if found.pop(name, None) != statement:
+        if has_guard(name, layout) and found.pop(name, None) != statement:
             walk.note(0, "guards", name=name)
     for name in found:  # a foreign trigger could do anything
         walk.note(0, "guards", name=name)

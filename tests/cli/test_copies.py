@@ -2,6 +2,7 @@
 
 import json
 import re
+import shutil
 from pathlib import Path
 
 import pytest
@@ -128,3 +129,15 @@ def test_going_on_with_an_older_copy_in_place_is_said_too(db: Path, tmp_path: Pa
     assert "2 entries are missing" in done.output
     assert Ledger.open(db).entry(10).kind == "ledger.restored"
     assert _run("restore", str(copy), *asked[1:]).exit_code == 2
+
+
+def test_an_older_ledger_is_migrated_once(tmp_path: Path) -> None:
+    old = tmp_path / "old.db"
+    shutil.copyfile(Path(__file__).parents[1] / "data" / "ledgers" / "layout-1.db", old)
+    assert "floorterm migrate" in _run("backup", str(tmp_path / "copy.db"), "--db", str(old)).output
+    done = _run("migrate", "--db", str(old))
+    assert (done.exit_code, "from layout 1 to 2" in done.output) == (0, True), done.output
+    assert len(list(tmp_path.glob("old.db.before-*"))) == 1
+    again = _run("migrate", "--db", str(old))
+    assert (again.exit_code, "already" in again.output) == (0, True)
+    assert _run("migrate", "--db", "postgresql://nobody@localhost/x").exit_code == 2

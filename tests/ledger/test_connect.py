@@ -110,8 +110,8 @@ def test_a_ledger_left_in_write_ahead_logging_comes_back_to_the_safe_mode(path: 
 def test_the_file_is_marked_as_ours(path: Path) -> None:
     new_ledger(path)
     found = _pragmas(path)
-    assert (found["application_id"], found["user_version"]) == (0x464C5452, 1)
-    assert (APPLICATION_ID, SCHEMA_VERSION) == (0x464C5452, 1)
+    assert (found["application_id"], found["user_version"]) == (0x464C5452, 2)
+    assert (APPLICATION_ID, SCHEMA_VERSION) == (0x464C5452, 2)
 
 
 def test_creating_leaves_nothing_but_the_ledger(path: Path) -> None:
@@ -174,10 +174,13 @@ def test_a_marked_file_without_a_first_entry_is_refused(path: Path) -> None:
 
 def test_a_newer_ledger_is_refused_with_both_versions(path: Path) -> None:
     new_ledger(path)
-    _do(path, "PRAGMA user_version = 2")
+    _do(path, f"PRAGMA user_version = {SCHEMA_VERSION + 1}")
     with pytest.raises(NewerLedgerError) as caught:
         Ledger.open(path)
-    assert (caught.value.say.facts["version"], caught.value.say.facts["known"]) == (2, 1)
+    assert (caught.value.say.facts["version"], caught.value.say.facts["known"]) == (
+        SCHEMA_VERSION + 1,
+        SCHEMA_VERSION,
+    )
 
 
 def test_a_path_with_odd_characters_is_opened_as_it_is(tmp_path: Path) -> None:

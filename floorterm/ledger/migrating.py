@@ -1,0 +1,108 @@
+"""Bringing a ledger of an older layout to this version's: with a verified copy first, and never what was signed.
+
+Everything happens in one transaction under the write lock, the copy included: an entry is either in both or in
+neither, and a step that does not end well is undone by the database.
+"""
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, text
+
+from floorterm.entries import Draft, Entry
+from floorterm.ledger import reading
+from floorterm.ledger.backup import copy_file
+from floorterm.ledger.copy_faults import CopyNotSoundError, MigrationFaultError
+from floorterm.ledger.copying import copy_to_file
+from floorterm.ledger.export import file_digest
+from floorterm.ledger.file_store import FileStore, half_made
+from floorterm.ledger.layouts import STEPS, Step
+from floorterm.ledger.ledger import Ledger
+from floorterm.ledger.transaction import Transaction
+from floorterm.ledger.values import Place
+from floorterm.ledger.verify import verify_ledger, verify_place
+
+MIGRATED = "schema.migrated"
+
+
+@dataclass(frozen=True, slots=True)
+class Migrated:
+    """From which layout to which, by which entry, and the verified copy that was made before."""
+
+    was: int
+    now: int
+    entry: Entry
+    backup: Path
+
+
+def migrate(
+    place: Place, backup: Path, *, steps: Sequence[Step] = STEPS, terminal: str = ""
+) -> Migrated | None:
+    """Bring the ledger at a place to the newest layout of `steps`; None if it has that already.
+
+    `backup` is a new file. Raises CopyNotSoundError if the ledger does not hold as it is, MigrationFaultError if a step
+    changed a body or a hash (all of it is undone), LedgerExistsError, NewerLedgerError, or another LedgerError.
+    """
+    ledger = Ledger.open(place)
+    was, now = ledger.store.layout, steps[-1].to
+    due = [step for step in steps if step.to > was]
+    if not due:
+        return None
+
+    def work(transaction: Transaction) -> Entry:
+        signed = _signed(transaction.connection)
+        digest = _copy(ledger, backup)
+        for step in due:
+            _carry_out(transaction.connection, step)
+        if _signed(transaction.connection) != signed:
+            raise MigrationFaultError(path=ledger.store.name, was=was, now=now)
+        ledger.store.set_layout(transaction.connection, now)
+        value: dict[str, Any] = {
+            "from": was, "to": now, "why": [step.why for step in due],
+            "backup": {"file": str(backup), "sha256": digest},
+        }  # fmt: skip
+        draft = Draft(kind=MIGRATED, key=ledger.new_id(), terminal=terminal, value=value)
+        return transaction.append((draft,))[0]
+
+    entry = ledger.unit_of_work(work, any_layout=True)
+    ledger.close()
+    report = verify_place(place)
+    if not report.ok:
+        raise CopyNotSoundError(path=ledger.store.name, reason=report.problems[0].text)
+    return Migrated(was, now, entry, backup)
+
+
+def _signed(connection: Connection) -> str:
+    """One digest of every number, hash and body, byte for byte."""
+    found, after_n = hashlib.sha256(), 0
+    while page := reading.lines(connection, after_n, None):
+        for line in page:
+            found.update(f"{line.n} {line.hash} {len(line.body.encode())}\n{line.body}\n".encode())
+        after_n = page[-1].n
+    return found.hexdigest()
+
+
+def _copy(ledger: Ledger, target: Path) -> str:
+    """Copy the ledger as it is; give the copy's SHA-256 once it has been verified."""
+    with half_made(target) as fresh:
+        if isinstance(ledger.store, FileStore):
+            copy_file(ledger.path, fresh)
+        else:
+            copy_to_file(ledger.store, fresh)
+        report = verify_ledger(fresh)
+        if not report.ok:
+            raise CopyNotSoundError(path=ledger.store.name, reason=report.problems[0].text)
+        return file_digest(fresh)
+
+
+def _carry_out(connection: Connection, step: Step) -> None:
+    if connection.dialect.name == "sqlite":
+        statements = step.file
+    else:
+        schema = connection.execute(text("SELECT quote_ident(current_schema())")).scalar_one()
+        statements = tuple(statement.replace("{schema}", schema) for statement in step.server)
+    for statement in statements:
+        connection.exec_driver_sql(statement)
