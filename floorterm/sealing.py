@@ -25,7 +25,12 @@ SEAL_AWAY = "seal.away"  # a seal could not be brought to its second place
 PHOTOGRAPH = "photograph"  # where a seal goes that is shown as a code
 _DAILY = timedelta(hours=24)
 _LOOK_BACK = 200  # seals to other places that may lie behind the newest one to this place
-_AT_ONCE = {"work.released": "release", "export.made": "export", "backup.made": "backup"}
+_AT_ONCE = {
+    "work.released": "release",
+    "export.made": "export",
+    "backup.made": "backup",
+    "ledger.restored": "restore",
+}
 _LOCKOUT = ("lockout.event", "step.signed")
 _CLOSE = "close"  # the event that ends a lockout, and the last word of the step that stands for it
 
@@ -51,7 +56,10 @@ def last_shift_end(shifts: "Iterable[Shift]", now: datetime, zone: tzinfo) -> da
 
 
 def why_due(entries: "EntriesReader", to: str, shift_end: datetime, now: datetime) -> str:
-    """Why a seal is due there now: "first", "release", "lockout", "export", "backup", "shift", "daily", or ""."""
+    """Why a seal is due there now, or "".
+
+    "first", "release", "lockout", "export", "backup", "restore", "shift", "daily".
+    """
     newest = _newest(entries, to)
     if newest is None:
         return "first"

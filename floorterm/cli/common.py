@@ -14,7 +14,7 @@ from floorterm.ledger import Place, is_server
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from floorterm.ledger import Ledger
+    from floorterm.ledger import Ledger, Seal
     from floorterm.library.calibrated import Calibration
     from floorterm.library.model import Library
     from floorterm.plant import Plant, Who
@@ -169,3 +169,17 @@ def calibration_of(db: Place | None, library: "Library", line: str) -> "Calibrat
     from floorterm.plant import Plant  # noqa: PLC0415
 
     return Plant(library, open_ledger(db, read_only=True), "cli").calibration(line)
+
+
+def seals_given(texts: Sequence[str] = (), files: Sequence[Path] = ()) -> "tuple[Seal, ...]":
+    """Seals as lines and as witness files; leaves with status 2 at a text that is none."""
+    from floorterm.ledger import LedgerError, Seal  # noqa: PLC0415
+    from floorterm.ledger.witness import read_seals  # noqa: PLC0415
+
+    try:
+        found = [Seal.parse(text) for text in texts]
+        for file in files:
+            found += read_seals(file)
+    except LedgerError as error:
+        fail(str(error))
+    return tuple(found)

@@ -17,6 +17,7 @@ from floorterm.cli.common import (
     open_ledger,
     own_folder,
     print_json,
+    seals_given,
 )
 from floorterm.ledger import Place, is_server
 from floorterm.wording import words
@@ -28,22 +29,10 @@ if TYPE_CHECKING:
 _SEALS = click.option(
     "--seals",
     "witness",
+    multiple=True,
     type=click.Path(path_type=Path, exists=True, dir_okay=False),
     help="Witness file: seals that were kept elsewhere, one a line.",
 )
-
-
-def _kept_seals(witness: Path | None) -> "tuple[Seal, ...]":
-    """The seals of a witness file; leaves with status 2 at a line that is none."""
-    from floorterm.ledger import LedgerError  # noqa: PLC0415
-    from floorterm.ledger.witness import read_seals  # noqa: PLC0415
-
-    if witness is None:
-        return ()
-    try:
-        return read_seals(witness)
-    except LedgerError as error:
-        fail(str(error))
 
 
 @click.command()
@@ -60,7 +49,9 @@ def _kept_seals(witness: Path | None) -> "tuple[Seal, ...]":
 )
 @_SEALS
 @db_option
-def backup(target: Path | None, into: Path | None, keep: str, witness: Path | None, db: Place | None) -> None:
+def backup(
+    target: Path | None, into: Path | None, keep: str, witness: tuple[Path, ...], db: Place | None
+) -> None:
     """Copy the ledger to TARGET, or into a folder of backups, while it is in use; the copy is verified first.
 
     In a folder, older backups that no rule keeps are removed: only files that the ledger recorded as its own
@@ -72,7 +63,7 @@ def backup(target: Path | None, into: Path | None, keep: str, witness: Path | No
 
     if (target is None) == (into is None):
         fail("Give either TARGET or --into FOLDER.")
-    seals = _kept_seals(witness)
+    seals = seals_given(files=witness)
     ledger = open_ledger(db)
     try:
         if target is not None:
@@ -96,7 +87,9 @@ def backup(target: Path | None, into: Path | None, keep: str, witness: Path | No
 @checklists_option
 @db_option
 @json_option
-def drill(copy: Path, witness: Path | None, checklists: Path | None, db: Place | None, as_json: bool) -> None:
+def drill(
+    copy: Path, witness: tuple[Path, ...], checklists: Path | None, db: Place | None, as_json: bool
+) -> None:
     """Prove that the backup COPY can be restored: in a scratch place, opened as the terminal opens it.
 
     It is verified and compared with the live ledger, which records that the drill was held.
@@ -107,7 +100,7 @@ def drill(copy: Path, witness: Path | None, checklists: Path | None, db: Place |
     live = open_ledger(db)
     try:
         proof, works = hold(
-            copy, live, lambda ledger: _works_on(ledger, checklists), seals=_kept_seals(witness)
+            copy, live, lambda ledger: _works_on(ledger, checklists), seals=seals_given(files=witness)
         )
     except LedgerError as error:
         fail(str(error), Status.SHORT)
@@ -122,8 +115,8 @@ def drill(copy: Path, witness: Path | None, checklists: Path | None, db: Place |
         f"1-{proof.n} are the live ledger's own entries; {proof.behind} newer ones are in the live one only."
     )
     click.echo(f"Open works in it: {', '.join(works) or 'none'}.")
-    if witness is not None:
-        click.echo(f"1-{proof.sealed_n} match the seals of {witness}.")
+    if witness:
+        click.echo(f"1-{proof.sealed_n} match the seals that were given.")
     click.echo(f"Recorded as entry {proof.entry_n}.")
 
 
@@ -150,7 +143,7 @@ def restore(
     with_: str,
     reason: str | None,
     seal_text: str | None,
-    witness: Path | None,
+    witness: tuple[Path, ...],
     as_it_stands: bool,
     db: Place | None,
 ) -> None:
@@ -167,7 +160,7 @@ def restore(
     if (copy is None) != as_it_stands:
         fail("Give either COPY or --as-it-stands.")
     place = db or default_db()
-    seals = (*_kept_seals(witness), *_asked_seal(seal_text, witness))
+    seals = _seals_or_asked(seal_text, witness)
 
     def sign(ledger: "Ledger", standing: "Standing") -> "Signed":
         _tell(standing)
@@ -186,15 +179,11 @@ def restore(
     _say_done(done, place)
 
 
-def _asked_seal(text: str | None, witness: Path | None) -> "tuple[Seal, ...]":
-    from floorterm.ledger import LedgerError, Seal  # noqa: PLC0415
-
-    if text is None and witness is None:
+def _seals_or_asked(text: str | None, witness: tuple[Path, ...]) -> "tuple[Seal, ...]":
+    """The seals that were named; where none was, somebody is asked for the newest."""
+    if text is None and not witness:
         text = click.prompt("Newest seal that anybody kept (its line; empty if there is none)", default="")
-    try:
-        return (Seal.parse(text),) if text else ()
-    except LedgerError as error:
-        fail(str(error))
+    return seals_given((text,) if text else (), witness)
 
 
 def _tell(standing: "Standing") -> None:

@@ -3,7 +3,6 @@
 import sys
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
@@ -16,11 +15,9 @@ from floorterm.cli.common import (
     fail,
     json_option,
     print_json,
+    seals_given,
 )
 from floorterm.ledger import Place
-
-if TYPE_CHECKING:
-    from floorterm.ledger import Seal
 
 
 @click.command()
@@ -68,7 +65,7 @@ def verify(
         from floorterm.cli.verify_document import say_document  # noqa: PLC0415
 
         say_document(document, chosen, checklists, as_json)
-    seals = _seals(texts, files)
+    seals = seals_given(texts, files)
     try:
         report = verify_place(chosen, seals)
     except LedgerError as error:
@@ -87,19 +84,6 @@ def verify(
         click.echo(f"{_shown(chosen)}: {report.entries} entries, the chain {held}, head {report.head}")
         click.echo("\n".join(said))
     sys.exit(Status.WELL if report.ok else Status.SHORT)
-
-
-def _seals(texts: tuple[str, ...], files: tuple[Path, ...]) -> "tuple[Seal, ...]":
-    from floorterm.ledger import LedgerError, Seal  # noqa: PLC0415
-    from floorterm.ledger.witness import read_seals  # noqa: PLC0415
-
-    try:
-        found = [Seal.parse(text) for text in texts]
-        for file in files:
-            found += read_seals(file)
-    except LedgerError as error:
-        fail(str(error))
-    return tuple(found)
 
 
 def _shown(place: Place) -> str:

@@ -239,7 +239,7 @@ class Chain:
         with self._lock:
             self.store.check_same()
             try:
-                with self.store.writer(any_layout=any_layout) as connection:
+                with self.store.migrator() if any_layout else self.store.writer() as connection:
                     now = self._set_clock() if self._set_clock else self.store.time(connection)
                     transaction = Transaction(
                         connection,

@@ -67,14 +67,19 @@ class FileStore:
         return self._readers.connect()
 
     @contextlib.contextmanager
-    def writer(self, *, any_layout: bool = False) -> Iterator[Connection]:
+    def writer(self) -> Iterator[Connection]:
         """A connection with the file's write lock."""
+        with self.migrator() as connection:
+            found = connection.exec_driver_sql("PRAGMA user_version").scalar_one()
+            check_layout(found, SCHEMA_VERSION, self.name)
+            yield connection
+
+    @contextlib.contextmanager
+    def migrator(self) -> Iterator[Connection]:
+        """The same, whatever the layout."""
         with self._writers.connect() as connection:
             connection.exec_driver_sql("BEGIN IMMEDIATE")
             self.check_same()  # while this one waited for the lock, another file may have been put in place
-            if not any_layout:
-                found = connection.exec_driver_sql("PRAGMA user_version").scalar_one()
-                check_layout(found, SCHEMA_VERSION, self.name)
             yield connection
 
     @contextlib.contextmanager

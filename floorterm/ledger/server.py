@@ -224,12 +224,17 @@ class ServerStore:
             yield connection
 
     @contextlib.contextmanager
-    def writer(self, *, any_layout: bool = False) -> Iterator[Connection]:
+    def writer(self) -> Iterator[Connection]:
         """A transaction that holds the chain's advisory lock."""
+        with self.migrator() as connection:
+            check_layout(self._layout_now(connection), LAYOUT_VERSION, self._name)
+            yield connection
+
+    @contextlib.contextmanager
+    def migrator(self) -> Iterator[Connection]:
+        """The same, whatever the layout."""
         with self._engine.connect() as connection:
             connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": LOCK_KEY})
-            if not any_layout:
-                check_layout(self._layout_now(connection), LAYOUT_VERSION, self._name)
             yield connection
 
     def time(self, connection: Connection) -> datetime:
@@ -240,7 +245,7 @@ class ServerStore:
     @contextlib.contextmanager
     def settled(self) -> Iterator[Connection]:
         """A connection that waited for the lock: whoever held it has committed, rolled back or been ended."""
-        with self.writer(any_layout=True) as connection:
+        with self.migrator() as connection:
             yield connection
 
     def explained(self, fault: BaseException) -> LedgerError:

@@ -31,11 +31,14 @@ class Store(Protocol):
     def reader(self) -> AbstractContextManager[Connection]:
         """A connection for reading; each statement sees what is committed when it begins."""
 
-    def writer(self, *, any_layout: bool = False) -> AbstractContextManager[Connection]:
+    def writer(self) -> AbstractContextManager[Connection]:
         """A connection inside a transaction that holds the one write lock of the chain.
 
-        Raises OldLayoutError unless the tables are of this version's layout, or `any_layout` (for migrating alone).
+        Raises OldLayoutError unless the tables are of this version's layout.
         """
+
+    def migrator(self) -> AbstractContextManager[Connection]:
+        """The same for tables of any layout that this version knows."""
 
     def snapshot(self) -> AbstractContextManager[Connection]:
         """A connection on which everything is read as it stood at one moment."""
