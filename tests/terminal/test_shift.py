@@ -11,9 +11,11 @@ from floorterm.changeover.acts import Abandon, Dispose, Note, RaiseDeviation, Re
 from floorterm.demo.clock import SetClock
 from floorterm.library.model import Shift, Text
 from floorterm.plant import Plant
+from floorterm.terminal.app import FloorApp
 from floorterm.terminal.views.record import entry_lines, kind_text, whole_entry
 from floorterm.terminal.views.shift import window_after, window_at, window_before, window_text
 from floorterm.terminal.views.text import Line
+from floorterm.terminal.widgets.keys import KeyBar
 from floorterm.wording import LANGUAGES
 from tests.conftest import who
 from tests.terminal.shell import (
@@ -147,14 +149,21 @@ async def test_an_operator_cannot_decide_and_is_told_whom_to_call(plant: Plant) 
         assert plant.ledger.entries(kinds=(Dispose.KIND,)) == []
 
 
+def _settles(app: FloorApp) -> tuple[str, bool]:
+    """What F5 says, and whether it can be pressed."""
+    cap = next(cap for cap in app.screen.query_one("#keys", KeyBar).caps if cap.key == "f5")
+    return cap.label, cap.enabled
+
+
 async def test_release_is_offered_only_when_nothing_else_is_left(plant: Plant) -> None:
     _work_with_deviation(plant)
     async with opened(plant) as (app, pilot):
         await pilot.press("f8")
         await until_top(pilot, "ShiftScreen")
-        cap = next(cap for cap in app.screen.query_one("#keys").caps if cap.key == "f6")  # type: ignore[attr-defined]
-        assert not cap.enabled
-        await pilot.press("f6")
+        assert _settles(app) == ("decide", True)  # the first row is the deviation that waits
+        await pilot.press("down")  # the work it belongs to
+        await until(pilot, lambda: _settles(app) == ("decide", False))
+        await pilot.press("f5")
         await pilot.pause()
         assert plant.ledger.entries(kinds=(Release.KIND,)) == []
 
@@ -168,7 +177,8 @@ async def test_a_finished_work_is_released_with_a_pin(plant: Plant, clock: SetCl
         await pilot.press("f8")
         await until_top(pilot, "ShiftScreen")
         assert "1 waits for its release" in text_of(app)
-        await pilot.press("f6")
+        assert _settles(app) == ("release", True)
+        await pilot.press("f5")
         await sign_in(pilot, "SS")
         await recorded(pilot, plant, Release.KIND)
         assert plant.state(work).status == "released"

@@ -24,8 +24,7 @@ class ShiftScreen(FloorScreen[None]):
     CSS_PATH = "shift.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f4", "sign_offs", "terminal.key_sign_offs", id="shift.sign_offs"),
-        Binding("f5", "decide", "terminal.key_decide", id="shift.decide"),
-        Binding("f6", "release", "terminal.key_release", id="shift.release"),
+        Binding("f5", "settle", "terminal.key_decide", id="shift.settle"),
         Binding("f7", "open_work", "terminal.key_work", id="shift.work"),
         Binding("f8", "seal", "proof.key_seal", id="shift.seal"),
         Binding("left", "turn(-1)", "terminal.key_before", id="shift.before"),
@@ -104,12 +103,10 @@ class ShiftScreen(FloorScreen[None]):
     def check_action(self, action: str, _: tuple[object, ...]) -> bool | None:
         """Keys for what the chosen row allows."""
         row = self.chosen
-        if action == "decide":
-            return True if row is not None and row.deviation else None
+        if action == "settle":
+            return True if row is not None and (row.deviation or row.ready) else None
         if action == "open_work":
             return True if row is not None and row.work else None
-        if action == "release":
-            return True if row is not None and row.ready else None
         return True
 
     def resized(self) -> None:
@@ -126,7 +123,7 @@ class ShiftScreen(FloorScreen[None]):
         if row is None or not self.on_top:  # a key that bounced has opened it already
             return
         if row.deviation:
-            self.action_decide()
+            self._decide_row()
         else:
             self.app.push_screen(EntriesScreen(work=row.work))
 
@@ -160,7 +157,22 @@ class ShiftScreen(FloorScreen[None]):
         self._window = None if fresh.since >= now.since else fresh
         self.retell()
 
-    def action_release(self) -> None:
+    def key_label(self, wording: str) -> str:
+        """One key settles what waits: a deviation is decided, a finished work released."""
+        row = self.chosen
+        if wording == "terminal.key_decide" and row is not None and row.ready:
+            wording = "terminal.key_release"
+        return super().key_label(wording)
+
+    def action_settle(self) -> None:
+        """Decide about a deviation or release a finished work, whichever the row is about."""
+        row = self.chosen
+        if row is not None and row.deviation:
+            self._decide_row()
+        elif row is not None and row.ready:
+            self._release()
+
+    def _release(self) -> None:
         """Release a finished work; the rules say who may and what is still missing."""
         from floorterm.changeover.acts import Release  # noqa: PLC0415
 
@@ -169,8 +181,7 @@ class ShiftScreen(FloorScreen[None]):
             act = Release()
             self.desk.record(row.work, act, key=self._key_of((row.work, act)))
 
-    def action_decide(self) -> None:
-        """Decide about a deviation."""
+    def _decide_row(self) -> None:
         row = self.chosen
         if row is not None and row.deviation:
             self.run_worker(self._decide(row.work, row.deviation), group="decide", exclusive=True)
