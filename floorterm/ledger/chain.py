@@ -254,6 +254,8 @@ class Chain:
                     self._commit(connection, transaction)
             except _DATABASE_FAULTS as fault:
                 raise self._explained(fault) from fault
+            if transaction.repeated:
+                self._assure()
             if self._watch and transaction.written:
                 self._watch.note(transaction.now)
                 self._apart.note(transaction.apart)
@@ -272,7 +274,7 @@ class Chain:
                 raise found from fault
 
     def _stands(self, written: list[Entry]) -> bool:
-        """Whether what was written survived a commit that failed. Raises OutcomeUnknownError."""
+        """Whether what was written survived a commit that failed, for good. Raises OutcomeUnknownError."""
         if not written:
             return False
         last = written[-1]
@@ -281,7 +283,17 @@ class Chain:
                 entry = reading.entry_of_key(connection, last.key)
         except (DBAPIError, LedgerError) as fault:
             raise OutcomeUnknownError from fault
-        return entry is not None and entry.hash == last.hash
+        if entry is None or entry.hash != last.hash:
+            return False
+        self._assure()
+        return True
+
+    def _assure(self) -> None:
+        """What was found in the ledger is said to be recorded only once it is durable. Raises OutcomeUnknownError."""
+        try:
+            self.store.assure()
+        except (DBAPIError, LedgerError) as fault:
+            raise OutcomeUnknownError from fault
 
 
 def _create(place: Place, body: str) -> None:

@@ -97,6 +97,17 @@ class FileStore:
         """SQLite's commit is over when it returns, however it ended."""
         return self._readers.connect()
 
+    def assure(self) -> None:
+        """A commit that changes nothing is synced like any other, and with it whatever came before.
+
+        An entry can be read a moment before it is durable: its writer may have been stopped, or the disk may
+        have failed it, after the journal was removed and before the folder was synced.
+        """
+        with self.writer() as connection:
+            version = connection.exec_driver_sql("PRAGMA user_version").scalar()
+            connection.exec_driver_sql(f"PRAGMA user_version = {version}")
+            connection.commit()
+
     def explained(self, fault: BaseException) -> LedgerError:
         """By SQLite's result codes."""
         return connect.explained(fault, self.path)

@@ -248,6 +248,9 @@ class ServerStore:
         with self.migrator() as connection:
             yield connection
 
+    def assure(self) -> None:
+        """Nothing to do: a server shows nobody what it has not written out yet."""
+
     def explained(self, fault: BaseException) -> LedgerError:
         """By the server's error codes."""
         return explained(fault, self._name)

@@ -49,6 +49,9 @@ class Store(Protocol):
     def settled(self) -> AbstractContextManager[Connection]:
         """A connection for reading after no write can be under way any more: to learn what became of one."""
 
+    def assure(self) -> None:
+        """Return once everything that can be read now would outlive a power cut."""
+
     def explained(self, fault: BaseException) -> Exception:
         """The LedgerError that a fault of the database stands for."""
 

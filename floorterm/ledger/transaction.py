@@ -53,6 +53,7 @@ class Transaction:
         self.apart = apart
         self.new_id = new_id
         self.written: list[Entry] = []
+        self.repeated = False  # whether an entry was given back that stood there before
         if reading.start_hash(connection) != start.hash:
             raise LedgerReplacedError(path=path)
         self._start = start
@@ -82,6 +83,7 @@ class Transaction:
         if repeated:
             if len(repeated) != len(drafts):
                 raise KeyReusedError(n=repeated[0].n)
+            self.repeated = True
             return repeated
         if guard is not None:
             asked = Asked(

@@ -58,12 +58,12 @@ def new_ledger(path: Path, clock: Clock | None = None) -> Ledger:
 def staffed(path: Path, clock: Clock | None = None) -> Ledger:
     """A ledger with the crew: five entries. The file is made once for each opening time, then copied."""
     clock = clock or Clock()
-    path.write_bytes(_staffed_file(clock.at))
+    path.write_bytes(staffed_file(clock.at))
     return Ledger.open(path, clock=clock, new_id=counted(6), pin_profile=CHEAP_PROFILE)
 
 
 @cache
-def _staffed_file(at: datetime) -> bytes:
+def staffed_file(at: datetime) -> bytes:
     with tempfile.TemporaryDirectory() as folder:
         ledger = new_ledger(Path(folder) / "ledger.db", Clock(at))
         ledger.add_person(ADMIN, PIN)
