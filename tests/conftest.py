@@ -48,6 +48,15 @@ def library() -> Iterator[Library]:
     patched.undo()
 
 
+@pytest.fixture(scope="session", autouse=True)
+def own_state(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """What a terminal remembers from one start to the next is the tests' own, also in processes that they start."""
+    patched = pytest.MonkeyPatch()
+    patched.setenv("XDG_STATE_HOME", str(tmp_path_factory.mktemp("state")))
+    yield
+    patched.undo()
+
+
 def _person(code: str, name: str, *duties: str, permission: Permission = Permission.OPERATOR) -> Person:
     return Person(
         code=code,

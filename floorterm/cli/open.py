@@ -51,7 +51,7 @@ def open_plant(
 
     def opener() -> "Plant":
         begin_log(log, terminal)
-        return _open(path, checklists, terminal)
+        return opened(path, checklists, terminal)
 
     status = launch(opener, terminal=terminal, language=language, plain=plain)
     _end_log(status)
@@ -81,16 +81,28 @@ def default_log(terminal: str) -> Path:
     """Where a terminal's log lies unless somebody says otherwise."""
     from platformdirs import user_log_path  # noqa: PLC0415
 
-    name = "".join(letter if letter.isalnum() or letter in "-_" else "_" for letter in terminal)
-    return user_log_path("floorterm") / f"{name}.log"
+    return user_log_path("floorterm") / f"{_file_name(terminal)}.log"
 
 
-def _open(path: Place, checklists: Path | None, terminal: str) -> "Plant":
+def default_seen(terminal: str) -> Path:
+    """Where a terminal remembers the newest entry that it saw."""
+    from platformdirs import user_state_path  # noqa: PLC0415
+
+    return user_state_path("floorterm") / f"{_file_name(terminal)}.seen.json"
+
+
+def _file_name(terminal: str) -> str:
+    return "".join(letter if letter.isalnum() or letter in "-_" else "_" for letter in terminal)
+
+
+def opened(path: Place, checklists: Path | None, terminal: str) -> "Plant":
+    """The plant as a terminal opens it: its newest entries hold, and what this terminal saw last is in it."""
     from floorterm.ledger import Ledger, check_newest  # noqa: PLC0415
+    from floorterm.ledger.last_seen import LastSeen  # noqa: PLC0415
     from floorterm.library import load  # noqa: PLC0415
     from floorterm.plant import Plant  # noqa: PLC0415
 
-    ledger = Ledger.open(path)
+    ledger = Ledger.open(path, memory=LastSeen(default_seen(terminal)))
     check_newest(ledger)
     return Plant(load(own_folder(checklists, ledger)), ledger, terminal)
 

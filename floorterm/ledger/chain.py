@@ -30,6 +30,7 @@ from floorterm.ledger.faults import (
     TimeZoneError,
 )
 from floorterm.ledger.file_store import FileStore, create_file
+from floorterm.ledger.last_seen import LastSeen, check_seen
 from floorterm.ledger.pins import DEFAULT_PROFILE, PinProfile
 from floorterm.ledger.store import Store
 from floorterm.ledger.transaction import Transaction
@@ -57,6 +58,7 @@ class Chain:
         new_id: NewId | None = None,
         read_only: bool = False,
         pin_profile: PinProfile = DEFAULT_PROFILE,
+        memory: LastSeen | None = None,
     ) -> None:
         self.store = store
         self._set_clock = clock
@@ -66,7 +68,9 @@ class Chain:
         self._read_only = read_only
         self._pin_profile = pin_profile
         self._lock = threading.RLock()
+        self._memory = memory
         self._start: Start = self._read(lambda connection: reading.start(connection, store.name))
+        self._seen = memory.of(store.name, self._start.hash) if memory else None
 
     @property
     def path(self) -> Path:
@@ -119,9 +123,20 @@ class Chain:
         new_id: NewId | None = None,
         read_only: bool = False,
         pin_profile: PinProfile = DEFAULT_PROFILE,
+        memory: LastSeen | None = None,
     ) -> Self:
-        """Open a ledger that `create` made. Raises a LedgerError that says why a place is refused."""
-        return cls(_opened(place), clock=clock, new_id=new_id, read_only=read_only, pin_profile=pin_profile)
+        """Open a ledger that `create` made. Raises a LedgerError that says why a place is refused.
+
+        With a `memory`, what was seen at an earlier opening counts too (`head` and recording compare).
+        """
+        return cls(
+            _opened(place),
+            clock=clock,
+            new_id=new_id,
+            read_only=read_only,
+            pin_profile=pin_profile,
+            memory=memory,
+        )
 
     def close(self) -> None:
         """Let go of connections that are kept for the next use; the ledger can still be used."""
@@ -163,8 +178,25 @@ class Chain:
         return self._start
 
     def head(self) -> Head:
-        """The last entry's number, hash and time."""
-        return self._read(lambda connection: reading.head(connection, self._start.chain))
+        """The last entry's number, hash and time.
+
+        Raises OlderCopyError or AnotherHistoryError where an entry that was seen before is not there any more.
+        """
+        seen = self._seen
+
+        def read(connection: Connection) -> Head:
+            found = reading.head(connection, self._start.chain)
+            check_seen(connection, found, seen)
+            return found
+
+        return self._saw(self._read(read))
+
+    def _saw(self, head: Head) -> Head:
+        if self._seen is None or head.n > self._seen.n or head.chain != self._seen.chain:
+            self._seen = head
+            if self._memory:
+                self._memory.keep(self.store.name, self._start.hash, head)
+        return head
 
     def entry(self, n: int) -> Entry:
         """One entry by number. Raises NoSuchEntryError."""
@@ -249,6 +281,7 @@ class Chain:
                         new_id=self._new_id,
                         step_since=self._watch.step if self._watch else None,
                         apart=self._apart.news(self.now() - now),
+                        seen=self._seen,
                     )
                     done = work(transaction)
                     self._commit(connection, transaction)
@@ -259,6 +292,8 @@ class Chain:
             if self._watch and transaction.written:
                 self._watch.note(transaction.now)
                 self._apart.note(transaction.apart)
+            if transaction.written:
+                self._saw(transaction.head())
             return done
 
     def _commit(self, connection: Connection, transaction: Transaction) -> None:

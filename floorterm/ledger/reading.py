@@ -235,7 +235,12 @@ def last_pos(connection: Connection, changeover: str) -> int:
 
 def start_hash(connection: Connection) -> str:
     """The hash of entry 1, by which a swapped file is known."""
-    return connection.execute(select(_COLUMNS.hash).where(_COLUMNS.n == 1)).scalar() or ""
+    return hash_of(connection, 1)
+
+
+def hash_of(connection: Connection, n: int) -> str:
+    """The hash of an entry; empty if there is none of that number."""
+    return connection.execute(select(_COLUMNS.hash).where(_COLUMNS.n == n)).scalar() or ""
 
 
 def start(connection: Connection, path: str) -> Start:

@@ -23,6 +23,7 @@ from floorterm.ledger.faults import (
     ReservedKindError,
     UnknownPersonError,
 )
+from floorterm.ledger.last_seen import check_seen
 from floorterm.ledger.restored import RESTORED
 from floorterm.ledger.schema import ENTRIES
 from floorterm.ledger.values import Asked, Guard, Head, Start
@@ -47,6 +48,7 @@ class Transaction:
         new_id: Callable[[], str],
         step_since: Callable[[datetime, datetime], timedelta | None] | None = None,
         apart: timedelta | None = None,
+        seen: Head | None = None,
     ) -> None:
         self.connection = connection
         self.now = now
@@ -60,6 +62,7 @@ class Transaction:
         self._zone = ZoneInfo(start.time_zone)
         self._step_since = step_since
         self._head: Head | None = None
+        self._seen = seen
 
     # --- what a caller asks for -----------------------------------------------------------------
 
@@ -117,9 +120,10 @@ class Transaction:
         return reading.entries(self.connection, filters, limit=limit, newest_first=newest_first)
 
     def head(self) -> Head:
-        """The last entry, this transaction's own included."""
+        """The last entry, this transaction's own included. Raises what `check_seen` does."""
         if self._head is None:
             self._head = reading.head(self.connection, self._start.chain)
+            check_seen(self.connection, self._head, self._seen)
         return self._head
 
     def signer(self, code: str, *, disabled_too: bool = False) -> Person | None:

@@ -67,7 +67,7 @@ def test_what_lies_further_back_is_for_verifying(ledger: Ledger) -> None:
 def test_a_terminal_that_finds_such_an_entry_does_not_open_the_plant(ledger: Ledger) -> None:
     _altered(ledger, 15)
     with pytest.raises(NewestFaultError):
-        opening._open(ledger.path, None, "T1")
+        opening.opened(ledger.path, None, "T1")
 
 
 def test_the_demo_holds() -> None:
