@@ -28,6 +28,7 @@ _LOOK_BACK = 200  # seals to other places that may lie behind the newest one to 
 _AT_ONCE = {
     "work.released": "release",
     "export.made": "export",
+    "archive.made": "export",
     "backup.made": "backup",
     "ledger.restored": "restore",
 }

@@ -241,3 +241,31 @@ def migrate(backup: Path | None, db: Place | None) -> None:
         return
     click.echo(f"{backup}: the ledger as it was, verified.")
     click.echo(f"Brought from layout {done.was} to {done.now}, verified. Recorded as entry {done.entry.n}.")
+
+
+@click.command()
+@click.argument("year", type=click.IntRange(1970, 9998))
+@click.option(
+    "--into",
+    type=click.Path(path_type=Path, exists=True, file_okay=False),
+    required=True,
+    help="Folder of archives.",
+)
+@db_option
+def archive(year: int, into: Path, db: Place | None) -> None:
+    """Write the entries of YEAR into a file of their own, verify it, and seal its end.
+
+    The ledger keeps all of them. The file begins where that of the year before ends: floorterm verify FILE FILE...
+    verifies them as one chain.
+    """
+    from zoneinfo import ZoneInfo  # noqa: PLC0415
+
+    from floorterm.ledger import LedgerError  # noqa: PLC0415
+    from floorterm.ledger.archive import archive_year  # noqa: PLC0415
+
+    ledger = open_ledger(db)
+    try:
+        done = archive_year(ledger, year, into, ZoneInfo(ledger.start().time_zone), terminal="cli")
+    except LedgerError as error:
+        fail(str(error), Status.SHORT)
+    click.echo(f"{done.path}: entries {done.first} to {done.seal.n}, verified.\nKeep this seal:\n{done.seal}")

@@ -21,7 +21,7 @@ from floorterm.ledger import Place
 
 
 @click.command()
-@click.argument("place", metavar="[FILE]", required=False, type=PlaceType())
+@click.argument("places", metavar="[FILE]...", nargs=-1, type=PlaceType())
 @click.option(
     "--since-seal", "texts", multiple=True, metavar="TEXT", help="A seal that was kept: its whole line."
 )
@@ -41,7 +41,7 @@ from floorterm.ledger import Place
 @db_option
 @json_option
 def verify(
-    place: Place | None,
+    places: tuple[Place, ...],
     texts: tuple[str, ...],
     files: tuple[Path, ...],
     document: Path | None,
@@ -51,23 +51,28 @@ def verify(
 ) -> None:
     """Verify the ledger (or FILE: a ledger, an export or a server's URL): every hash, the chain, the people, seals.
 
+    Several FILEs are exports of parts that follow each other, like the archives of years; they hold as one chain.
+
     Exit status 1 names the first entry that does not hold. A cut tail, an old copy put back and a chain computed
     anew show only against a seal that was kept elsewhere. A text that is no seal ends with status 2.
     --document makes a document anew from the entries up to its seal and compares: status 0 only if it matches.
     """
     from floorterm.ledger import LedgerError  # noqa: PLC0415
     from floorterm.ledger.verdict import verdict  # noqa: PLC0415
-    from floorterm.ledger.verify import verify_place  # noqa: PLC0415
+    from floorterm.ledger.verify import verify_exports, verify_place  # noqa: PLC0415
     from floorterm.wording import sentence  # noqa: PLC0415
 
-    chosen = place or db or default_db()
+    chosen = places[0] if places else db or default_db()
     if document is not None:
         from floorterm.cli.verify_document import say_document  # noqa: PLC0415
 
         say_document(document, chosen, checklists, as_json)
     seals = seals_given(texts, files)
     try:
-        report = verify_place(chosen, seals)
+        if len(places) > 1:
+            report = verify_exports([Path(str(place)) for place in places], seals)
+        else:
+            report = verify_place(chosen, seals)
     except LedgerError as error:
         fail(str(error))
     said = [sentence(say) for say in verdict(report)]
@@ -81,7 +86,8 @@ def verify(
         for remark in report.remarks:
             click.echo(f"entry {remark.n}: {remark.text}")
         held = "holds" if report.ok else "DOES NOT HOLD"
-        click.echo(f"{_shown(chosen)}: {report.entries} entries, the chain {held}, head {report.head}")
+        shown = ", ".join(map(_shown, places or (chosen,)))
+        click.echo(f"{shown}: {report.entries} entries, the chain {held}, head {report.head}")
         click.echo("\n".join(said))
     sys.exit(Status.WELL if report.ok else Status.SHORT)
 

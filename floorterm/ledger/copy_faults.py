@@ -51,6 +51,18 @@ def check_layout(found: int, wanted: int, path: str) -> None:
         raise OldLayoutError(path=path, found=found, wanted=wanted)
 
 
+class YearNotOverError(LedgerError):
+    """A year is archived when it is over in the plant's calendar."""
+
+    KEY = "copies.year_not_over"
+
+
+class EmptyYearError(LedgerError):
+    """A year in which nothing was recorded has no archive."""
+
+    KEY = "copies.empty_year"
+
+
 class KeepRuleError(LedgerError):
     """How many backups to keep cannot be read."""
 

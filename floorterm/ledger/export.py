@@ -24,14 +24,15 @@ def write_export(ledger: Ledger, target: Path, *, after_n: int = 0, by: str = ""
     """
     seal = Seal.of(ledger.head(), ledger.start().plant)
     with half_made(target) as fresh:
-        _write(ledger, fresh, after_n, seal)
+        write_lines(ledger, fresh, after_n, seal)
         check_copy(verify_export(fresh, (seal,)), target, seal)
         digest = file_digest(fresh)
     record_copy(ledger, EXPORT_MADE, target, seal, digest, by=by, terminal=terminal, after_n=after_n)
     return seal
 
 
-def _write(ledger: Ledger, path: Path, after_n: int, seal: Seal) -> None:
+def write_lines(ledger: Ledger, path: Path, after_n: int, seal: Seal) -> None:
+    """The entries after number `after_n` up to the sealed one, and the seal, into a new file."""
     with path.open("x", encoding="utf-8", newline="\n") as file:
         for line in ledger.lines(after_n, seal.n):
             file.write(entry_line(line.body, line.hash) + "\n")
@@ -62,11 +63,14 @@ def record_copy(
     by: str,
     terminal: str,
     after_n: int = 0,
+    year: int | None = None,
 ) -> None:
     """Record that a copy was made and that its seal left with it; where that fails, the copy is removed."""
     value: dict[str, Any] = {"file": str(target), "sha256": digest, "head_n": seal.n, "head_hash": seal.hash}
     if after_n:
         value["after_n"] = after_n
+    if year is not None:
+        value["year"] = year
     drafts = [
         Draft(kind=made, key=ledger.new_id(), person=by, terminal=terminal, value=told)
         for made, told in ((kind, value), (SEAL_MADE, seal_value(seal, str(target))))

@@ -5,7 +5,7 @@ seal kept elsewhere, never by themselves.
 """
 
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +18,15 @@ from floorterm.ledger.seal import Seal
 from floorterm.ledger.values import Place, is_server
 from floorterm.ledger.walk import PERSON_COLUMNS, Passing, Problem, Report, Walk
 
-__all__ = ["Problem", "Report", "verify_export", "verify_file", "verify_ledger", "verify_place"]
+__all__ = [
+    "Problem",
+    "Report",
+    "verify_export",
+    "verify_exports",
+    "verify_file",
+    "verify_ledger",
+    "verify_place",
+]
 
 PAGE = 2000
 _PAGE = f"SELECT n, body, hash, {', '.join(COLUMNS)} FROM entries WHERE n >= ? ORDER BY n LIMIT {PAGE}"
@@ -155,9 +163,21 @@ def verify_export(path: Path, seals: Iterable[Seal] = (), *, passing: Passing = 
     An export of a part begins at its own first entry and takes on trust what that one followed. Raises
     LedgerMissingError if there is no file.
     """
-    if not path.is_file():
-        raise LedgerMissingError(path=str(path))
+    return verify_exports((path,), seals, passing=passing)
+
+
+def verify_exports(paths: Sequence[Path], seals: Iterable[Seal] = (), *, passing: Passing = None) -> Report:
+    """Verify exports of parts that follow each other, as one chain: a year's archive and the next. As above."""
+    for path in paths:
+        if not path.is_file():
+            raise LedgerMissingError(path=str(path))
     walk = Walk.against(seals, passing)
+    for path in paths:
+        _walk_export(path, walk)
+    return walk.report()
+
+
+def _walk_export(path: Path, walk: Walk) -> None:
     own: Seal | None = None
     for line, found in read_lines(path):
         if isinstance(found, ExportFault):
@@ -175,4 +195,3 @@ def verify_export(path: Path, seals: Iterable[Seal] = (), *, passing: Passing = 
     elif (own.n, own.hash) != (walk.n, walk.head) or (walk.chain and own.chain != walk.chain):
         walk.note(own.n, "own_seal")
     walk.chain = walk.chain or (own.chain if own else "")
-    return walk.report()

@@ -1,8 +1,9 @@
 """Verify a record without the program that wrote it. Needs Python 3.8 or newer and nothing else.
 
-    python verify_record.py RECORD [--seals FILE]... [--seal LINE]...
+    python verify_record.py RECORD... [--seals FILE]... [--seal LINE]...
 
-RECORD is an export (JSON Lines) or the database file (SQLite). FILE holds seals that were kept elsewhere, one a line.
+RECORD is an export (JSON Lines) or the database file (SQLite); several are exports of parts in their order, like the
+archives of years. FILE holds seals that were kept elsewhere, one a line.
 Ends with 0 if all holds, 1 if something does not (the first numbers are named), 2 if something cannot be read.
 The format is described in FORMAT.md: write your own verifier if you do not trust this one.
 """
@@ -220,6 +221,11 @@ def _rows(connection: sqlite3.Connection) -> Iterator[Tuple[Any, Any, Any]]:
         last = row[0]
 
 
+def _start_of(path: str) -> bytes:
+    with Path(path).open("rb") as file:
+        return file.read(16)
+
+
 def main(arguments: List[str]) -> int:
     """Verify, say what was found, and give the exit status."""
     seals: List[Seal] = []
@@ -234,21 +240,21 @@ def main(arguments: List[str]) -> int:
                 raise Unreadable(f"{one} is not an option of this program, or lacks its value")
             else:
                 places.append(one)
-        if len(places) != 1:
+        if not places:
             raise Unreadable((__doc__ or "").strip())
-        with Path(places[0]).open("rb") as file:
-            start = file.read(16)
+        opened = [(place, _start_of(place)) for place in places]
     except (Unreadable, OSError, UnicodeDecodeError) as fault:
         sys.stderr.write(f"{fault}\n")
         return 2
     verifier = Verifier(seals)
-    if start.startswith(b"SQLite format 3"):
-        walk_database(places[0], verifier)
-    elif start.startswith(b"{"):
-        walk_export(places[0], verifier)
-    else:
-        sys.stderr.write(f"{places[0]} is neither an export nor a database file\n")
-        return 2
+    for place, start in opened:
+        if start.startswith(b"SQLite format 3") and len(places) == 1:
+            walk_database(place, verifier)
+        elif start.startswith(b"{"):
+            walk_export(place, verifier)
+        else:
+            sys.stderr.write(f"{place} is neither an export nor a database file by itself\n")
+            return 2
     if not verifier.n:
         verifier.fault(0, "there is no entry")
     sealed = verifier.hold_against_seals()
