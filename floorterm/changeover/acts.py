@@ -17,6 +17,7 @@ from floorterm.lockout.model import EMERGENCY, NEVER_REFUSED, Event
 
 Outcome = Literal["done", "not_applicable"]
 Disposal = Literal["accept", "rework", "scrap", "hold"]
+Cause = Literal["waiting", "searching"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -208,6 +209,17 @@ class Note:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ExplainMinutes:
+    """Say that so many minutes of a step went by in waiting or searching, which no sign-off can show."""
+
+    KIND: ClassVar[str] = "minutes.explained"
+    step: str
+    cause: Cause
+    minutes: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RaiseDeviation:
     """Report something that is not as it should be and that no limit caught."""
 
@@ -254,7 +266,7 @@ class Release:
 
 Act = (
     SignStep | LateStep | CorrectStep | PushFlush | ReviseFlush | LockoutAct | Protect | RaiseLye | RepeatSection
-    | Pause | Resume | Note | RaiseDeviation | Dispose | Abandon | Redirect | Release
+    | Pause | Resume | Note | ExplainMinutes | RaiseDeviation | Dispose | Abandon | Redirect | Release
 )  # fmt: skip
 
 STARTED = "work.started"  # begins a piece of work: its value holds the worksheet and its digest
@@ -264,7 +276,7 @@ ACTS: Mapping[str, type[Act]] = MappingProxyType(
         act.KIND: act
         for act in (
             SignStep, LateStep, CorrectStep, PushFlush, ReviseFlush, LockoutAct, Protect, RaiseLye, RepeatSection,
-            Pause, Resume, Note, RaiseDeviation, Dispose, Abandon, Redirect, Release,
+            Pause, Resume, Note, ExplainMinutes, RaiseDeviation, Dispose, Abandon, Redirect, Release,
         )
     }
 )  # fmt: skip

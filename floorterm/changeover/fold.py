@@ -17,6 +17,7 @@ from floorterm.changeover.acts import (
     Act,
     CorrectStep,
     Dispose,
+    ExplainMinutes,
     LateStep,
     LockoutAct,
     Note,
@@ -34,7 +35,7 @@ from floorterm.changeover.acts import (
     act_from_value,
 )
 from floorterm.changeover.redirect import initial_flush, initial_locks, redirected
-from floorterm.changeover.state import LyeFound, NoteTaken, Protected, State
+from floorterm.changeover.state import LyeFound, MinutesTold, NoteTaken, Protected, State, Stop, pause_reason
 from floorterm.changeover.worksheet import worksheet_from_json
 from floorterm.entries import Entry
 
@@ -106,6 +107,8 @@ def _after(state: State, entry: Entry, act: Act) -> State:
             return _lye_found(state, entry, act)
         case RepeatSection():
             return steps.repeated(state, act)
+        case ExplainMinutes():
+            return _told(state, entry, act)
         case RaiseDeviation():
             return steps.deviates(
                 state, entry, "changeover.deviation.raised", {"text": act.text}, critical=act.critical
@@ -131,7 +134,7 @@ def _whole(
             ended = _ended(_noted(state, entry, act.reason), entry)
             return replace(ended, status="abandoned", holds=act.holds or _may_hold(state))
         case Redirect():
-            noted = _noted(state, entry, act.reason)
+            noted = replace(_noted(state, entry, act.reason), planned=state.planned or state.worksheet)
             return redirected(noted, worksheet_from_json(act.worksheet), entry.n)
         case Release():
             incoming = state.worksheet.incoming
@@ -154,6 +157,18 @@ def _protected(state: State, entry: Entry, section: str, items: tuple[str, ...])
     return replace(state, protected=(*state.protected, made))
 
 
+def _told(state: State, entry: Entry, act: ExplainMinutes) -> State:
+    told = MinutesTold(
+        n=entry.n,
+        step=act.step,
+        cause=act.cause,
+        minutes=act.minutes,
+        reason=act.reason,
+        by_name=entry.name,
+    )
+    return replace(state, told=(*state.told, told))
+
+
 def _noted(state: State, entry: Entry, text: str, step: str = "") -> State:
     note = NoteTaken(n=entry.n, at=entry.local, by_name=entry.name, text=text, step=step, kind=entry.kind)
     return replace(state, notes=(*state.notes, note))
@@ -163,7 +178,8 @@ def _unpaused(state: State, entry: Entry) -> State:
     if state.paused_since is None:
         return state
     seconds = int((entry.at - state.paused_since).total_seconds())
-    return replace(state, paused_since=None, paused_s=state.paused_s + seconds)
+    stop = Stop(since=state.paused_since, until=entry.local, reason=pause_reason(state))
+    return replace(state, paused_since=None, paused_s=state.paused_s + seconds, stops=(*state.stops, stop))
 
 
 def _ended(state: State, entry: Entry) -> State:

@@ -240,7 +240,14 @@ def repeated(state: State, act: RepeatSection) -> State:
 def disposed(state: State, entry: Entry, act: Dispose) -> State:
     """A decision about all that one entry raised. Rework opens the step again, so that it is done anew."""
     decided = tuple(
-        replace(one, decision=act.decision, decided_by=entry.name, decided_n=entry.n, reason=act.reason)
+        replace(
+            one,
+            decision=act.decision,
+            decided_by=entry.name,
+            decided_n=entry.n,
+            decided_at=entry.local,
+            reason=act.reason,
+        )
         if one.n == act.deviation
         else one
         for one in state.deviations

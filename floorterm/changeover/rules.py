@@ -16,6 +16,7 @@ from floorterm.changeover.acts import (
     Act,
     CorrectStep,
     Dispose,
+    ExplainMinutes,
     LateStep,
     LockoutAct,
     Note,
@@ -132,7 +133,8 @@ def _refusals(asked: Asked, act: Act) -> Iterator[Refusal]:
 
 
 def _about_the_work(
-    asked: Asked, act: RepeatSection | Pause | Resume | Note | RaiseDeviation | Abandon | Redirect
+    asked: Asked,
+    act: RepeatSection | Pause | Resume | Note | ExplainMinutes | RaiseDeviation | Abandon | Redirect,
 ) -> Iterator[Refusal]:
     match act:
         case RepeatSection():
@@ -143,6 +145,8 @@ def _about_the_work(
             return whole.resume(asked)
         case Note():
             return whole.note(asked, act)
+        case ExplainMinutes():
+            return whole.explain(asked, act)
         case RaiseDeviation():
             return whole.raise_deviation(asked, act)
         case Abandon():

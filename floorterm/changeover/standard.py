@@ -6,10 +6,12 @@ It answers "how long should this take" for the heading of a screen; the crew pla
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from types import MappingProxyType
 
 from floorterm.changeover.worksheet import Step, Worksheet
 
 _ZERO = Decimal(0)
+_AS_WRITTEN: Mapping[str, Decimal] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,26 +22,31 @@ class Slot:
     end: Decimal
 
 
-def minutes_of(worksheet: Worksheet, step: Step) -> Decimal:
-    """Standard minutes of one step: a wait takes its dwell, a flush what its kg need at the line's rate."""
+def minutes_of(worksheet: Worksheet, step: Step, kg: Decimal | None = None) -> Decimal:
+    """Standard minutes of one step: a wait takes its dwell, a flush what its kg need at the line's rate.
+
+    `kg`: what the flush asks for now, where that was revised.
+    """
     if step.kind == "flush" and worksheet.flush is not None and step.required_kg is not None:
-        return (step.required_kg / worksheet.flush.rate_kg_h * 60).quantize(Decimal("0.1"))
+        required = step.required_kg if kg is None else kg
+        return (required / worksheet.flush.rate_kg_h * 60).quantize(Decimal("0.1"))
     if step.kind == "wait" and step.dwell_min is not None:
         return max(step.dwell_min, step.standard_min)
     return step.standard_min
 
 
-def schedule(worksheet: Worksheet) -> Mapping[str, Slot]:
+def schedule(worksheet: Worksheet, kg: Mapping[str, Decimal] = _AS_WRITTEN) -> Mapping[str, Slot]:
     """A slot for every step. External steps (done while the line still runs) end at minute 0 or before.
 
     A step starts when everything it comes after is done and the person of its duty is free; lockout steps
-    count for the duty of the work they protect, so that their owner is not in two places.
+    count for the duty of the work they protect, so that their owner is not in two places. `kg`: what flush steps
+    ask for now, by step.
     """
     slots: dict[str, Slot] = {}
     free: dict[str, Decimal] = {}
     for section in worksheet.sections:
         for step in section.steps:
-            minutes = minutes_of(worksheet, step)
+            minutes = minutes_of(worksheet, step, kg.get(step.id))
             if step.external:
                 slots[step.id] = Slot(-minutes, _ZERO)
                 continue
@@ -53,12 +60,12 @@ def schedule(worksheet: Worksheet) -> Mapping[str, Slot]:
     return slots
 
 
-def standard_min(worksheet: Worksheet) -> Decimal:
+def standard_min(worksheet: Worksheet, kg: Mapping[str, Decimal] = _AS_WRITTEN) -> Decimal:
     """Standard minutes from the last good outgoing bar to the end of the last step.
 
     Without a marked last good bar (a procedure that stands alone) the count begins at minute 0.
     """
-    slots = schedule(worksheet)
+    slots = schedule(worksheet, kg)
     marked = [slots[step.id].end for step in worksheet.steps() if step.mark == "last_good_outgoing"]
     begin = marked[0] if marked else _ZERO
     end = max((slot.end for slot in slots.values()), default=_ZERO)

@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Literal
 
-from floorterm.changeover.acts import Disposal, SignStep
+from floorterm.changeover.acts import Cause, Disposal, Pause, SignStep
 from floorterm.changeover.worksheet import Worksheet
 from floorterm.lockout.state import LockOn, LockoutState
 from floorterm.wording import Fact
@@ -82,6 +82,7 @@ class Deviation:
     decision: Disposal | None = None
     decided_by: str = ""
     decided_n: int | None = None
+    decided_at: datetime | None = None
     reason: str = ""
 
     @property
@@ -132,6 +133,27 @@ class NoteTaken:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Stop:
+    """A pause of the work from its beginning to its end, with the reason that was given."""
+
+    since: datetime
+    until: datetime
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MinutesTold:
+    """Why a step took longer, as somebody said afterwards: so many of its minutes were waiting, or searching."""
+
+    n: int
+    step: str
+    cause: Cause
+    minutes: int
+    reason: str
+    by_name: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Protected:
     """Protection for a section of lye work as one person confirmed it, item by item or all at once."""
 
@@ -159,13 +181,15 @@ class State:
 
     `signed` holds the current round of every step that stands; `history` every signature ever, in order of entry;
     `by_paper` the lockout steps of the current round that were done on paper, whether they count yet or not.
-    `rounds` says how often a section has been begun. `locks` holds every lockout job, also those that a redirected
+    `rounds` says how often a section has been begun. `planned` is the worksheet that the work began with, where a
+    redirect has replaced it. `locks` holds every lockout job, also those that a redirected
     worksheet no longer has while something of them is left. `holds` is set when the work ended: fragrance ids that
     the line may hold, the main one first (empty: the work changed nothing).
     """
 
     work: str
     worksheet: Worksheet
+    planned: Worksheet | None = None
     status: Status = "open"
     started_at: datetime
     started_by: str
@@ -183,6 +207,8 @@ class State:
     lye_found: tuple[LyeFound, ...] = ()
     paused_since: datetime | None = None
     paused_s: int = 0
+    stops: tuple[Stop, ...] = ()
+    told: tuple[MinutesTold, ...] = ()
     ended_at: datetime | None = None
     ended_by: str = ""
     holds: tuple[str, ...] = ()
@@ -232,3 +258,8 @@ class State:
         if sheet.procedure is not None:
             return sheet.procedure.id, ""
         return (sheet.outgoing.id if sheet.outgoing else ""), (sheet.incoming.id if sheet.incoming else "")
+
+
+def pause_reason(state: State) -> str:
+    """The reason of the newest pause; "" where there was none."""
+    return next((note.text for note in reversed(state.notes) if note.kind == Pause.KIND), "")

@@ -14,7 +14,7 @@ from floorterm.changeover.acts import Release
 from floorterm.changeover.entering import Speaker
 from floorterm.changeover.rules import current_step, may, open_steps
 from floorterm.changeover.standard import minutes_of, standard_min
-from floorterm.changeover.state import Signed, State, Status
+from floorterm.changeover.state import Signed, State, Status, pause_reason
 from floorterm.changeover.view_list import ListRow, checklist
 from floorterm.changeover.view_step import (
     NOBODY,
@@ -203,8 +203,7 @@ def title_of(sheet: Worksheet, language: str) -> str:
 
 def _banners(state: State, person: Person | None, now: datetime, language: str) -> Iterable[Banner]:
     if state.status == "paused" and state.paused_since is not None:
-        reason = next((one.text for one in reversed(state.notes) if one.kind == "work.paused"), "")
-        facts = {"time": clock(state.paused_since, now), "reason": reason}
+        facts = {"time": clock(state.paused_since, now), "reason": pause_reason(state)}
         yield Banner(text=say("paused", language, **facts), level="caution")
     elif state.ended and state.ended_at is not None:
         facts = {"time": clock(state.ended_at, now), "name": state.ended_by}

@@ -7,6 +7,7 @@ import msgspec
 from floorterm.changeover.acts import (
     Abandon,
     Dispose,
+    ExplainMinutes,
     LockoutAct,
     Note,
     Pause,
@@ -15,6 +16,7 @@ from floorterm.changeover.acts import (
     RepeatSection,
 )
 from floorterm.changeover.fold_lockout import ABSENT_OWNER, ENDING, act_event
+from floorterm.changeover.minutes import over_standard
 from floorterm.changeover.order_rules import no, status_refusals, step_facts, unproved_way_out
 from floorterm.changeover.sign_rules import Asked, text_refusals, unknown_step
 from floorterm.changeover.state import Deviation, State
@@ -81,6 +83,18 @@ def note(asked: Asked, act: Note) -> Iterator[Refusal]:
     yield from text_refusals(act.text, "text_missing")
     if act.step and asked.state.worksheet.step(act.step) is None:
         yield unknown_step(act.step)
+
+
+def explain(asked: Asked, act: ExplainMinutes) -> Iterator[Refusal]:
+    """All refusals of saying why a step took longer, possible also after the end: no more than it took too long."""
+    step = asked.state.worksheet.step(act.step)
+    yield from text_refusals(act.reason, "reason_missing")
+    if step is None:
+        yield unknown_step(act.step)
+        return
+    over = over_standard(asked.state, act.step, asked.now)
+    if not 1 <= act.minutes <= over:
+        yield no("minutes_not_lost", n=over, **in_each_language("step", step.text, step.id))
 
 
 def raise_deviation(asked: Asked, act: RaiseDeviation) -> Iterator[Refusal]:
