@@ -107,8 +107,6 @@ def _after(state: State, entry: Entry, act: Act) -> State:
             return _lye_found(state, entry, act)
         case RepeatSection():
             return steps.repeated(state, act)
-        case ExplainMinutes():
-            return _told(state, entry, act)
         case RaiseDeviation():
             return steps.deviates(
                 state, entry, "changeover.deviation.raised", {"text": act.text}, critical=act.critical
@@ -118,7 +116,9 @@ def _after(state: State, entry: Entry, act: Act) -> State:
 
 
 def _whole(
-    state: State, entry: Entry, act: Dispose | Pause | Resume | Note | Abandon | Redirect | Release
+    state: State,
+    entry: Entry,
+    act: Dispose | Pause | Resume | Note | ExplainMinutes | Abandon | Redirect | Release,
 ) -> State:
     """The acts that are about the whole work, and decisions about what deviated in it."""
     match act:
@@ -130,6 +130,8 @@ def _whole(
             return replace(_unpaused(state, entry), status="open")
         case Note():
             return _noted(state, entry, act.text, act.step)
+        case ExplainMinutes():
+            return _told(state, entry, act)
         case Abandon():
             ended = _ended(_noted(state, entry, act.reason), entry)
             return replace(ended, status="abandoned", holds=act.holds or _may_hold(state))

@@ -162,8 +162,8 @@ def locks(
 @_asked
 def shift(language: str, checklists: Path | None, db: Place | None, as_json: bool) -> None:
     """The shift that is on: what waits for a decision, what was run, how long it took."""
+    from floorterm.shift.window import window_at  # noqa: PLC0415
     from floorterm.terminal.plain import shift_text  # noqa: PLC0415
-    from floorterm.terminal.views.shift import window_at  # noqa: PLC0415
 
     plant = open_plant(db, checklists)
     text = list(shift_text(plant, language))

@@ -8,9 +8,10 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from floorterm.changeover.view_locks import locks_view
+from floorterm.shift.window import window_at, window_text
 from floorterm.terminal.views.lines import line_rows, names_of
 from floorterm.terminal.views.locks import locks_lines
-from floorterm.terminal.views.shift import shift_rows, window_at, window_text
+from floorterm.terminal.views.shift import shift_rows
 from floorterm.terminal.views.shown import speaker_of
 from floorterm.terminal.views.text import Line, day_and_clock, tell
 from floorterm.terminal.views.work import finish_lines, foot_lines, step_lines, top_lines

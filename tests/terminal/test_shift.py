@@ -1,19 +1,15 @@
 """Shift: which shift it is, what waits, decisions and releases, and looking back at the record."""
 
-from datetime import UTC, datetime, time, timedelta
+from datetime import timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from floorterm.changeover.acts import Abandon, Dispose, Note, RaiseDeviation, Release
 from floorterm.demo.clock import SetClock
-from floorterm.library.model import Shift, Text
 from floorterm.plant import Plant
 from floorterm.terminal.app import FloorApp
 from floorterm.terminal.views.record import entry_lines, kind_text, whole_entry
-from floorterm.terminal.views.shift import window_after, window_at, window_before, window_text
 from floorterm.terminal.views.text import Line
 from floorterm.terminal.widgets.keys import KeyBar
 from floorterm.wording import LANGUAGES
@@ -33,40 +29,6 @@ from tests.terminal.shell import (
 )
 
 ZONE = ZoneInfo("America/Denver")
-
-
-def _shift(id_: str, hour: int, hours: int = 8) -> Shift:
-    return Shift(id=id_, name=Text(en=id_), start=time(hour), hours=hours)
-
-
-THREE = (_shift("early", 6), _shift("late", 14), _shift("night", 22))
-
-
-# --- which shift ------------------------------------------------------------------------------------
-
-
-@given(
-    st.integers(0, 365 * 24 * 60).map(
-        lambda minutes: datetime(2026, 1, 1, tzinfo=UTC) + timedelta(minutes=minutes)
-    )
-)
-def test_every_moment_lies_in_its_shift_and_the_shifts_follow_each_other(at: datetime) -> None:
-    window = window_at(THREE, at, ZONE)
-    assert (
-        window.since <= at.astimezone(ZONE) < window.until
-        or window.until.utcoffset() != window.since.utcoffset()
-    )
-    assert window_before(THREE, window_after(THREE, window, ZONE), ZONE) == window
-
-
-def test_a_night_shift_crosses_midnight() -> None:
-    window = window_at(THREE, datetime(2026, 11, 25, 3, 0, tzinfo=ZONE), ZONE)
-    assert window_text(window, "en") == "night, Tue 2026-11-24, 22:00-06:00"
-
-
-def test_between_two_shifts_the_last_one_is_shown() -> None:
-    window = window_at((_shift("day", 7),), datetime(2026, 11, 25, 20, 0, tzinfo=ZONE), ZONE)
-    assert (window.since.day, window.until.hour) == (25, 15)
 
 
 # --- what the screen says ---------------------------------------------------------------------------

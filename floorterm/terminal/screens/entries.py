@@ -14,7 +14,7 @@ from floorterm.wording import words
 if TYPE_CHECKING:
     from floorterm.changeover.worksheet import Worksheet
     from floorterm.entries import Entry
-    from floorterm.terminal.views.shift import Window
+    from floorterm.shift.window import Window
 
 
 class EntriesScreen(FloorScreen[None]):
@@ -44,7 +44,7 @@ class EntriesScreen(FloorScreen[None]):
         """Who signed what?"""
         if self._window is None:
             return words("terminal.record_question", self.language)
-        from floorterm.terminal.views.shift import window_text  # noqa: PLC0415
+        from floorterm.shift.window import window_text  # noqa: PLC0415
 
         return window_text(self._window, self.language)
 

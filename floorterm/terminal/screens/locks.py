@@ -14,11 +14,11 @@ from floorterm.changeover.lock_offers import Offer, coordinated, filled
 from floorterm.changeover.view_locks import LocksView, locks_view
 from floorterm.changeover.view_words import tell
 from floorterm.lockout.model import Event
+from floorterm.shift.window import window_at
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import NotRecorded, Recorded
 from floorterm.terminal.screens.dialogs import AskScreen, Item, MenuScreen, own_lock_spec
 from floorterm.terminal.views.locks import locks_lines
-from floorterm.terminal.views.shift import window_at
 from floorterm.terminal.views.shown import speaker_of
 from floorterm.terminal.views.text import Line, Span
 from floorterm.terminal.views.work import say

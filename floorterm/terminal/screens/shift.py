@@ -14,7 +14,8 @@ from floorterm.terminal.widgets.rows import Row, Rows
 
 if TYPE_CHECKING:
     from floorterm.changeover.state import State
-    from floorterm.terminal.views.shift import ShiftRow, Window
+    from floorterm.shift.window import Window
+    from floorterm.terminal.views.shift import ShiftRow
 
 
 class ShiftScreen(FloorScreen[None]):
@@ -44,14 +45,14 @@ class ShiftScreen(FloorScreen[None]):
     @property
     def window(self) -> "Window":
         """The shift that is shown."""
-        from floorterm.terminal.views.shift import window_at  # noqa: PLC0415
+        from floorterm.shift.window import window_at  # noqa: PLC0415
 
         plant = self.desk.plant
         return self._window or window_at(plant.library.plant.shifts, plant.now(), plant.zone)
 
     def question_text(self) -> str:
         """Which shift it is."""
-        from floorterm.terminal.views.shift import window_text  # noqa: PLC0415
+        from floorterm.shift.window import window_text  # noqa: PLC0415
 
         return window_text(self.window, self.language)
 
@@ -147,7 +148,7 @@ class ShiftScreen(FloorScreen[None]):
 
     def action_turn(self, by: int) -> None:
         """The shift before, the shift after; after the one that runs there is none."""
-        from floorterm.terminal.views.shift import window_after, window_at, window_before  # noqa: PLC0415
+        from floorterm.shift.window import window_after, window_at, window_before  # noqa: PLC0415
 
         plant = self.desk.plant
         shifts = plant.library.plant.shifts

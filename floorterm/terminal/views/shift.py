@@ -1,15 +1,15 @@
 """What the Shift screen says: what waits for a decision, what was run, how long it took. Pure."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime, time, timedelta, tzinfo
-from typing import TYPE_CHECKING, Protocol
+from datetime import datetime, tzinfo
+from typing import TYPE_CHECKING
 
 from floorterm.changeover.queries import open_steps
 from floorterm.changeover.view import title_of
 from floorterm.ledger.proof_faults import WitnessDiffersError
 from floorterm.terminal.views.lines import Names, against_standard, deviations_span
-from floorterm.terminal.views.text import Line, Span, Tone, Worded, clock, day_and_clock, short_name, tell
+from floorterm.terminal.views.text import Line, Span, Tone, clock, day_and_clock, short_name, tell
 from floorterm.wording import Say, sentence, words
 
 if TYPE_CHECKING:
@@ -17,25 +17,6 @@ if TYPE_CHECKING:
     from floorterm.ledger import LedgerError
 
 _STATUS_TONE: dict[str, Tone] = {"released": "done", "abandoned": "strong", "paused": "caution", "open": ""}
-
-
-class ShiftNamed(Protocol):
-    """A shift as plant.yaml names it."""
-
-    @property
-    def name(self) -> Worded:
-        """Its name by language."""
-        ...
-
-    @property
-    def start(self) -> time:
-        """Its local start."""
-        ...
-
-    @property
-    def hours(self) -> int:
-        """How many hours it runs."""
-        ...
 
 
 def second_place_line(
@@ -52,15 +33,6 @@ def second_place_line(
 
 
 @dataclass(frozen=True, slots=True)
-class Window:
-    """One shift on one day: from `since` until `until`, which does not count."""
-
-    name: Worded
-    since: datetime
-    until: datetime
-
-
-@dataclass(frozen=True, slots=True)
 class ShiftRow:
     """One row: a heading, a deviation of a work, or a work. What stands at the right is set there by the screen."""
 
@@ -71,36 +43,6 @@ class ShiftRow:
     work: str = ""
     deviation: int = 0
     ready: bool = False  # nothing but its release is left
-
-
-def window_at(shifts: Sequence[ShiftNamed], at: datetime, zone: tzinfo) -> Window:
-    """The shift that runs at that moment; between two shifts, the one that began last."""
-    local = at.astimezone(zone)
-    begun: list[Window] = []
-    for day in (local.date(), local.date() - timedelta(days=1)):
-        for shift in shifts:
-            since = datetime.combine(day, shift.start, tzinfo=zone)
-            until = since + timedelta(hours=shift.hours)  # the wall clock decides, also when it is changed
-            if since <= local:
-                begun.append(Window(shift.name, since, until))
-    return max(begun, key=lambda window: (window.until > local, window.since))
-
-
-def window_before(shifts: Sequence[ShiftNamed], window: Window, zone: tzinfo) -> Window:
-    """The shift before this one."""
-    return window_at(shifts, window.since - timedelta(minutes=1), zone)
-
-
-def window_after(shifts: Sequence[ShiftNamed], window: Window, zone: tzinfo) -> Window:
-    """The shift after this one."""
-    return window_at(shifts, window.until + timedelta(minutes=1), zone)
-
-
-def window_text(window: Window, language: str) -> str:
-    """Name, day and hours of a shift."""
-    day = words(f"terminal.weekday_{window.since.isoweekday()}", language)
-    hours = f"{window.since:%H:%M}-{window.until:%H:%M}"
-    return f"{tell(window.name, language)}, {day} {window.since:%Y-%m-%d}, {hours}"
 
 
 def can_release(state: "State", now: datetime) -> bool:
