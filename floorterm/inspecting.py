@@ -96,7 +96,7 @@ def record_inspection(plant: "Plant", who: "Who", report: Report, *, key: str) -
         return report_refusals(report, lockout, asked.person, people, today)
 
     value = value_of(report, lockout, people) if lockout is not None else {}
-    return _append(plant, who, MADE, value, "inspected", guard, key)
+    return recorded(plant, who, MADE, value, "inspected", guard, key)
 
 
 def record_review(plant: "Plant", who: "Who", inspection: int, codes: Iterable[str], *, key: str) -> Entry:
@@ -107,7 +107,7 @@ def record_review(plant: "Plant", who: "Who", inspection: int, codes: Iterable[s
         return review_refusals(_one(asked, inspection), named, asked.person, people)
 
     value = {"inspection": inspection, "people": list(named)}
-    return _append(plant, who, REVIEWED, value, "reviewed", guard, key)
+    return recorded(plant, who, REVIEWED, value, "reviewed", guard, key)
 
 
 def record_correction(
@@ -120,7 +120,7 @@ def record_correction(
         return correction_refusals(_one(asked, inspection), deviation, said, asked.person)
 
     value = {"inspection": inspection, "deviation": deviation, "text": said}
-    return _append(plant, who, CORRECTED, value, "corrected", guard, key)
+    return recorded(plant, who, CORRECTED, value, "corrected", guard, key)
 
 
 def record_attestation(
@@ -132,7 +132,7 @@ def record_attestation(
     def guard(asked: "Asked") -> Sequence[Refusal]:
         return attestation_refusals(rule, jobs, said, asked.person)
 
-    return _append(plant, who, ATTESTED, attestation.value_of(rule, jobs, said), "attested", guard, key)
+    return recorded(plant, who, ATTESTED, attestation.value_of(rule, jobs, said), "attested", guard, key)
 
 
 def _one(asked: "Asked", number: int) -> Inspection | None:
@@ -140,7 +140,7 @@ def _one(asked: "Asked", number: int) -> Inspection | None:
     return next((one for one in found if one.n == number), None)
 
 
-def _append(
+def recorded(
     plant: "Plant",
     who: "Who",
     kind: str,
@@ -149,6 +149,11 @@ def _append(
     guard: "Callable[[Asked], Sequence[Refusal]]",
     key: str,
 ) -> Entry:
+    """Record something of the plant that belongs to no piece of work, for whoever gave their PIN.
+
+    Raises RefusedError with every reason that `guard` finds inside the transaction.
+    """
+
     def proved(asked: "Asked") -> Sequence[Refusal]:
         if who.identity not in _PROVED:
             return (Refusal(Say("plant.unconfirmed"), "site policy"),)

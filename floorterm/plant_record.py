@@ -310,6 +310,10 @@ class PlantRecord:
                 found[alone.eyewash] += self._checks(name, register)
         return eyewash_of(found["weekly"], found["yearly"])
 
+    def checks(self, procedure: str) -> tuple[State, ...]:
+        """Works of a procedure that checks eyewash or shower, the newest first, back to the last good one."""
+        return tuple(self._checks(procedure, self._register()))
+
     def _checks(self, procedure: str, register: Register) -> list[State]:
         """Works of a checking procedure, the newest first, back to the last good one."""
         started: Sequence[Mark] = register.started
