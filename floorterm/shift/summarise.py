@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
 
 from floorterm.changeover.minutes import Part, minutes_spent
 from floorterm.changeover.queries import open_steps
@@ -118,7 +118,7 @@ def _flush(state: State) -> FlushLine | None:
         required_kg=required,
         pushed_kg=pushed,
         bars_computed=note.bars,
-        bars_pushed=int((pushed * 1000 / note.slug_g).to_integral_value(ROUND_HALF_UP)),
+        bars_pushed=int((pushed * 1000 / note.slug_g).to_integral_value(ROUND_CEILING)),
         diverted_computed_kg=note.diverted_kg,
         diverted_pushed_kg=(pushed * share).to_integral_value(ROUND_HALF_UP),
         counted=_counted(state),

@@ -182,9 +182,9 @@ def _lean(value: Any, *, whole: bool = False) -> Any:
         return {
             key: _lean(inner, whole=whole or key == "facts")
             for key, inner in value.items()
-            if whole or inner not in (None, "", [], {})
+            if whole or inner not in (None, "", (), {})
         }
-    if isinstance(value, list):
+    if isinstance(value, tuple | list):
         return [_lean(inner, whole=whole) for inner in value]
     return value
 

@@ -7,16 +7,23 @@ from floorterm.terminal.screens.dialogs import AskScreen, Item, MenuScreen, reas
 from floorterm.wording import words
 
 if TYPE_CHECKING:
-    from floorterm.changeover.acts import Disposal
-    from floorterm.changeover.state import Deviation
+    from floorterm.changeover.acts import Disposal, Dispose
 
 _DECISIONS = ("accept", "rework", "scrap", "hold")
 
 
-async def ask_disposition(screen: FloorScreen[Any], deviation: "Deviation") -> "tuple[Disposal, str] | None":
-    """Decision and reason, or None when the person steps back. To be awaited in a worker."""
+async def ask_disposition(screen: FloorScreen[Any], work: str, number: int) -> "tuple[Dispose, bool] | None":
+    """The decision about what entry `number` raised, and whether a witness is asked: it is one's own deviation.
+
+    None when the person steps back, or nothing is to be decided. To be awaited in a worker.
+    """
+    from floorterm.changeover.acts import Dispose  # noqa: PLC0415
     from floorterm.terminal.views.shift import deviation_text  # noqa: PLC0415
 
+    state = screen.desk.plant.state(work)
+    deviation = next((one for one in state.deviations if one.n == number), None)
+    if deviation is None:
+        return None
     language = screen.language
     title = words("terminal.decide", language)
     question = deviation_text(deviation, language)
@@ -37,4 +44,6 @@ async def ask_disposition(screen: FloorScreen[Any], deviation: "Deviation") -> "
     )
     if given is None:
         return None
-    return cast("Disposal", decision), given.text.strip()
+    act = Dispose(deviation=number, decision=cast("Disposal", decision), reason=given.text.strip())
+    person = screen.app.session.person
+    return act, person is not None and person.code == deviation.by

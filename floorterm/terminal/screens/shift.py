@@ -26,6 +26,7 @@ class ShiftScreen(FloorScreen[None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f4", "sign_offs", "terminal.key_sign_offs", id="shift.sign_offs"),
         Binding("f5", "settle", "terminal.key_decide", id="shift.settle"),
+        Binding("f6", "review", "shift.key_review", id="shift.review"),
         Binding("f7", "open_work", "terminal.key_work", id="shift.work"),
         Binding("f8", "seal", "proof.key_seal", id="shift.seal"),
         Binding("left", "turn(-1)", "terminal.key_before", id="shift.before"),
@@ -37,6 +38,7 @@ class ShiftScreen(FloorScreen[None]):
         self._window: Window | None = None  # None: the shift that runs now
         self._rows: tuple[ShiftRow, ...] = ()
         self._retry: tuple[object, str] | None = None
+        self._drafts: dict[str, str] = {}  # texts for the next shift that are not signed yet
 
     def body(self) -> Iterable[Widget]:
         """One list in three parts."""
@@ -132,6 +134,12 @@ class ShiftScreen(FloorScreen[None]):
         """Every entry of the shift."""
         self.app.push_screen(EntriesScreen(window=self.window))
 
+    def action_review(self) -> None:
+        """The whole shift as it is signed."""
+        from floorterm.terminal.screens.review import ReviewScreen  # noqa: PLC0415
+
+        self.app.push_screen(ReviewScreen(self.window, self._drafts))
+
     def action_seal(self) -> None:
         """The record's seal as a code to photograph."""
         from floorterm.terminal.screens.seal import SealScreen  # noqa: PLC0415
@@ -188,20 +196,12 @@ class ShiftScreen(FloorScreen[None]):
             self.run_worker(self._decide(row.work, row.deviation), group="decide", exclusive=True)
 
     async def _decide(self, work: str, number: int) -> None:
-        from floorterm.changeover.acts import Dispose  # noqa: PLC0415
         from floorterm.terminal.screens.dispose import ask_disposition  # noqa: PLC0415
 
-        state = self.desk.plant.state(work)
-        deviation = next((one for one in state.deviations if one.n == number), None)
-        if deviation is None:
-            return
-        given = await ask_disposition(self, deviation)
-        if given is None:
-            return
-        decision, reason = given
-        act = Dispose(deviation=number, decision=decision, reason=reason)
-        own = self.app.session.person is not None and self.app.session.person.code == deviation.by
-        self.desk.record(work, act, key=self._key_of((work, act)), ask_witness=own, screen=self)
+        given = await ask_disposition(self, work, number)
+        if given is not None:
+            act, own = given
+            self.desk.record(work, act, key=self._key_of((work, act)), ask_witness=own, screen=self)
 
     def _key_of(self, asked: object) -> str | None:
         """The same key for the same thing pressed again after it was not recorded."""

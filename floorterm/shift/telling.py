@@ -1,0 +1,167 @@
+"""The lines of a shift's review in words: the same on a screen, on a command line and on paper. Pure."""
+
+from datetime import datetime
+
+from floorterm.shift.signing import ShiftSignature
+from floorterm.shift.summary import (
+    DeviationLine,
+    DueLine,
+    FlushLine,
+    LockLine,
+    MinutesLine,
+    MinutesPart,
+    SignOffLine,
+    Summary,
+    Text,
+    WorkLine,
+)
+from floorterm.wording import FALLBACK, Fact, Say, sentence, words
+
+_DIGITS_SHOWN = 12  # of a digest, for people who compare it by eye
+
+
+def tell(text: Text, language: str) -> str:
+    """A text of the plant in a language; its unreviewed draft, then English, where that language has none."""
+    return text.get(language) or text.get(f"{language}_draft") or text.get(FALLBACK, "")
+
+
+def clock(at: str, summary: Summary) -> str:
+    """Hour and minute of a time of the summary, with its day where that is not the shift's."""
+    moment, since = datetime.fromisoformat(at), datetime.fromisoformat(summary.since)
+    return f"{moment:%H:%M}" if moment.date() == since.date() else f"{moment:%Y-%m-%d %H:%M}"
+
+
+def minutes(seconds: int) -> str:
+    """Seconds as minutes and seconds, 90:16: what stands in one column adds up to the second."""
+    return f"{'-' if seconds < 0 else ''}{abs(seconds) // 60}:{abs(seconds) % 60:02d}"
+
+
+def more(seconds: int) -> str:
+    """A difference with its sign: +3:00, -16:50, 0:00."""
+    return f"{'+' if seconds > 0 else ''}{minutes(seconds)}"
+
+
+def work_title(line: WorkLine, language: str) -> str:
+    """What a piece of work was: both fragrances, or the procedure."""
+    if line.procedure:
+        return tell(line.procedure, language)
+    return f"{tell(line.outgoing, language)} > {tell(line.incoming, language)}"
+
+
+def when_text(line: WorkLine, summary: Summary, language: str) -> str:
+    """From when to when, and how it ended."""
+    ended = clock(line.ended, summary) if line.ended else "..."
+    status = words(f"terminal.status_{line.status}", language)
+    return f"{clock(line.started, summary)}-{ended} {status}"
+
+
+def minutes_text(line: MinutesLine, language: str) -> str:
+    """Planned, standard and actual, and the difference to the plan."""
+    return words(
+        "shift.minutes",
+        language,
+        planned=minutes(line.planned_s),
+        standard=minutes(line.standard_s),
+        actual=minutes(line.actual_s),
+        gap=more(line.actual_s - line.planned_s),
+    )
+
+
+def part_text(part: MinutesPart, language: str) -> str:
+    """What a part of the difference was: its cause, its step, and the words that people gave."""
+    if part.cause == "small":
+        return words("shift.cause_small", language, n=part.n)
+    key: str = part.cause
+    if part.cause == "over" and part.seconds < 0:
+        key = "under"
+    elif part.cause == "waiting" and not part.step:
+        key = "waiting_end"
+    text = words(f"shift.cause_{key}", language)
+    step = tell(part.text, language).removesuffix(".")
+    reasons = ", ".join(part.reasons)
+    return ": ".join(piece for piece in (text, step) if piece) + (f" ({reasons})" if reasons else "")
+
+
+def flush_text(line: FlushLine, language: str) -> str:
+    """Kg and bars diverted against those computed; what the counters say, where both were entered."""
+    facts = {
+        "pushed": _whole(line.pushed_kg, language),
+        "required": _whole(line.required_kg, language),
+        "diverted": _whole(line.diverted_pushed_kg, language),
+        "computed": _whole(line.diverted_computed_kg, language),
+        "bars": _whole(line.bars_pushed, language),
+        "bars_computed": _whole(line.bars_computed, language),
+    }
+    text = words("shift.flush", language, **facts)
+    if line.required_kg != line.computed_kg:
+        text += words("shift.flush_revised", language, kg=_whole(line.computed_kg, language))
+    if line.counted is not None:
+        text += words("shift.flush_counted", language, bars=_whole(line.counted, language))
+    return text
+
+
+def _whole(value: object, language: str) -> str:
+    grouped = f"{int(value):,}"  # type: ignore[call-overload]  # a Decimal or an int
+    return grouped if language == FALLBACK else grouped.replace(",", " ")
+
+
+def deviation_text(line: DeviationLine, language: str) -> str:
+    """What a deviation is about."""
+    return sentence(Say(line.key, line.facts), language)
+
+
+def decision_text(line: DeviationLine, language: str) -> str:
+    """What was decided about it, by whom and why; that nothing was."""
+    if line.undecided:
+        return words("shift.undecided", language)
+    decision = words(f"terminal.decision_{line.decision}", language)
+    return words("shift.decided", language, decision=decision, name=line.decided_by, reason=line.reason)
+
+
+def sign_off_text(line: SignOffLine, summary: Summary, language: str) -> str:
+    """Which sign-off is missing, or came late and why."""
+    facts: dict[str, Fact] = {"n": line.n, "step": tell(line.text, language).removesuffix(".")}
+    if line.sort == "late":
+        facts |= {
+            "done": clock(line.done, summary),
+            "done_by": line.done_by,
+            "at": clock(line.at, summary),
+            "by": line.by,
+            "reason": line.reason,
+        }
+    return words(f"shift.sign_off_{line.sort}", language, **facts)
+
+
+def lock_text(line: LockLine, summary: Summary, language: str) -> str:
+    """A lock that the record has on."""
+    since = clock(line.since, summary) if line.since else "-"
+    return words(
+        "shift.lock", language, lock=line.lock or "-", point=line.point, owner=line.owner, since=since
+    )
+
+
+def due_text(line: DueLine, language: str) -> str:
+    """What is due, and by when."""
+    sort = "never" if line.sort in ("weekly", "yearly") and not line.on else line.sort
+    return words(f"shift.due_{sort}", language, what=tell(line.text, language), on=line.on, said=line.said)
+
+
+def signature_text(signature: ShiftSignature, summary: Summary, language: str) -> str:
+    """Who signed when, and the first digits of what was signed."""
+    return words(
+        "shift.signed_by",
+        language,
+        name=signature.name,
+        at=clock(signature.at.isoformat(timespec="seconds"), summary),
+        entry=signature.n,
+        digest=signature.digest[:_DIGITS_SHOWN],
+    )
+
+
+def taken_over_text(signature: ShiftSignature, summary: Summary, language: str) -> str:
+    """Who took the shift over when; that nobody has."""
+    taken = signature.taken_over
+    if taken is None:
+        return words("shift.not_taken_over", language)
+    at = clock(taken.at.isoformat(timespec="seconds"), summary)
+    return words("shift.taken_over_by", language, name=taken.name, at=at, entry=taken.n)

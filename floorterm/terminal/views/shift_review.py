@@ -1,0 +1,242 @@
+"""What the Review and Minutes screens say of a shift and of one changeover. Pure."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from floorterm.shift import telling
+from floorterm.shift.summary import DeviationLine, MinutesLine, MinutesPart, Summary, WorkLine
+from floorterm.terminal.views.text import Line, Span, Tone, wrapped
+from floorterm.wording import sentence, words
+
+if TYPE_CHECKING:
+    from floorterm.shift_review import Review
+
+_STATUS_TONE: dict[str, Tone] = {"released": "done", "abandoned": "strong", "paused": "caution", "open": ""}
+
+
+@dataclass(frozen=True, slots=True)
+class ReviewRow:
+    """One row: a heading, or something with what can be done about it (its work's minutes, its deviation)."""
+
+    key: str
+    left: tuple[Line, ...]
+    right: tuple[Line, ...] = ()
+    heading: bool = False
+    work: str = ""
+    minutes: bool = False
+    deviation: int = 0
+
+
+def review_rows(review: "Review", draft: str, width: int, language: str) -> tuple[ReviewRow, ...]:
+    """Whether it is signed, what the next shift is told, then the shift in its parts; a part of nothing in one line.
+
+    `draft` is the text for the next shift as it would be signed now.
+    """
+    summary = review.summary
+    changeovers = [line for line in summary.works if not line.procedure]
+    procedures = [line for line in summary.works if line.procedure]
+    return (
+        *_state_rows(review, language),
+        _handover_row(draft, width, language),
+        *_part("changeovers", [_changeover_row(line, summary, language) for line in changeovers], language),
+        *_part(
+            "deviations", [_deviation_row(line, summary, language) for line in summary.deviations], language
+        ),
+        *_part("sign_offs", list(_sign_off_rows(summary, width, language)), language),
+        *_part("locks", list(_lock_rows(summary, language)), language),
+        *_part("due", list(_due_rows(summary, width, language)), language),
+        *_part("procedures", [_procedure_row(line, summary, language) for line in procedures], language),
+    )
+
+
+def _part(name: str, rows: Sequence[ReviewRow], language: str) -> Iterator[ReviewRow]:
+    text = words(f"shift.part_{name}", language, count=len(rows) or words("shift.none", language))
+    yield ReviewRow(f"heading {name}", ((Span(f" {text}", "strong"),),), heading=True)
+    yield from rows
+
+
+def _state_rows(review: "Review", language: str) -> Iterator[ReviewRow]:
+    signature = review.signature
+    if signature is None:
+        waiting = len(review.summary.undecided)
+        why = words("shift.not_signed_waits" if waiting else "shift.not_signed_ready", language, n=waiting)
+        state = Span(f" {words('shift.not_signed', language)} ", "caution")
+        yield ReviewRow("state", ((state,), (Span(f"  {why}"),)))
+        return
+    taken = telling.taken_over_text(signature, review.summary, language)
+    tone: Tone = "" if signature.taken_over else "caution"
+    yield ReviewRow(
+        "state",
+        (
+            (Span(telling.signature_text(signature, review.summary, language)),),
+            (Span("  "), Span(f" {taken} " if tone else taken, tone)),
+        ),
+    )
+    if review.changed:
+        title = Span(f" {words('shift.changed', language, n=len(review.changed))} ", "caution")
+        said = " ".join(sentence(say, language) for say in review.changed)
+        yield ReviewRow("changed", ((title,), (Span(f"  {said}"),)))
+
+
+def _handover_row(draft: str, width: int, language: str) -> ReviewRow:
+    title = Span(f"{words('shift.handover', language)} ", "strong")
+    if not draft:
+        return ReviewRow(
+            "handover", ((title,), (Span(f"  {words('shift.no_handover', language)}", "quiet"),))
+        )
+    first, *rest = wrapped(draft, max(20, width - len(title.text) - 2))
+    second = " ".join(span.text for line in rest for span in line)
+    return ReviewRow("handover", ((title, *first), (Span(f"  {second}"),)))
+
+
+def _changeover_row(line: WorkLine, summary: Summary, language: str) -> ReviewRow:
+    title = (
+        Span(f"{telling.tell(line.line, language)}  ", "strong"),
+        Span(telling.work_title(line, language)),
+    )
+    when = Span(telling.when_text(line, summary, language), _STATUS_TONE[line.status])
+    flush = telling.flush_text(line.flush, language) if line.flush is not None else ""
+    second: Line = (Span(f"  {_short_minutes(line.minutes, language)}"), Span(f"  {flush}", "quiet"))
+    return ReviewRow(f"work {line.work}", (title, second), ((when,), ()), work=line.work, minutes=True)
+
+
+def _short_minutes(line: MinutesLine | None, language: str) -> str:
+    if line is None:
+        return words("shift.minutes_later", language)
+    figures = (line.planned_s, line.standard_s, line.actual_s)
+    planned, standard, actual = map(telling.minutes, figures)
+    gap = telling.more(line.actual_s - line.planned_s)
+    return words("shift.minutes_short", language, planned=planned, standard=standard, actual=actual, gap=gap)
+
+
+def _procedure_row(line: WorkLine, summary: Summary, language: str) -> ReviewRow:
+    title = (
+        Span(f"{telling.tell(line.line, language)}  ", "strong"),
+        Span(telling.work_title(line, language)),
+    )
+    when = Span(telling.when_text(line, summary, language), _STATUS_TONE[line.status])
+    return ReviewRow(
+        f"work {line.work}", (title, (Span(f"  {line.work}", "quiet"),)), ((when,), ()), work=line.work
+    )
+
+
+def _deviation_row(line: DeviationLine, summary: Summary, language: str) -> ReviewRow:
+    where = telling.tell(line.text, language)
+    at = f"{line.by} {telling.clock(line.at, summary)}"
+    first: Line = (
+        Span(f"{telling.tell(line.line, language)}  ", "strong"),
+        Span(telling.deviation_text(line, language)),
+    )
+    decision = telling.decision_text(line, language)
+    open_ = line.decision in ("", "hold")
+    second: Line = (
+        Span("  "),
+        Span(f" {decision} " if line.undecided else decision, "caution" if line.undecided else ""),
+        Span(f"  {where}" if line.undecided else "", "quiet"),
+    )
+    tag = f" {words(f'terminal.critical_{line.critical}', language)} " if line.critical else ""
+    right: tuple[Line, ...] = ((Span(tag, "warning"),) if tag and open_ else (Span(at, "quiet"),), ())
+    return ReviewRow(
+        f"deviation {line.work} {line.n}",
+        (first, second),
+        right,
+        work=line.work,
+        deviation=line.n if open_ else 0,
+    )
+
+
+def _sign_off_rows(summary: Summary, width: int, language: str) -> Iterator[ReviewRow]:
+    for place, line in enumerate(summary.sign_offs):
+        said = telling.sign_off_text(line, summary, language)
+        title = Span(f"{telling.tell(line.line, language)}  {line.work}  ", "strong")
+        first, *rest = wrapped(said, max(20, width - len(title.text)))
+        second = " ".join(span.text for one in rest for span in one)
+        yield ReviewRow(
+            f"sign_off {place}", ((title, *first), (Span(f"  {second}", "quiet"),)), work=line.work
+        )
+
+
+def _lock_rows(summary: Summary, language: str) -> Iterator[ReviewRow]:
+    for line in summary.locks:
+        title = Span(f"{telling.tell(line.line, language)}  {line.work}  ", "strong")
+        said = Span(telling.lock_text(line, summary, language))
+        note = Span(f"  {words('shift.lock_decides', language)}", "quiet")
+        yield ReviewRow(
+            f"lock {line.work} {line.point} {line.lock}", ((title, said), (note,)), work=line.work
+        )
+
+
+def _due_rows(summary: Summary, width: int, language: str) -> Iterator[ReviewRow]:
+    for place, line in enumerate(summary.due):
+        first, *rest = wrapped(telling.due_text(line, language), max(20, width))
+        second = " ".join(span.text for one in rest for span in one)
+        yield ReviewRow(f"due {place}", (first, (Span(f"  {second}"),)))
+
+
+# --- the minutes of one changeover ----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class MinutesRow:
+    """One part of the difference; `step` where its minutes can be explained."""
+
+    key: str
+    line: Line
+    whole: str
+    step: str = ""
+
+
+def shown_parts(parts: Sequence[MinutesPart], room: int) -> tuple[MinutesPart, ...]:
+    """As many parts as there is room for; the smallest together in the last one, so that the sum stays what it is."""
+    if len(parts) <= room:
+        return tuple(parts)
+    named = [part for part in parts if part.cause != "small"][: max(0, room - 1)]
+    rest = [part for part in parts if part not in named]
+    together = MinutesPart(
+        cause="small", seconds=sum(part.seconds for part in rest), n=sum(part.n for part in rest), step="*"
+    )
+    return (*named, together)
+
+
+def minutes_rows(line: MinutesLine, room: int, language: str) -> tuple[MinutesRow, ...]:
+    """The parts, the largest first, each with its minutes and seconds, in at most `room` rows."""
+    return tuple(_minutes_rows(shown_parts(line.parts, room), language))
+
+
+def _minutes_rows(parts: Iterable[MinutesPart], language: str) -> Iterator[MinutesRow]:
+    for part in parts:
+        text = (
+            words("shift.cause_rest", language, n=part.n)
+            if part.step == "*"
+            else telling.part_text(part, language)
+        )
+        amount = f"{telling.more(part.seconds):>8}"
+        open_ = part.cause == "over" and part.seconds >= 60
+        yield MinutesRow(
+            f"{part.cause} {part.step}",
+            (Span(amount, "strong"), Span(f"  {text}")),
+            text,
+            part.step if open_ else "",
+        )
+
+
+def minutes_head(line: MinutesLine, language: str) -> tuple[Line, ...]:
+    """Planned, standard, actual over the parts; what they count."""
+    counts = words("shift.minutes_count", language)
+    figures: tuple[tuple[str, int, Tone], ...] = (
+        ("planned", line.planned_s, ""),
+        ("standard", line.standard_s, ""),
+        ("actual", line.actual_s, "strong"),
+    )
+    told = (
+        Span(f"{words(f'shift.{name}', language)} {telling.minutes(seconds)}   ", tone)
+        for name, seconds, tone in figures
+    )
+    return (tuple(told), (Span(counts, "quiet"),))
+
+
+def minutes_sum(line: MinutesLine, language: str) -> Line:
+    """The sum of the parts: actual less planned."""
+    total = sum(part.seconds for part in line.parts)
+    return (Span(f"{telling.more(total):>8}", "strong"), Span(f"  {words('shift.sum', language)}", "strong"))
