@@ -100,6 +100,18 @@ def flush_text(line: FlushLine, language: str) -> str:
     return text
 
 
+def diverted_text(line: FlushLine, language: str) -> str:
+    """Diverted against computed in few words, for a column."""
+    return words(
+        "shift.diverted",
+        language,
+        diverted=_whole(line.diverted_pushed_kg, language),
+        computed=_whole(line.diverted_computed_kg, language),
+        bars=_whole(line.bars_pushed, language),
+        bars_computed=_whole(line.bars_computed, language),
+    )
+
+
 def _whole(value: object, language: str) -> str:
     grouped = f"{int(value):,}"  # type: ignore[call-overload]  # a Decimal or an int
     return grouped if language == FALLBACK else grouped.replace(",", " ")

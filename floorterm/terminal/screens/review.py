@@ -73,13 +73,12 @@ class ReviewScreen(FloorScreen[None]):
         return self._drafts.get(self._window.key, signed.handover if signed is not None else "")
 
     def _row(self, row: "ReviewRow", width: int) -> Row:
-        if row.heading:
-            return Row(row.key, row.left, heading=True)
         lines: list[Line] = []
         for index, left in enumerate(row.left):
             right = row.right[index] if index < len(row.right) else ()
-            lines.append(apart(left, right, width, plain=self.app.plain))
-        return Row(row.key, tuple(lines))
+            room = width + 2 if row.heading else width  # a heading begins further left
+            lines.append(apart(left, right, room, plain=self.app.plain))
+        return Row(row.key, tuple(lines), heading=row.heading)
 
     @property
     def chosen(self) -> "ReviewRow | None":

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from floorterm.shift import telling
-from floorterm.shift.summary import DeviationLine, MinutesLine, MinutesPart, Summary, WorkLine
+from floorterm.shift.summary import DeviationLine, LockLine, MinutesLine, MinutesPart, Summary, WorkLine
 from floorterm.terminal.views.text import Line, Span, Tone, wrapped
 from floorterm.wording import sentence, words
 
@@ -39,20 +39,31 @@ def review_rows(review: "Review", draft: str, width: int, language: str) -> tupl
     return (
         *_state_rows(review, language),
         _handover_row(draft, width, language),
-        *_part("changeovers", [_changeover_row(line, summary, language) for line in changeovers], language),
+        *_part(
+            "changeovers",
+            [_changeover_row(line, summary, language) for line in changeovers],
+            language,
+            right=words("shift.columns", language),
+        ),
         *_part(
             "deviations", [_deviation_row(line, summary, language) for line in summary.deviations], language
         ),
         *_part("sign_offs", list(_sign_off_rows(summary, width, language)), language),
-        *_part("locks", list(_lock_rows(summary, language)), language),
+        *_part(
+            "locks",
+            list(_lock_rows(summary, language)),
+            language,
+            right=words("shift.lock_decides", language),
+        ),
         *_part("due", list(_due_rows(summary, width, language)), language),
         *_part("procedures", [_procedure_row(line, summary, language) for line in procedures], language),
     )
 
 
-def _part(name: str, rows: Sequence[ReviewRow], language: str) -> Iterator[ReviewRow]:
+def _part(name: str, rows: Sequence[ReviewRow], language: str, *, right: str = "") -> Iterator[ReviewRow]:
     text = words(f"shift.part_{name}", language, count=len(rows) or words("shift.none", language))
-    yield ReviewRow(f"heading {name}", ((Span(f" {text}", "strong"),),), heading=True)
+    beside = (Span(right, "quiet"),) if rows and right else ()
+    yield ReviewRow(f"heading {name}", ((Span(f" {text}", "strong"),),), (beside,), heading=True)
     yield from rows
 
 
@@ -96,18 +107,22 @@ def _changeover_row(line: WorkLine, summary: Summary, language: str) -> ReviewRo
         Span(telling.work_title(line, language)),
     )
     when = Span(telling.when_text(line, summary, language), _STATUS_TONE[line.status])
-    flush = telling.flush_text(line.flush, language) if line.flush is not None else ""
-    second: Line = (Span(f"  {_short_minutes(line.minutes, language)}"), Span(f"  {flush}", "quiet"))
-    return ReviewRow(f"work {line.work}", (title, second), ((when,), ()), work=line.work, minutes=True)
+    second: Line = (Span(f"  {_short_minutes(line.minutes, language)}"),)
+    diverted = telling.diverted_text(line.flush, language) if line.flush is not None else ""
+    return ReviewRow(
+        f"work {line.work}",
+        (title, second),
+        ((when,), (Span(diverted, "quiet"),)),
+        work=line.work,
+        minutes=True,
+    )
 
 
 def _short_minutes(line: MinutesLine | None, language: str) -> str:
     if line is None:
         return words("shift.minutes_later", language)
-    figures = (line.planned_s, line.standard_s, line.actual_s)
-    planned, standard, actual = map(telling.minutes, figures)
-    gap = telling.more(line.actual_s - line.planned_s)
-    return words("shift.minutes_short", language, planned=planned, standard=standard, actual=actual, gap=gap)
+    figures = "  ".join(map(telling.minutes, (line.planned_s, line.standard_s, line.actual_s)))
+    return f"{figures}  ({telling.more(line.actual_s - line.planned_s)})"
 
 
 def _procedure_row(line: WorkLine, summary: Summary, language: str) -> ReviewRow:
@@ -122,25 +137,20 @@ def _procedure_row(line: WorkLine, summary: Summary, language: str) -> ReviewRow
 
 
 def _deviation_row(line: DeviationLine, summary: Summary, language: str) -> ReviewRow:
-    where = telling.tell(line.text, language)
-    at = f"{line.by} {telling.clock(line.at, summary)}"
     first: Line = (
         Span(f"{telling.tell(line.line, language)}  ", "strong"),
         Span(telling.deviation_text(line, language)),
+        Span(f"  {telling.tell(line.text, language)}", "quiet"),
     )
     decision = telling.decision_text(line, language)
-    open_ = line.decision in ("", "hold")
-    second: Line = (
-        Span("  "),
-        Span(f" {decision} " if line.undecided else decision, "caution" if line.undecided else ""),
-        Span(f"  {where}" if line.undecided else "", "quiet"),
-    )
+    waits: Tone = "caution" if line.undecided else ""
     tag = f" {words(f'terminal.critical_{line.critical}', language)} " if line.critical else ""
-    right: tuple[Line, ...] = ((Span(tag, "warning"),) if tag and open_ else (Span(at, "quiet"),), ())
+    open_ = line.decision in ("", "hold")
+    by = Span(f"{line.by} {telling.clock(line.at, summary)}", "quiet")
     return ReviewRow(
         f"deviation {line.work} {line.n}",
-        (first, second),
-        right,
+        (first, (Span("  "), Span(f" {decision} " if waits else decision, waits))),
+        ((Span(tag, "warning"),) if tag and open_ else (), (by,)),
         work=line.work,
         deviation=line.n if open_ else 0,
     )
@@ -158,13 +168,17 @@ def _sign_off_rows(summary: Summary, width: int, language: str) -> Iterator[Revi
 
 
 def _lock_rows(summary: Summary, language: str) -> Iterator[ReviewRow]:
+    """One row for each person's locks in a work."""
+    found: dict[tuple[str, str], list[LockLine]] = {}
     for line in summary.locks:
-        title = Span(f"{telling.tell(line.line, language)}  {line.work}  ", "strong")
-        said = Span(telling.lock_text(line, summary, language))
-        note = Span(f"  {words('shift.lock_decides', language)}", "quiet")
-        yield ReviewRow(
-            f"lock {line.work} {line.point} {line.lock}", ((title, said), (note,)), work=line.work
-        )
+        found.setdefault((line.work, line.owner), []).append(line)
+    for (work, owner), lines in found.items():
+        title = Span(f"{telling.tell(lines[0].line, language)}  {work}  ", "strong")
+        since = min((line.since for line in lines if line.since), default="")
+        at = telling.clock(since, summary) if since else "-"
+        said = Span(words("shift.locks_of", language, n=len(lines), name=owner, since=at))
+        where = Span(f"  {', '.join(line.point for line in lines)}", "quiet")
+        yield ReviewRow(f"locks {work} {owner}", ((title, said), (where,)), work=work)
 
 
 def _due_rows(summary: Summary, width: int, language: str) -> Iterator[ReviewRow]:
