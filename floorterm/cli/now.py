@@ -12,6 +12,7 @@ from floorterm.ledger import Place
 if TYPE_CHECKING:
     from floorterm.people import Person
     from floorterm.plant import Plant
+    from floorterm.shift_review import Review
 
 _LANGUAGE = click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
 _PERSON = click.option(
@@ -159,16 +160,68 @@ def locks(
 
 
 @click.command()
+@click.option("--review", is_flag=True, help="The whole review: minutes, deviations, sign-offs, signatures.")
+@click.option(
+    "--of", "key", help="Another shift, by the day on which it begins and its id: 2026-11-24/early."
+)
 @_asked
-def shift(language: str, checklists: Path | None, db: Place | None, as_json: bool) -> None:
-    """The shift that is on: what waits for a decision, what was run, how long it took."""
-    from floorterm.shift.window import window_at  # noqa: PLC0415
-    from floorterm.terminal.plain import shift_text  # noqa: PLC0415
+def shift(
+    review: bool, key: str | None, language: str, checklists: Path | None, db: Place | None, as_json: bool
+) -> None:
+    """The shift that is on: what waits for a decision, what was run, how long it took.
+
+    With --review the shift that ended last (the one that runs, near its end), as its supervisor signs it.
+    """
+    from floorterm.shift.window import UnknownShiftError, window_at, window_named  # noqa: PLC0415
+    from floorterm.shift_review import review_of, shift_to_review  # noqa: PLC0415
+    from floorterm.terminal.plain import review_text, shift_text  # noqa: PLC0415
 
     plant = open_plant(db, checklists)
-    text = list(shift_text(plant, language))
+    shifts = plant.library.plant.shifts
+    window = shift_to_review(plant) if review else window_at(shifts, plant.now(), plant.zone)
+    if key is not None:
+        try:
+            window = window_named(shifts, key, plant.zone)
+        except UnknownShiftError:
+            fail(f"There is no shift {key!r}; write it as 2026-11-24/{shifts[0].id}.")
+    told: dict[str, object] = {"since": window.since.isoformat(), "until": window.until.isoformat()}
+    if review:
+        found = review_of(plant, window)
+        text = list(review_text(found, language))
+        told |= _review_json(found)
+    else:
+        text = list(shift_text(plant, window, language))
     if as_json:
-        window = window_at(plant.library.plant.shifts, plant.now(), plant.zone)
-        print_json({"since": window.since.isoformat(), "until": window.until.isoformat(), "text": text})
+        print_json(told | {"text": text})
     else:
         _say([text])
+
+
+def _review_json(found: "Review") -> dict[str, object]:
+    from floorterm.shift.signing import holds_what_was_signed  # noqa: PLC0415
+    from floorterm.shift.summary import summary_json  # noqa: PLC0415
+    from floorterm.wording import sentence  # noqa: PLC0415
+
+    return {
+        "summary": summary_json(found.summary),
+        "signatures": [
+            {
+                "entry": one.n,
+                "at": one.at.isoformat(),
+                "person": one.person,
+                "name": one.name,
+                "digest": one.digest,
+                "digest_holds": holds_what_was_signed(one),
+                "handover": one.handover,
+                "taken_over": one.taken_over
+                and {
+                    "entry": one.taken_over.n,
+                    "at": one.taken_over.at.isoformat(),
+                    "person": one.taken_over.person,
+                    "name": one.taken_over.name,
+                },
+            }
+            for one in found.signatures
+        ],
+        "changed": [sentence(say) for say in found.changed],
+    }

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from floorterm.review.document import Document
     from floorterm.review.framing import Printing
 
-KINDS = ("audit", "lockout", "inspection", "sheet")
+KINDS = ("audit", "lockout", "inspection", "sheet", "shift")
 FORMATS = ("text", "html", "pdf", "json")
 
 
@@ -62,9 +62,11 @@ def report(
     checklists: Path | None,
     db: Place | None,
 ) -> None:
-    """Write a document: `audit` of a month, a `lockout`'s record, an `inspection`'s certificate, a procedure's `sheet`.
+    """Write a document: `audit` of a month, a `lockout`'s record, an `inspection`'s certificate, a procedure's `sheet`,
+    the report of a `shift`.
 
-    WHAT is the lockout's name as the audit lists it, the entry of the inspection, or the procedure's id. The same
+    WHAT is the lockout's name as the audit lists it, the entry of the inspection, the procedure's id, or the shift by
+    its first day and id (2026-11-24/early; default: the one that ended last). The same
     record at the same moment gives the same bytes (SOURCE_DATE_EPOCH sets the moment).
     """
     form = "json" if as_json else form
@@ -107,6 +109,7 @@ def made(asked: Mapping[str, str], place: Place, checklists: Path | None, at: da
         "audit": lambda: _audit(plant, printing, month, profile, place),
         "lockout": lambda: _lockout(plant, printing, what, profile, place),
         "inspection": lambda: _inspection(plant, printing, what),
+        "shift": lambda: _shift(plant, printing, what),
     }
     return with_origin(make[asked["kind"]](), asked, plant.library.digest)
 
@@ -192,6 +195,20 @@ def _inspection(plant: "Plant", printing: "Printing", what: str | None) -> "Docu
     if made is None:
         _unknown("inspection", what, [str(made.n) for made in found])
     return inspection_document(made, plant.library.lockouts.get(made.procedure), names, printing)
+
+
+def _shift(plant: "Plant", printing: "Printing", what: str | None) -> "Document":
+    from floorterm.review.shift_document import shift_document  # noqa: PLC0415
+    from floorterm.shift.window import UnknownShiftError, window_named  # noqa: PLC0415
+    from floorterm.shift_review import review_of, shift_to_review  # noqa: PLC0415
+
+    shifts = plant.library.plant.shifts
+    try:
+        window = window_named(shifts, what, plant.zone) if what else shift_to_review(plant)
+    except UnknownShiftError:
+        today = plant.today().isoformat()
+        _unknown("shift", what, [f"{today}/{shift.id}" for shift in shifts])
+    return shift_document(review_of(plant, window), printing)
 
 
 def _sheet(

@@ -8,10 +8,12 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from floorterm.changeover.view_locks import locks_view
-from floorterm.shift.window import window_at, window_text
+from floorterm.shift import telling
+from floorterm.shift.window import Window, window_at, window_text
 from floorterm.terminal.views.lines import line_rows, names_of
 from floorterm.terminal.views.locks import locks_lines
 from floorterm.terminal.views.shift import shift_rows
+from floorterm.terminal.views.shift_review import review_rows
 from floorterm.terminal.views.shown import speaker_of
 from floorterm.terminal.views.text import Line, day_and_clock, tell
 from floorterm.terminal.views.work import finish_lines, foot_lines, step_lines, top_lines
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
     from floorterm.changeover.view import WorkView
     from floorterm.people import Person
     from floorterm.plant import Plant
+    from floorterm.shift_review import Review
 
 _WIDE = 10_000  # views wrap and cut to a width; here there is none
 _MOST = 99
@@ -74,15 +77,33 @@ def locks_text(plant: "Plant", line: str, person: "Person | None", language: str
     yield from _plain(locks_lines(shown, language, _WIDE, signed_in=True))
 
 
-def shift_text(plant: "Plant", language: str) -> Iterator[str]:
-    """Shift: what waits for a decision, what was run in the shift that is on, how long it took."""
-    window = window_at(plant.library.plant.shifts, plant.now(), plant.zone)
+def shift_text(plant: "Plant", window: Window, language: str) -> Iterator[str]:
+    """Shift: what waits for a decision, what was run in the shift, how long it took."""
     yield f"{words('terminal.shift', language)}  {window_text(window, language)}"
     found = {state.work: state for state in plant.works_between(window.since, window.until)}
-    found |= {state.work: state for one in plant.lines() for state in one.works}
+    if window.until > plant.now():
+        found |= {state.work: state for one in plant.lines() for state in one.works}
     names = names_of(plant.library, language)
     for row in shift_rows(found.values(), names, plant.now(), plant.zone, language):
         yield from _sides(row.left, row.right)
+
+
+def review_text(review: "Review", language: str) -> Iterator[str]:
+    """Review: the shift as its supervisor signs it, each changeover with the parts of its minutes."""
+    yield f"{words('shift.review', language)}  {window_text(review.window, language)}"
+    signature = review.signature
+    works = {f"work {line.work}": line for line in review.summary.works}
+    for row in review_rows(review, signature.handover if signature else "", _WIDE, language):
+        yield from _sides(row.left, row.right)
+        line = works.get(row.key)
+        if line is None or line.procedure:
+            continue
+        if line.flush is not None:
+            yield telling.flush_text(line.flush, language)
+        if line.minutes is not None:
+            yield telling.minutes_text(line.minutes, language)
+            for part in line.minutes.parts:
+                yield f"{telling.more(part.seconds)}  {telling.part_text(part, language)}"
 
 
 def _place_and_time(plant: "Plant", language: str) -> str:
