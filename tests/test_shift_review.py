@@ -6,7 +6,8 @@ from datetime import timedelta
 
 import pytest
 
-from floorterm.changeover.acts import Abandon, Dispose, ExplainMinutes, Note, RaiseDeviation
+from floorterm.changeover.acts import Abandon, Dispose, ExplainMinutes, Note, RaiseDeviation, SignStep
+from floorterm.changeover.minutes import minutes_spent
 from floorterm.demo.clock import SetClock
 from floorterm.entries import TextError
 from floorterm.ledger import RefusedError
@@ -23,14 +24,14 @@ TEXT = "line 1: film of the new roll sticks"
 
 @pytest.fixture
 def shift(plant: Plant, clock: SetClock) -> Window:
-    """The early shift of the day, in which a changeover was begun and given up; it is five to two."""
+    """The early shift of the day, in which a procedure was begun and given up; it is five to two."""
     lead = Person(
         code="TT", name="T. Thorn", permission=Permission.SUPERVISOR, duties=frozenset({"supervisor"})
     )
     plant.ledger.add_person(lead, PIN, by="AD")
-    work = plant.start_changeover(who(plant, "SS"), "L1", "clove-leaf", "begin").work
+    work = plant.start_procedure(who(plant, "SS"), "L1", "jam-stamper", "begin").work
     clock.advance(timedelta(minutes=7))
-    plant.act(work, Abandon(reason="no film"), who(plant, "AA"), key="abandon")
+    plant.act(work, Abandon(reason="it was no jam"), who(plant, "AA"), key="abandon")
     clock.advance(timedelta(hours=7, minutes=48))
     return window_named(plant.library.plant.shifts, "2026-11-24/early", plant.zone)
 
@@ -109,7 +110,7 @@ def test_a_text_that_no_record_may_keep_is_refused(plant: Plant, shift: Window) 
 
 def test_what_changed_since_it_was_shown_is_named_and_nothing_is_signed(plant: Plant, shift: Window) -> None:
     shown = review_of(plant, shift)
-    work = plant.start_changeover(who(plant, "SS"), "L2", "juniper", "again").work
+    work = plant.start_procedure(who(plant, "SS"), "L1", "jam-stamper", "again").work
     plant.act(work, RaiseDeviation(text="bars crack"), who(plant, "AA"), key="raise")
     assert _refused(lambda: _sign(plant, shown)) == [
         "sign_changed", "diff_work", "diff_deviation", "diff_sign_off", "sign_undecided",
@@ -124,7 +125,7 @@ def test_what_changed_since_it_was_shown_is_named_and_nothing_is_signed(plant: P
 
 def test_a_note_changes_nothing_of_what_is_signed(plant: Plant, shift: Window) -> None:
     shown = review_of(plant, shift)
-    plant.act("C-0001", Note(text="film is at the gate"), who(plant, "AA"), key="note")
+    plant.act("P-0001", Note(text="film is at the gate"), who(plant, "AA"), key="note")
     _sign(plant, shown)
     assert review_of(plant, shift).signature is not None
 
@@ -162,7 +163,7 @@ def test_what_changes_after_the_signature_is_said_and_may_be_signed_again(
 ) -> None:
     _sign(plant, review_of(plant, shift))
     assert _refused(lambda: _sign(plant, review_of(plant, shift), key="same")) == ["sign_same"]
-    work = plant.start_changeover(who(plant, "SS"), "L2", "juniper", "more").work
+    work = plant.start_procedure(who(plant, "SS"), "L1", "jam-stamper", "more").work
     review = review_of(plant, shift)
     assert {say.facts["which"] for say in review.changed} == {work}
     first = review.signature
@@ -180,7 +181,7 @@ def test_a_later_shift_leaves_the_review_of_an_earlier_one_alone(
 ) -> None:
     _sign(plant, review_of(plant, shift))
     clock.advance(timedelta(hours=1))
-    work = plant.start_changeover(who(plant, "SS"), "L1", "juniper", "late").work
+    work = plant.start_procedure(who(plant, "SS"), "L1", "jam-stamper", "late").work
     plant.act(work, RaiseDeviation(text="bars crack"), who(plant, "AA"), key="raise")
     assert review_of(plant, shift).changed == ()
 
@@ -192,16 +193,22 @@ def test_signatures_of_other_shifts_do_not_count(plant: Plant, shift: Window) ->
     assert signatures_of("2026-11-24/late", entries) == ()
 
 
-def test_minutes_are_explained_after_the_end_by_whoever_knows(plant: Plant, clock: SetClock) -> None:
+def test_minutes_are_explained_by_whoever_knows_and_change_what_is_signed(
+    plant: Plant, clock: SetClock
+) -> None:
     """The act goes through the plant as any other: bounded by what the step took over its standard."""
-    from tests.terminal.finish import finish
-
-    work = finish(plant, clock, "eyewash-weekly")
-    step = next(plant.state(work).worksheet.steps()).id
-    with pytest.raises(RefusedError):
-        plant.act(
-            work,
-            ExplainMinutes(step=step, cause="waiting", minutes=90, reason="water was off"),
-            who(plant, "AA"),
-            key="m",
-        )
+    work = plant.start_procedure(who(plant, "SS"), "L1", "eyewash-weekly", "begin").work
+    step = next(plant.state(work).worksheet.steps())
+    choice = next(one.id for one in step.choices if not one.deviation)
+    clock.advance(timedelta(minutes=12))
+    plant.act(work, SignStep(step=step.id, choice=choice), who(plant, "VV"), key="sign")
+    over = 12 - int(step.standard_min)
+    act = ExplainMinutes(step=step.id, cause="waiting", minutes=over + 1, reason="water was off")
+    assert _refused(lambda: plant.act(work, act, who(plant, "AA"), key="m")) == [
+        "changeover.minutes_not_lost"
+    ]
+    entry = plant.act(work, replace(act, minutes=over), who(plant, "AA"), key="m2")
+    assert (entry.kind, entry.reason) == ("minutes.explained", "water was off")
+    spent = minutes_spent(plant.state(work), plant.now())
+    assert spent is not None
+    assert {(part.cause, part.step): part.seconds // 60 for part in spent.parts}[("waiting", step.id)] == over

@@ -190,7 +190,7 @@ def shift(
         text = list(review_text(found, language))
         told |= _review_json(found)
     else:
-        text = list(shift_text(plant, window, language))
+        text = list(shift_text(plant, language, window))
     if as_json:
         print_json(told | {"text": text})
     else:

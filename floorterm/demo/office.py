@@ -1,4 +1,4 @@
-"""What happens in the office on the invented days: inspections and their corrections, training, attestations."""
+"""What happens in the office on the invented days: inspections, training, attestations, a shift signed."""
 
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
@@ -15,6 +15,8 @@ from floorterm.inspecting import (
 )
 from floorterm.lockout.inspection import Found, Report
 from floorterm.plant import Plant, Who
+from floorterm.shift.window import window_named
+from floorterm.shift_review import Review, countersign, review_of, sign
 
 
 @dataclass
@@ -62,6 +64,14 @@ class Office:
                 )
             case "attest":
                 record_attestation(plant, who, act.rule, act.jobs, act.text, key=key)
+            case "sign_shift":
+                sign(plant, who, self._review(act.shift), act.text, key=key)
+            case "take_over_shift":
+                countersign(plant, who, self._review(act.shift), key=key)
+
+    def _review(self, shift: str) -> Review:
+        plant = self.plant
+        return review_of(plant, window_named(plant.library.plant.shifts, shift, plant.zone))
 
     def _inspection(self, procedure: str) -> int:
         return [one.n for one in inspections(self.plant) if one.procedure == procedure][-1]

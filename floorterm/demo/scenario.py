@@ -9,7 +9,7 @@ from typing import Literal
 
 import msgspec
 
-from floorterm.changeover.acts import Disposal
+from floorterm.changeover.acts import Cause, Disposal
 from floorterm.people import LockoutStatus, Permission
 
 
@@ -33,14 +33,17 @@ class Incident:
 
     `entry` replaces what would be entered (reading, choice, text or kg). `then` happens `wait_min` later:
     "correct" enters `to` with the reason, "repeat" does the section again, "pause" stops for `minutes`,
-    "note" writes the reason down, "dispose" decides about the deviation, "abandon" and "redirect" end or
-    turn the work, "stop" leaves it open as it is. `once` incidents happen in the first round only.
+    "note" writes the reason down, "dispose" decides about the deviation, "explain" says that `to` of its minutes
+    were of that `cause`, "abandon" and "redirect" end or turn the work, "stop" leaves it open as it is. The step takes
+    `more_min` minutes more; with `paper_min` it was signed on paper and is entered so many minutes later. Incidents
+    happen in the first round only.
     """
 
     at: str
     entry: str = ""
     then: tuple[
-        Literal["correct", "repeat", "pause", "note", "dispose", "abandon", "redirect", "stop"], ...
+        Literal["correct", "repeat", "pause", "note", "dispose", "explain", "abandon", "redirect", "stop"],
+        ...,
     ] = ()
     by: str = ""
     to: str = ""
@@ -49,6 +52,9 @@ class Incident:
     note: str = ""
     minutes: Decimal = Decimal(5)
     wait_min: Decimal = Decimal(2)
+    more_min: Decimal = Decimal(0)
+    paper_min: Decimal = Decimal(0)
+    cause: Cause = "waiting"
     holds: tuple[str, ...] = ()
 
 
@@ -75,12 +81,12 @@ class OfficeAct:
 
     "inspect" a lockout procedure (the first of `people` is watched, all of them reviewed), "review" more people,
     "correct" a deviation of the newest inspection, "train" one person, "attest" what `jobs`
-    leave open of a rule.
+    leave open of a rule, "sign_shift" with the text for the next one, "take_over_shift".
     """
 
     at: datetime
     by: str
-    do: Literal["inspect", "review", "correct", "train", "attest"]
+    do: Literal["inspect", "review", "correct", "train", "attest", "sign_shift", "take_over_shift"]
     procedure: str = ""
     people: tuple[str, ...] = ()
     found: tuple[str, ...] = ()
@@ -88,6 +94,7 @@ class OfficeAct:
     trained_on: date | None = None
     rule: str = ""
     jobs: tuple[str, ...] = ()
+    shift: str = ""
     text: str = ""
 
 

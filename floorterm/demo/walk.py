@@ -14,6 +14,8 @@ from floorterm.changeover.acts import (
     Act,
     CorrectStep,
     Dispose,
+    ExplainMinutes,
+    LateStep,
     LockoutAct,
     Note,
     Pause,
@@ -36,6 +38,7 @@ from floorterm.lockout.model import Event
 from floorterm.plant import Plant, Who
 
 _SECOND = timedelta(seconds=1)
+_SETTLING_BARS = 12  # that come by before the diverter is turned
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +91,8 @@ class Walker:
             self.start, self.free.get(self._who(step), self.start), *(self.ready[name] for name in step.after)
         )
         minutes = minutes_of(state.worksheet, step) * self.run.pace
+        incident = self._incident(step)
+        minutes += incident.more_min + incident.paper_min if incident is not None else 0
         return begun + timedelta(seconds=max(20, int(minutes * 60)))
 
     @property
@@ -138,7 +143,8 @@ class Walker:
         if step.event is Event.WORK_END:
             self._everybody_out(step.job)
         act = self._entry(step, incident)
-        self._act(act, code, self._witness(step, code))
+        late = self._from_paper(act, code, incident) if incident is not None and incident.paper_min else None
+        self._act(late or act, code, self._witness(step, code))
         self.ready[step.id] = self.free[code] = self.clock()
         if step.needs_lockout:
             self._leave_if_done(step.needs_lockout, code)
@@ -168,7 +174,7 @@ class Walker:
 
     def _entry(self, step: Step, incident: Incident | None) -> SignStep:
         given = incident.entry if incident else ""
-        counter = self._counted() if step.mark else None
+        counter = self._counted(step) if step.mark else None
         match step.kind:
             case "reading" if step.worked_out:
                 return worked_act(step, given or self.usual.get(step.id, "") or usual_entry(step), counter)
@@ -194,6 +200,21 @@ class Walker:
                 return self._lock_entry(step, given)
             case _:
                 return SignStep(step=step.id, counter=counter)
+
+    def _from_paper(self, act: SignStep, code: str, incident: Incident) -> LateStep:
+        """The same step as it was signed on paper some minutes ago, in whole minutes as papers have them."""
+        ago = timedelta(minutes=float(incident.paper_min) - 1)
+        done_at = (self.plant.now() - ago).replace(second=0, microsecond=0)
+        return LateStep(
+            step=act.step,
+            done_at=done_at,
+            by=code,
+            by_name=self.plant.ledger.person(code).name,
+            reason=incident.reason,
+            number=act.number,
+            text=act.text,
+            choice=act.choice,
+        )
 
     def _lock_entry(self, step: Step, given: str) -> SignStep:
         code = self._who(step)
@@ -221,9 +242,14 @@ class Walker:
             case _:
                 return SignStep(step=step.id)
 
-    def _counted(self) -> int:
-        self.counter += 1
-        return 40_000 + 1_217 * self.counter
+    def _counted(self, step: Step) -> int:
+        """The bar counter: what was made before, and from the marked bar on what was pushed out and a few more."""
+        if step.mark == "last_good_outgoing":
+            self.counter = 41_217
+            return self.counter
+        note, pushed = self.state.worksheet.flush, sum(one.pushed_kg for one in self.state.flush.values())
+        assert note is not None  # only a changeover has marks
+        return self.counter + int(pushed * 1000 / note.slug_g) + _SETTLING_BARS
 
     # --- lockout beside the steps ---------------------------------------------------------------
 
@@ -298,6 +324,14 @@ class Walker:
                     self._act(Pause(reason=incident.reason), by)
                     self.clock.advance(timedelta(minutes=float(incident.minutes)))
                     self._act(Resume(), by)
+                case "explain":
+                    told = ExplainMinutes(
+                        step=step.id,
+                        cause=incident.cause,
+                        minutes=int(incident.to),
+                        reason=incident.reason,
+                    )
+                    self._act(told, by)
                 case "note":
                     self._act(Note(text=incident.note or incident.reason, step=step.id), by)
                 case "dispose":

@@ -77,8 +77,9 @@ def locks_text(plant: "Plant", line: str, person: "Person | None", language: str
     yield from _plain(locks_lines(shown, language, _WIDE, signed_in=True))
 
 
-def shift_text(plant: "Plant", window: Window, language: str) -> Iterator[str]:
-    """Shift: what waits for a decision, what was run in the shift, how long it took."""
+def shift_text(plant: "Plant", language: str, window: Window | None = None) -> Iterator[str]:
+    """Shift: what waits for a decision, what was run in the shift (default: the one that is on), how long it took."""
+    window = window or window_at(plant.library.plant.shifts, plant.now(), plant.zone)
     yield f"{words('terminal.shift', language)}  {window_text(window, language)}"
     found = {state.work: state for state in plant.works_between(window.since, window.until)}
     if window.until > plant.now():

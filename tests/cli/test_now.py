@@ -12,15 +12,9 @@ from click.testing import CliRunner
 from floorterm.cli import main
 from floorterm.demo import open_still, shipped
 from floorterm.plant import Plant
-from floorterm.shift.window import Window, window_at
 from floorterm.terminal import why_not
 from floorterm.terminal.plain import locks_text, next_text, shift_text, status_text
 from floorterm.terminal.views.shown import work_view
-
-
-def _window(plant: Plant) -> Window:
-    return window_at(plant.library.plant.shifts, plant.now(), plant.zone)
-
 
 COMMANDS = ("status", "next", "locks", "shift")
 
@@ -57,7 +51,7 @@ def test_locks_names_every_point_whole_and_defers_to_the_lock_at_the_machine(sti
 
 
 def test_shift_lists_the_work_that_is_on(still: Plant) -> None:
-    text = list(shift_text(still, _window(still), "en"))
+    text = list(shift_text(still, "en"))
     assert text[0].startswith("Shift  ")
     assert any("Clove leaf > Plain" in line for line in text)
 
@@ -69,7 +63,7 @@ def test_no_line_is_empty_cut_or_padded(still: Plant, language: str) -> None:
         status_text(still, language),
         next_text(still, work_view(still, works[0], None, language), language),
         locks_text(still, "L1", None, language),
-        shift_text(still, _window(still), language),
+        shift_text(still, language),
     ):
         found = list(lines)
         assert len(found) >= 3
