@@ -196,6 +196,8 @@ _STRICT = json.JSONDecoder(parse_float=_no_float, parse_constant=_no_float, obje
 
 def read_body(body: str) -> dict[str, Any]:
     """Parse a stored body strictly: no floats, no repeated keys, an object at the top. Raises BodyError."""
+    if not isinstance(body, str):  # a damaged file may hold anything there
+        raise BodyError("the body is not text")
     try:
         quick = _quick()(body)
     except (ValueError, RecursionError, OverflowError):

@@ -6,6 +6,7 @@ in another order, as torn sectors, or as rubbish in the sectors that were being 
 """
 
 from collections.abc import Mapping
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from random import Random
 
@@ -164,7 +165,7 @@ class Disk:
                 names[name] = file
         return {name: file.after_cut(luck) for name, file in names.items()}
 
-    def leave(self, holders: set[object]) -> None:
+    def leave(self, holders: AbstractSet[object]) -> None:
         """Let go of what the programs of these holders had locked: they are no more."""
         for file in self._names.values():
             for holder in holders & file.locks.keys():

@@ -9,7 +9,8 @@ import apsw
 from floorterm.ledger import LedgerError, OutcomeUnknownError
 from floorterm.ledger.faults import LedgerBusyError, LedgerCannotOpenError, LedgerDiskError, LedgerFullError
 from tests.durability.disk import Disk
-from tests.durability.machine import Fault, Machine, Step, using
+from tests.durability.driver import using
+from tests.durability.machine import Fault, Machine, Step
 from tests.durability.session import open_ledger, stage
 from tests.ledger.conftest import note
 

@@ -1,23 +1,14 @@
-"""SQLite on a simulated disk: a VFS for `apsw`, and connections that behave like those of Python's own driver.
+"""One program's way to a simulated disk: a VFS for `apsw` that asks before every call what becomes of it."""
 
-`using(machine)` makes `sqlite3.connect` open whatever lies on the machine's disk there; the ledger above it is the
-real one with its real settings, guards and transactions. Python's own SQLite cannot be given a VFS, so the
-library underneath is the one that `apsw` carries.
-"""
-
-import sqlite3
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
-from contextvars import ContextVar
+from collections.abc import Callable
 from itertools import count
 from pathlib import Path
 from typing import Any
-from unittest.mock import patch
-from urllib.parse import unquote, urlsplit
 
 import apsw
 
 from tests.durability.disk import Disk, File, Truncate, Write
+from tests.durability.schedule import Gone
 
 _numbers = count(1)
 _DIRECTORY_SYNCED = apsw.SQLITE_OPEN_MAIN_JOURNAL | apsw.SQLITE_OPEN_SUPER_JOURNAL | apsw.SQLITE_OPEN_WAL
@@ -25,18 +16,13 @@ Step = Callable[[str, str], "Fault | None"]
 """Asked before each call to the disk, with its name and the file's; what it answers goes wrong."""
 
 
-class Gone(BaseException):
-    """The program that made the call was killed: the call never took place."""
-
-
 class Fault:
     """How a call goes wrong: with which of SQLite's result codes, and how much of it takes place all the same."""
 
     def __init__(self, code: int, share: float = 0.0) -> None:
+        """`share`: 0 for nothing, 0.5 for a write cut short, 1 for all of it, though it says that it failed."""
         self.code = code
-        self.share = (
-            share  # 0: nothing, 0.5: a write is cut short, 1: all of it, and yet it says that it failed
-        )
+        self.share = share
 
     def error(self) -> Exception:
         found = apsw.exception_for(self.code & 0xFF)
@@ -56,16 +42,26 @@ class Machine(apsw.VFS):
         self.disk = disk
         self.folder = folder
         self.step = step
-        self.handles: set[object] = set()
+        self.handles: set[_Handle] = set()
+        self.dead = False
         super().__init__(self.name, "")
 
     def excepthook(self, *_: object) -> bool:
         """What a call reports goes to its caller as a result code; nothing is printed besides."""
         return True
 
+    def asked(self, call: str, name: str) -> Fault | None:
+        """What is to become of a call. Raises Gone if the program was killed meanwhile."""
+        if self.dead:
+            return None
+        fault = self.step(call, name)
+        if self.dead:
+            raise Gone
+        return fault
+
     def do(self, call: str, name: str, effect: Callable[[float], None]) -> None:
         """Let a call take place: wholly, in part or not at all."""
-        fault = self.step(call, name)
+        fault = self.asked(call, name)
         if fault is None:
             effect(1.0)
             return
@@ -102,11 +98,11 @@ class Machine(apsw.VFS):
 
         def open_(_share: float) -> None:
             file = File() if not text else self.disk.find(text)
-            made = file is None and bool(flags[0] & apsw.SQLITE_OPEN_CREATE)
-            if made:
+            create = bool(flags[0] & apsw.SQLITE_OPEN_CREATE)
+            if file is None and create:
                 file = self.disk.make(text)
             if file is not None:
-                opened.append(_Handle(self, text, file, new=made and bool(flags[0] & _DIRECTORY_SYNCED)))
+                opened.append(_Handle(self, text, file, new=create and bool(flags[0] & _DIRECTORY_SYNCED)))
 
         self.do("xOpen", text, open_)
         if not opened:
@@ -117,17 +113,16 @@ class Machine(apsw.VFS):
 
     def xSleep(self, microseconds: int) -> int:
         """Time of no machine: nobody waits for a lock here, others are let do their steps instead."""
-        self.step("xSleep", "")
+        self.asked("xSleep", "")
         return microseconds
 
     def killed(self) -> None:
-        """The program is no more: its locks are free, and whatever it still tries does not take place."""
-
-        def gone(_call: str, _name: str) -> None:
-            raise Gone
-
-        self.step = gone
+        """The program is no more: its locks are free. What the library does to let go of it, it does to a ghost."""
+        self.dead = True
         self.disk.leave(self.handles)
+        self.disk = Disk({})
+        for handle in self.handles:
+            handle.becomes_ghost()
 
 
 class _Handle:
@@ -138,6 +133,10 @@ class _Handle:
 
     def excepthook(self, *_: object) -> bool:
         return True
+
+    def becomes_ghost(self) -> None:
+        """From here on a copy that nobody else sees."""
+        self._file = File(seen=bytearray(self._file.seen))
 
     def xRead(self, amount: int, offset: int) -> bytes:
         found: list[bytes] = []
@@ -154,7 +153,7 @@ class _Handle:
     def xSync(self, flags: int) -> None:
         def sync(_share: float) -> None:
             self._file.sync()
-            if self._new:  # the first sync of a new journal also keeps its name
+            if self._new:  # the first sync of a journal also keeps its name, as SQLite's own files do it
                 self._machine.disk.sync_names()
                 self._new = False
 
@@ -196,139 +195,3 @@ class _Handle:
 
 def _short(path: str) -> str:
     return path.rsplit("/", 1)[-1]
-
-
-# --- connections like those of Python's own driver -----------------------------------------------------
-
-_KINDS: dict[int, type[sqlite3.Error]] = {
-    sqlite3.SQLITE_CONSTRAINT: sqlite3.IntegrityError,
-    sqlite3.SQLITE_CORRUPT: sqlite3.DatabaseError,
-    sqlite3.SQLITE_NOTADB: sqlite3.DatabaseError,
-}
-
-
-@contextmanager
-def _told() -> Iterator[None]:
-    """Faults leave as the driver tells them."""
-    try:
-        yield
-    except apsw.Error as fault:
-        code = getattr(fault, "extendedresult", 0) or getattr(fault, "result", 0)
-        found = _KINDS.get(code & 0xFF, sqlite3.OperationalError)(str(fault))
-        found.sqlite_errorcode = code  # type: ignore[misc]
-        raise found from fault
-
-
-class _Cursor:
-    """What the ledger and its statement builder use of a cursor."""
-
-    arraysize = 1
-    rowcount = -1
-
-    def __init__(self, connection: "_Connection") -> None:
-        self._connection = connection
-        self._rows: list[tuple[Any, ...]] = []
-        self.description: tuple[tuple[Any, ...], ...] | None = None
-        self.lastrowid: int | None = None
-
-    def execute(self, statement: str, parameters: Sequence[Any] = ()) -> "_Cursor":
-        self.description = None
-        cursor = self._connection.apsw.cursor()
-
-        def described(_cursor: apsw.Cursor, _statement: str, _bindings: object) -> bool:
-            self.description = tuple((name, *(None,) * 6) for name, _ in cursor.get_description()) or None
-            return True
-
-        cursor.exec_trace = described
-        with _told():
-            try:
-                self._rows = list(cursor.execute(statement, tuple(parameters)))
-            finally:
-                cursor.close(force=True)
-        self.lastrowid = self._connection.apsw.last_insert_rowid()
-        return self
-
-    def fetchone(self) -> tuple[Any, ...] | None:
-        return self._rows.pop(0) if self._rows else None
-
-    def fetchmany(self, size: int = 1) -> list[tuple[Any, ...]]:
-        taken, self._rows = self._rows[:size], self._rows[size:]
-        return taken
-
-    def fetchall(self) -> list[tuple[Any, ...]]:
-        return self.fetchmany(len(self._rows))
-
-    def __iter__(self) -> Iterator[tuple[Any, ...]]:
-        return iter(self.fetchall())
-
-    def close(self) -> None:
-        self._rows = []
-
-
-class _Connection:
-    """What the ledger and its statement builder use of a connection."""
-
-    isolation_level = None
-
-    def __init__(self, connection: apsw.Connection) -> None:
-        self.apsw = connection
-
-    @property
-    def in_transaction(self) -> bool:
-        return self.apsw.in_transaction
-
-    def cursor(self) -> _Cursor:
-        return _Cursor(self)
-
-    def execute(self, statement: str, parameters: Sequence[Any] = ()) -> _Cursor:
-        return self.cursor().execute(statement, parameters)
-
-    def commit(self) -> None:
-        if self.in_transaction:
-            self.execute("COMMIT")
-
-    def rollback(self) -> None:
-        if self.in_transaction:
-            self.execute("ROLLBACK")
-
-    def create_function(
-        self, name: str, narg: int, func: Callable[..., Any], *, deterministic: bool = False
-    ) -> None:
-        self.apsw.create_scalar_function(name, func, narg, deterministic=deterministic)
-
-    def close(self) -> None:
-        with _told():
-            self.apsw.close(force=True)
-
-
-_MACHINE: ContextVar[Machine | None] = ContextVar("machine", default=None)
-_real_connect = sqlite3.connect
-
-
-def _connect(database: str, **options: Any) -> Any:
-    machine = _MACHINE.get()
-    parts = urlsplit(database)
-    path = Path(unquote(parts.path))
-    if machine is None or not options.get("uri") or path.parent != machine.folder:
-        return _real_connect(database, **options)
-    flags = (
-        apsw.SQLITE_OPEN_URI
-        | {
-            "mode=ro": apsw.SQLITE_OPEN_READONLY,
-            "mode=rw": apsw.SQLITE_OPEN_READWRITE,
-            "mode=rwc": apsw.SQLITE_OPEN_READWRITE | apsw.SQLITE_OPEN_CREATE,
-        }[parts.query]
-    )
-    with _told():
-        return _Connection(apsw.Connection(database, flags=flags, vfs=machine.name))
-
-
-@contextmanager
-def using(machine: Machine) -> Iterator[None]:
-    """In this context, files of the machine's folder are opened on its disk."""
-    token = _MACHINE.set(machine)
-    try:
-        with patch.object(sqlite3, "connect", _connect):
-            yield
-    finally:
-        _MACHINE.reset(token)

@@ -4,9 +4,12 @@ For each cut some images of what may be left are drawn. Each is written to real 
 Python's own SQLite, as on the morning after.
 """
 
+import sqlite3
+import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, field, replace
+from functools import cache
 from hashlib import sha256
 from pathlib import Path
 from random import Random
@@ -16,7 +19,8 @@ from floorterm.entries import Entry
 from floorterm.ledger import CHEAP_PROFILE, Ledger, LedgerError, connect, verify_ledger
 from floorterm.people import Permission, Person
 from tests.durability.disk import Disk
-from tests.durability.machine import Machine, using
+from tests.durability.driver import using
+from tests.durability.machine import Machine
 from tests.ledger.conftest import OPENING, PIN, Clock, counted, note, staffed_file
 
 NAME = "ledger.db"
@@ -42,7 +46,22 @@ def stage(folder: Path, files: Files | None = None) -> Iterator[tuple[Disk, Path
     """A disk that holds the crew's ledger; a file stands in its place for those who only ask whether one is there."""
     path = folder / NAME
     path.write_bytes(b"on the simulated disk")
-    yield Disk(files or {NAME: staffed_file(OPENING)}), path
+    yield Disk(files or {NAME: _crew_file()}), path
+
+
+@cache
+def _crew_file() -> bytes:
+    """The same pages in every run: the ORM keeps a table's indexes in a set and makes them in any order."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / NAME
+        path.write_bytes(staffed_file(OPENING))
+        with closing(sqlite3.connect(path, isolation_level=None)) as connection:
+            found = "SELECT name, sql FROM sqlite_master WHERE type = 'index' AND sql NOT NULL ORDER BY name"
+            for name, statement in connection.execute(found).fetchall():
+                connection.execute(f"DROP INDEX {name}")
+                connection.execute(statement)
+            connection.execute("VACUUM")
+        return path.read_bytes()
 
 
 def open_ledger(path: Path) -> Ledger:
@@ -127,20 +146,27 @@ class Found:
 
 
 def check(cut: Cut, session: Session, folder: Path) -> Found:
-    """Open what a cut left with Python's own SQLite, and hold it against what had been acknowledged."""
+    """Hold what a cut left against what had been acknowledged."""
+    entries, fault = found_in(cut.files, folder)
+    kept = {entry.n: entry.body for entry in entries}
+    lost = sum(kept.get(entry.n) != entry.body for entry in session.entries[: cut.acknowledged])
+    half = "" if len(kept) in session.whole else f"half an act, up to entry {len(kept)}"
+    return Found(cut, lost, fault or half)
+
+
+def found_in(files: Files, folder: Path) -> tuple[list[Entry], str]:
+    """What Python's own SQLite finds in these files, as on the morning after, and why it does not hold."""
+    folder.mkdir(exist_ok=True)
     for old in folder.iterdir():
         old.unlink()
-    for name, content in cut.files.items():
+    for name, content in files.items():
         (folder / name).write_bytes(content)
     try:
-        kept = {entry.n: entry.body for entry in Ledger.open(folder / NAME).entries()}
+        entries = Ledger.open(folder / NAME).entries()
         report = verify_ledger(folder / NAME)
     except LedgerError as fault:
-        return Found(cut, cut.acknowledged, type(fault).__name__)
-    lost = sum(kept.get(entry.n) != entry.body for entry in session.entries[: cut.acknowledged])
-    if not report.ok:
-        return Found(cut, lost, report.problems[0].text)
-    return Found(cut, lost, "" if len(kept) in session.whole else f"half an act, up to entry {len(kept)}")
+        return [], type(fault).__name__
+    return entries, "" if report.ok else report.problems[0].text
 
 
 def check_all(session: Session, folder: Path) -> Iterator[Found]:

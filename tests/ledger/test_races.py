@@ -1,6 +1,7 @@
 """Several writers at once, and writers killed in the middle: one line, nothing acknowledged missing.
 
-Killing a process says nothing about power cuts: those rest on the settings that `test_connect` reads back.
+Ten thousand kills: `python -m tests.benchmarks.kills`. Killing a process says nothing about power cuts: those are
+simulated (`tests/durability`).
 """
 
 import multiprocessing
@@ -120,7 +121,7 @@ def test_a_kill_at_any_moment_loses_nothing_that_was_acknowledged(
             process.kill()
         for process, pipe in running:
             process.join()
-            acknowledged |= _drained(pipe)
+            acknowledged |= writers.drained(pipe)
         report = verify_file(path)
         assert report.ok, report.problems
     assert acknowledged
@@ -128,14 +129,3 @@ def test_a_kill_at_any_moment_loses_nothing_that_was_acknowledged(
     assert all(ledger.entry(n).hash == hash_ for n, hash_ in acknowledged.items())
     assert [entry.pos for entry in ledger.entries(changeover="C-0001")] == list(range(1, ledger.head().n - 4))
     assert ledger.append(note("after")).n == report.n + 1
-
-
-def _drained(pipe: multiprocessing.connection.Connection) -> dict[int, str]:
-    """What a killed writer had acknowledged."""
-    found: dict[int, str] = {}
-    try:
-        while True:
-            number, hash_ = pipe.recv_bytes().decode().split()
-            found[int(number)] = hash_
-    except EOFError:
-        return found

@@ -105,6 +105,12 @@ def test_an_entry_of_a_later_format_is_said_and_not_guessed(path: Path) -> None:
     assert ledger.entries(kinds=["person.added"])[0].n == 2
 
 
+@pytest.mark.parametrize("body", [None, b"{}", 7])
+def test_a_body_that_is_no_text_in_a_damaged_file_is_said(body: str) -> None:
+    with pytest.raises(UnreadableEntryError, match="4"):
+        reading.to_entry(4, body, "")
+
+
 # --- the clock --------------------------------------------------------------------------------------
 
 

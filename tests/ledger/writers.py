@@ -18,6 +18,17 @@ def write_for_ever(path: str, name: str, pipe: Connection) -> None:
         pipe.send_bytes(f"{entry.n} {entry.hash}".encode())
 
 
+def drained(pipe: Connection) -> dict[int, str]:
+    """What a killed writer had acknowledged: hashes by number."""
+    found: dict[int, str] = {}
+    try:
+        while True:
+            number, hash_ = pipe.recv_bytes().decode().split()
+            found[int(number)] = hash_
+    except EOFError:
+        return found
+
+
 def write_some(place: str, name: str, count: int, pipe: Connection) -> None:
     """Wait for the start, then record so many entries; `place` is a file's path or a server's URL."""
     ledger = Ledger.open(place)
