@@ -45,10 +45,10 @@ class PlaceType(click.ParamType[Place]):
     name = "file or URL"
 
     def convert(self, value: str | Path, param: click.Parameter | None, ctx: click.Context | None) -> Place:
-        """A URL stays text, anything else is a path that is no folder."""
+        """A URL stays text, anything else is a path that is no folder; whether it may be read the ledger says."""
         if is_server(value):
             return value
-        found: Path = click.Path(path_type=Path, dir_okay=False).convert(value, param, ctx)
+        found: Path = click.Path(path_type=Path, dir_okay=False, readable=False).convert(value, param, ctx)
         return found
 
 

@@ -232,6 +232,7 @@ def migrate(backup: Path | None, db: Place | None) -> None:
         if is_server(place):
             fail("Name the copy of the server's ledger that is made first: --backup FILE.")
         backup = Path(f"{place}.before-{datetime.now(UTC):%Y%m%dT%H%M%SZ}")
+    open_ledger(place)
     try:
         done = bring(place, backup, terminal="cli")
     except LedgerError as error:

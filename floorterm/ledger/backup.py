@@ -62,6 +62,7 @@ def last_backup(ledger: Ledger) -> Entry | None:
 
 def copy_file(source: Path, target: Path) -> None:
     """Copy a ledger file, in use or not, into a new file with SQLite's backup interface. Raises a LedgerError."""
+    connect.check_file(source)
     reading = connect.raw(source, read_only=True)
     try:
         writing = connect.raw(target, create=True)

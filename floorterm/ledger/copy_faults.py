@@ -1,12 +1,18 @@
 """What can go wrong with copies of the record, restoring, layouts and archives. Sentences in `copies.json`."""
 
-from floorterm.ledger.faults import LedgerError
+from floorterm.ledger.faults import LedgerError, NewerLedgerError
 
 
 class CopyNotSoundError(LedgerError):
     """A copy does not verify, so it is neither put in place nor taken for a drill."""
 
     KEY = "copies.not_sound"
+
+
+class NotWrittenError(LedgerError):
+    """A file that is to be made cannot be written: no permission, no room, a disk that fails."""
+
+    KEY = "copies.not_written"
 
 
 class OtherLedgerError(LedgerError):
@@ -46,7 +52,9 @@ class MigrationFaultError(LedgerError):
 
 
 def check_layout(found: int, wanted: int, path: str) -> None:
-    """Raise OldLayoutError unless a ledger of the layout `found` may be written as `wanted`."""
+    """Raise OldLayoutError or NewerLedgerError unless a ledger of the layout `found` may be written as `wanted`."""
+    if found > wanted:
+        raise NewerLedgerError(path=path, version=found, known=wanted)
     if found != wanted:
         raise OldLayoutError(path=path, found=found, wanted=wanted)
 

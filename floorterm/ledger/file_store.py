@@ -1,6 +1,7 @@
 """A ledger in one SQLite file of this machine: connections for a chain, and making a new file whole."""
 
 import contextlib
+import errno
 import os
 import threading
 from collections.abc import Iterator
@@ -14,7 +15,7 @@ from sqlalchemy.pool import NullPool
 
 from floorterm.entries import digest
 from floorterm.ledger import clock, connect
-from floorterm.ledger.copy_faults import check_layout
+from floorterm.ledger.copy_faults import NotWrittenError, check_layout
 from floorterm.ledger.faults import (
     LedgerBusyError,
     LedgerError,
@@ -133,13 +134,20 @@ def half_made(path: Path) -> Iterator[Path]:
 
 @contextlib.contextmanager
 def beside(path: Path) -> Iterator[Path]:
-    """A name beside `path` for a file that is being made; whatever stands there at the end is removed."""
+    """A name beside `path` for a file that is being made; whatever stands there at the end is removed.
+
+    Raises LedgerMissingError without its folder, NotWrittenError where the machine refuses the file.
+    """
     fresh = path.with_name(f".{path.name}.{os.getpid()}.{threading.get_ident()}.new")
     if not path.parent.is_dir():
         raise LedgerMissingError(path=str(path.parent))
+    if not os.access(path.parent, os.W_OK):
+        raise NotWrittenError(path=str(path), reason=os.strerror(errno.EACCES))
     try:
         fresh.unlink(missing_ok=True)
         yield fresh
+    except OSError as fault:
+        raise NotWrittenError(path=str(path), reason=fault.strerror or str(fault)) from fault
     finally:
         fresh.unlink(missing_ok=True)
         fresh.with_name(fresh.name + "-journal").unlink(missing_ok=True)

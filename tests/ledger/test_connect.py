@@ -3,7 +3,6 @@
 import os
 import sqlite3
 from collections.abc import Callable
-from itertools import count
 from pathlib import Path
 
 import pytest
@@ -30,6 +29,7 @@ from floorterm.ledger import (
 from floorterm.ledger.guards import APPLICATION_ID, SCHEMA_VERSION
 from tests.conftest import bound_by_permissions
 from tests.ledger.conftest import new_ledger, note, staffed
+from tests.ledger_faults import commits_fail
 
 
 def _pragmas(path: Path) -> dict[str, int]:
@@ -290,34 +290,12 @@ def test_every_code_of_sqlite_becomes_its_own_sentence(
     assert type(found) is kind
 
 
-def _failing(monkeypatch: pytest.MonkeyPatch, *, kept: bool, commits: int = 1) -> None:
-    """A disk that fails in the middle of so many commits: before or after (`kept`) each took place."""
-    left = count(commits, -1)
-
-    class Failing(sqlite3.Connection):
-        def commit(self) -> None:
-            if not self.in_transaction or next(left) <= 0:
-                return super().commit()
-            if kept:
-                super().commit()
-            else:
-                self.rollback()
-            fault = sqlite3.OperationalError("disk I/O error")
-            fault.sqlite_errorcode = sqlite3.SQLITE_IOERR_FSYNC  # type: ignore[misc]
-            raise fault
-
-    original = sqlite3.connect
-    monkeypatch.setattr(
-        connect.sqlite3, "connect", lambda *args, **kwargs: original(*args, **kwargs, factory=Failing)
-    )
-
-
 def test_a_commit_that_failed_is_looked_up_and_found_recorded(
     ledger: Ledger, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     head = ledger.head()
     with monkeypatch.context() as patch:
-        _failing(patch, kept=True)
+        commits_fail(patch, sqlite3.SQLITE_IOERR_FSYNC, kept=True, commits=1)
         entry = ledger.append(note("k"))
     assert entry.n == head.n + 1
     assert ledger.append(note("k")) == entry
@@ -328,7 +306,7 @@ def test_a_commit_that_failed_is_looked_up_and_found_missing(
 ) -> None:
     head = ledger.head()
     with monkeypatch.context() as patch:
-        _failing(patch, kept=False)
+        commits_fail(patch, sqlite3.SQLITE_IOERR_FSYNC, commits=1)
         with pytest.raises(connect.LedgerDiskError):
             ledger.append(note("k"))
     assert ledger.head() == head
@@ -339,7 +317,7 @@ def test_what_stands_on_a_disk_that_keeps_failing_is_not_said_to_be_recorded(
 ) -> None:
     """It can be read, and may yet be lost at a power cut; the same key finds it when the disk works again."""
     with monkeypatch.context() as patch:
-        _failing(patch, kept=True, commits=2)
+        commits_fail(patch, sqlite3.SQLITE_IOERR_FSYNC, kept=True, commits=2)
         with pytest.raises(OutcomeUnknownError):
             ledger.append(note("k"))
     assert ledger.append(note("k")).n == ledger.head().n
@@ -362,7 +340,7 @@ def test_a_commit_that_failed_and_cannot_be_looked_up_is_said_to_be_unknown(
     ledger: Ledger, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with monkeypatch.context() as patch:
-        _failing(patch, kept=True)
+        commits_fail(patch, sqlite3.SQLITE_IOERR_FSYNC, kept=True, commits=1)
 
         def gone(*_: object) -> None:
             raise LedgerCannotOpenError(path="x")

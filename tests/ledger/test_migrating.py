@@ -169,7 +169,7 @@ def test_a_terminal_of_the_older_version_stops_when_the_layout_moves_under_it(
     running = Ledger.open(old)
     running.append(note("k1", person="AA"))
     _migrated(old)
-    with pytest.raises(OldLayoutError):
+    with pytest.raises(NewerLedgerError, match="Install the newer version"):
         running.append(note("k2", person="AA"))
 
 
