@@ -8,12 +8,17 @@ from pathlib import Path
 
 import pytest
 
+from floorterm.changeover.minutes import minutes_spent
 from floorterm.demo import open_copy, open_still, rebuild_to, shipped
 from floorterm.demo.clock import SetClock, running_clock
-from floorterm.ledger import Head, Ledger
+from floorterm.ledger import CHEAP_PROFILE, Head, Ledger
 from floorterm.ledger.verify import verify_file
 from floorterm.library import load, starter_folder
 from floorterm.plant import Plant
+from floorterm.shift.signing import holds_what_was_signed
+from floorterm.shift.window import window_named
+from floorterm.shift_review import review_of
+from tests.terminal.shell import SMALL, opened, rows, sign_in, text_of, until, until_top
 
 _MEMORY = Path("/dev/shm")
 
@@ -114,3 +119,78 @@ def test_the_safety_officer_has_something_to_look_at(built: tuple[Path, Head]) -
     assert audit.short
     assert any(job.attested for job in audit.jobs)
     assert audit.waiting()
+
+
+async def test_the_three_shifts_are_reviewed_dispositioned_signed_and_taken_over_at_80x24(
+    built: tuple[Path, Head], tmp_path: Path
+) -> None:
+    """On a copy of the fresh build, by keys: each shift has a deviation that nobody has decided about."""
+    copy = tmp_path / "demo.db"
+    shutil.copyfile(built[0], copy)
+    clock = SetClock(datetime(2026, 11, 24, 21, 22, tzinfo=UTC))
+    ledger = Ledger.open(copy, clock=clock, pin_profile=CHEAP_PROFILE)
+    plant = Plant(load(starter_folder()), ledger, "T1")
+    keys = ("2026-11-24/early", "2026-11-23/late", "2026-11-23/early")
+    windows = {key: window_named(plant.library.plant.shifts, key, plant.zone) for key in keys}
+    async with opened(plant, SMALL) as (app, pilot):
+        await pilot.press("f8")
+        await until_top(pilot, "ShiftScreen")
+        for key in keys:
+            (waits,) = review_of(plant, windows[key]).summary.undecided
+            await pilot.press("left", *(("left",) if key.endswith("23/late") else ()))  # past the night
+            await pilot.press("f6")
+            await until_top(pilot, "ReviewScreen")
+            await until(pilot, lambda: "1 deviation waits for a decision first" in text_of(app))
+            assert rows(app).choose(f"deviation {waits.work} {waits.n}")
+            await pilot.press("f5")
+            await until_top(pilot, "MenuScreen")
+            await pilot.press("4")
+            await until_top(pilot, "AskScreen")
+            await pilot.press(*"lab", "enter")
+            await sign_in(pilot, "CI")
+            await until(pilot, lambda: "nothing speaks against signing" in text_of(app))
+            await pilot.press("f6")
+            await until_top(pilot, "AskScreen")
+            await pilot.press(*"all told", "enter")
+            await sign_in(pilot, "CI")
+            await until(pilot, lambda: "Signed by C. Iversen" in text_of(app))
+            app.end_session()
+            await pilot.press("f7")
+            await sign_in(pilot, "SH")
+            await until(pilot, lambda: "Taken over by S. Holt" in text_of(app))
+            app.end_session()
+            await pilot.press("escape")
+            await until_top(pilot, "ShiftScreen")
+    for key in keys:
+        review = review_of(plant, windows[key])
+        assert review.signature is not None
+        assert review.signature.taken_over is not None
+        assert (review.signature.person, review.signature.taken_over.person) == ("CI", "SH")
+        assert holds_what_was_signed(review.signature)
+        assert review.changed == ()
+        assert "hold" in {one.decision for one in review.signature.summary.deviations}
+
+
+def test_a_shift_across_midnight_is_signed_and_taken_over_already(plant: Plant) -> None:
+    window = window_named(plant.library.plant.shifts, "2026-11-23/night", plant.zone)
+    review = review_of(plant, window)
+    assert review.signature is not None
+    assert review.signature.taken_over is not None
+    assert [line.work for line in review.summary.works] == ["C-0007"]
+    assert review.changed == ()
+
+
+def test_a_review_has_something_of_everything_to_show(plant: Plant) -> None:
+    works = plant.works()
+    causes = {
+        part.cause for state in works if (found := minutes_spent(state, plant.now())) for part in found.parts
+    }
+    assert causes >= {"over", "stop", "waiting", "searching", "again", "order", "left"}
+    window = window_named(plant.library.plant.shifts, "2026-11-24/early", plant.zone)
+    summary = review_of(plant, window).summary
+    assert {one.sort for one in summary.sign_offs} == {"late", "open"}
+    assert summary.locks
+    assert {one.sort for one in summary.due} >= {"correction"}
+    for line in summary.works:
+        if line.flush is not None and line.flush.counted is not None:
+            assert abs(line.flush.counted - line.flush.bars_pushed) < 20

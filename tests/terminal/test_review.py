@@ -1,0 +1,281 @@
+"""Review and Minutes: a shift reviewed, dispositioned, signed and taken over by keys, by touch and with a scanner."""
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from datetime import timedelta
+
+import pytest
+from textual.pilot import Pilot
+
+from floorterm.changeover.acts import Abandon, Dispose, ExplainMinutes, RaiseDeviation, SignStep
+from floorterm.demo.clock import SetClock
+from floorterm.people import Permission, Person
+from floorterm.plant import Plant
+from floorterm.shift.signing import COUNTERSIGNED, KINDS, SIGNED
+from floorterm.shift.summarise import minutes_line
+from floorterm.shift.window import window_named
+from floorterm.shift_review import review_of
+from floorterm.terminal.app import FloorApp
+from floorterm.terminal.widgets.rows import Rows
+from floorterm.wording import words
+from tests.conftest import PIN, who
+from tests.terminal.conftest import EVERY_STEP, CrewAt
+from tests.terminal.hands import Hands, Keyboard, Scanner, Touch, screen_text
+from tests.terminal.shell import (
+    COMFORTABLE,
+    SMALL,
+    opened,
+    recorded,
+    rows,
+    sign_in,
+    text_of,
+    until,
+    until_top,
+)
+
+HANDS: dict[str, type[Hands]] = {"keyboard": Keyboard, "touch": Touch, "scanner": Scanner}
+GAPS_S = {"keyboard": 0.0, "touch": 0.01, "scanner": 0.01}
+
+
+@pytest.fixture
+def shift(plant: Plant, clock: SetClock) -> Plant:
+    """Five to two; a procedure was given up in the early shift, and nobody has decided what deviated in it."""
+    lead = Person(
+        code="TT", name="T. Thorn", permission=Permission.SUPERVISOR, duties=frozenset({"supervisor"}), badge="BADGE-TT"
+    )  # fmt: skip
+    plant.ledger.add_person(lead, PIN, by="AD")
+    work = plant.start_procedure(who(plant, "SS"), "L1", "jam-stamper", "begin").work
+    plant.act(work, RaiseDeviation(text="bars crack", critical="quality"), who(plant, "AA"), key="raise")
+    plant.act(work, Abandon(reason="it was no jam"), who(plant, "AA"), key="abandon")
+    clock.advance(timedelta(hours=7, minutes=55))
+    return plant
+
+
+@asynccontextmanager
+async def reviewing(
+    plant: Plant, size: tuple[int, int] = SMALL, **options: object
+) -> AsyncIterator[tuple[FloorApp, Pilot[int]]]:
+    """The Review screen of the shift that runs, opened from Shift."""
+    async with opened(plant, size, **options) as (app, pilot):
+        await pilot.press("f8")
+        await until_top(pilot, "ShiftScreen")
+        await pilot.press("f6")
+        await until_top(pilot, "ReviewScreen")
+        await until(pilot, lambda: rows(app).chosen is not None)
+        yield app, pilot
+
+
+@pytest.mark.parametrize("way", HANDS)
+async def test_a_shift_is_dispositioned_signed_and_taken_over(shift: Plant, way: str) -> None:
+    app = FloorApp(lambda: shift, scan_gap_s=GAPS_S[way])
+    async with app.run_test(size=SMALL) as pilot:
+        hands = HANDS[way](app, pilot)
+        await hands.until_top("LinesScreen")
+        await hands.until(lambda: app.desk.is_open, "the record")
+        await hands.key("f8")
+        await hands.until_top("ShiftScreen")
+        await hands.key("f6")
+        await hands.until_top("ReviewScreen")
+        await hands.until(lambda: "1 deviation waits for a decision first" in screen_text(app), "what waits")
+        (deviation,) = (row.key for row in app.screen.query_one(Rows).rows if row.key.startswith("deviation"))
+        await hands.pick(deviation)
+        await hands.until_top("MenuScreen")
+        await hands.pick("accept")
+        await hands.until_top("AskScreen")
+        await hands.type("as agreed")
+        await hands.key("enter")
+        await hands.until_top("SignInScreen")
+        await hands.sign("SS")
+        await hands.until(lambda: _newest(shift, app) == Dispose.KIND, "the disposition")
+        await hands.until(lambda: "nothing speaks against signing" in screen_text(app), "nothing to wait for")
+        await hands.key("f6")
+        await hands.until_top("AskScreen")
+        await hands.type("film sticks")
+        await hands.key("enter")
+        await hands.until_top("SignInScreen")
+        await hands.sign("SS")
+        await hands.until(lambda: _newest(shift, app) == SIGNED, "the signature")
+        await hands.until(
+            lambda: "Signed by S. Stern 13:55" in screen_text(app), "the signature on the screen"
+        )
+        assert "Not taken over yet" in screen_text(app)
+        app.end_session()
+        await hands.key("f7")
+        await hands.until_top("SignInScreen")
+        await hands.sign("TT")
+        await hands.until(lambda: _newest(shift, app) == COUNTERSIGNED, "the countersignature")
+        await hands.until(lambda: "Taken over by T. Thorn" in screen_text(app), "who took over")
+    signed, taken = shift.ledger.entries(kinds=KINDS)
+    assert (signed.person, signed.identity, signed.value["handover"]) == ("SS", "pin", "film sticks")
+    assert (taken.person, taken.identity, taken.value["signed"]) == ("TT", "pin", signed.n)
+    (decided,) = signed.value["summary"]["deviations"]
+    assert (decided["decision"], decided["decided_by"]) == ("accept", "S. Stern")
+
+
+def _newest(plant: Plant, app: FloorApp) -> str:
+    return "" if app.desk.pending else plant.ledger.entries(newest_first=True, limit=1)[0].kind
+
+
+@pytest.mark.parametrize(("size", "language"), [(SMALL, "en"), (COMFORTABLE, "es")])
+async def test_the_review_has_every_part_and_nothing_is_cut(
+    shift: Plant, size: tuple[int, int], language: str
+) -> None:
+    async with reviewing(shift, size, language=language) as (app, pilot):
+        keys = [row.key for row in rows(app).rows]
+        parts = ("changeovers", "deviations", "sign_offs", "locks", "due", "procedures")
+        assert [key for key in keys if key.startswith("heading")] == [f"heading {part}" for part in parts]
+        assert keys[:2] == ["state", "handover"]
+        seen = ""
+        for _ in range(6):
+            seen += text_of(app)
+            await pilot.press("pagedown")
+        for part in parts:
+            count = sum(key.startswith(part.removesuffix("s")) for key in keys)
+            title = words(f"shift.part_{part}", language, count=count or words("shift.none", language))
+            assert title.split(":")[0] in seen
+
+
+async def test_an_operator_does_not_sign_and_is_told_who_does(shift: Plant) -> None:
+    async with reviewing(shift) as (app, pilot):
+        await pilot.press("f3")
+        await until_top(pilot, "AskScreen")
+        await pilot.press("o", "k", "enter")
+        await until(pilot, lambda: "For the next shift: ok" in text_of(app))
+        await pilot.press("f6")
+        await sign_in(pilot, "BB")
+        await until(pilot, lambda: "A supervisor or safety officer signs" in text_of(app))
+        assert "NOT RECORDED" in text_of(app)
+    assert shift.ledger.entries(kinds=KINDS) == []
+
+
+async def test_what_happens_while_the_pin_is_typed_is_named_and_nothing_is_signed(
+    shift: Plant, clock: SetClock
+) -> None:
+    deviation = next(iter(shift.state("P-0001").deviations))
+    act = Dispose(deviation=deviation.n, decision="accept", reason="as agreed")
+    shift.act("P-0001", act, who(shift, "SS"), key="decide")
+    async with reviewing(shift) as (app, pilot):
+        await pilot.press("f6")
+        await until_top(pilot, "AskScreen")
+        await pilot.press("o", "k", "enter")
+        await until_top(pilot, "SignInScreen")
+        started = shift.start_procedure(who(shift, "SS"), "L2", "jam-stamper", "elsewhere")
+        await sign_in(pilot, "SS")
+        await until(pilot, lambda: "changed since this was shown" in text_of(app))
+        assert f"{started.work} reads differently now" in " ".join(text_of(app).split())
+        assert shift.ledger.entries(kinds=KINDS) == []
+        await until(pilot, lambda: f"work {started.work}" in [row.key for row in rows(app).rows])
+        assert "For the next shift: ok" in text_of(app)  # what was typed is still there
+        await pilot.press("f6")
+        await sign_in(pilot, "SS")
+        await recorded(pilot, shift, SIGNED)
+
+
+async def test_a_text_that_is_not_signed_yet_is_kept_when_one_leaves_the_review(shift: Plant) -> None:
+    async with reviewing(shift) as (app, pilot):
+        await pilot.press("f3")
+        await until_top(pilot, "AskScreen")
+        await pilot.press("o", "k", "enter")
+        await until(pilot, lambda: "For the next shift: ok" in text_of(app))
+        await pilot.press("escape")
+        await until_top(pilot, "ShiftScreen")
+        await pilot.press("f6")
+        await until_top(pilot, "ReviewScreen")
+        await until(pilot, lambda: "For the next shift: ok" in text_of(app))
+
+
+async def test_a_scan_that_names_nothing_here_says_so(shift: Plant) -> None:
+    app = FloorApp(lambda: shift, scan_gap_s=0.01)
+    async with app.run_test(size=SMALL) as pilot:
+        hands = Scanner(app, pilot)
+        await hands.until(lambda: app.desk.is_open, "the record")
+        await hands.key("f8")
+        await hands.until_top("ShiftScreen")
+        await hands.key("f6")
+        await hands.until_top("ReviewScreen")
+        await hands.scan("PAL-PLAIN")
+        await hands.until(lambda: "PAL-PLAIN" in screen_text(app), "that the code is none of here")
+    assert shift.ledger.entries(kinds=KINDS) == []
+
+
+# --- the minutes ----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("size", [SMALL, COMFORTABLE])
+async def test_one_screen_shows_the_three_figures_and_parts_that_add_up(
+    crew_at: CrewAt, size: tuple[int, int]
+) -> None:
+    crew = crew_at(EVERY_STEP)
+    crew.clock.advance(timedelta(minutes=30))
+    async with reviewing(crew.plant, size) as (app, pilot):
+        await until(pilot, lambda: rows(app).choose(f"work {crew.work}"))
+        await pilot.press("f4")
+        await until_top(pilot, "MinutesScreen")
+        await until(pilot, lambda: "sum of the parts" in text_of(app))
+        line = minutes_line(crew.state, crew.plant.now())
+        assert line is not None
+        text = text_of(app)
+        for name, seconds in (
+            ("planned", line.planned_s), ("standard", line.standard_s), ("actual", line.actual_s),
+        ):  # fmt: skip
+            assert f"{name} {seconds // 60}:{seconds % 60:02d}" in text
+        found = app.screen.query_one(Rows)
+        shown = [_seconds(row.lines[0][0].text) for row in found.rows]
+        assert sum(shown[:-1]) == shown[-1] == line.actual_s - line.planned_s
+        for row in found.rows:  # all of them on this one screen, none behind a page
+            assert row.lines[0][0].text.strip() in text
+        assert "tap here" not in text
+
+
+def _seconds(amount: str) -> int:
+    """+4:02 or -16:50 as seconds."""
+    whole, _, rest = amount.strip().lstrip("+-").partition(":")
+    seconds = int(whole) * 60 + int(rest)
+    return -seconds if "-" in amount else seconds
+
+
+async def test_whoever_knows_says_what_was_waiting(plant: Plant, clock: SetClock) -> None:
+    work = plant.start_procedure(who(plant, "SS"), "L1", "eyewash-weekly", "begin").work
+    step = next(plant.state(work).worksheet.steps())
+    choice = next(one.id for one in step.choices if not one.deviation)
+    clock.advance(timedelta(minutes=12))
+    plant.act(work, SignStep(step=step.id, choice=choice), who(plant, "VV"), key="sign")
+    async with opened(plant) as (app, pilot):
+        from floorterm.terminal.screens.minutes import MinutesScreen
+
+        app.session.begin(plant.ledger.person("VV"))
+        app.push_screen(MinutesScreen(work))
+        await until_top(pilot, "MinutesScreen")
+        await until(pilot, lambda: rows(app).choose(f"over {step.id}"))
+        await pilot.press("f5")
+        await until_top(pilot, "MenuScreen")
+        await pilot.press("1")
+        await until_top(pilot, "AskScreen")
+        await pilot.press("4", "enter")
+        await until(pilot, lambda: "reason" in text_of(app))
+        await pilot.press(*"crane", "enter")
+        await sign_in(pilot, "VV")  # the step is critical: this plant asks the PIN again
+        await recorded(pilot, plant, ExplainMinutes.KIND)
+        await until(pilot, lambda: "+4:00  waiting" in text_of(app))
+        assert rows(app).choose(f"waiting {step.id}")
+        await until(pilot, lambda: "(crane)" in text_of(app))  # the chosen part stands whole beneath the list
+    entry = plant.ledger.entries(kinds=(ExplainMinutes.KIND,))[0]
+    assert (entry.person, entry.step, entry.value["cause"], entry.reason) == (
+        "VV",
+        step.id,
+        "waiting",
+        "crane",
+    )
+
+
+async def test_the_review_of_a_shift_before_is_that_shift(shift: Plant, clock: SetClock) -> None:
+    clock.advance(timedelta(hours=1))
+    async with opened(shift) as (app, pilot):
+        await pilot.press("f8")
+        await until_top(pilot, "ShiftScreen")
+        await pilot.press("left", "f6")
+        await until_top(pilot, "ReviewScreen")
+        await until(pilot, lambda: "early shift, Tue 2026-11-24" in text_of(app))
+        assert any(row.key.startswith("deviation") for row in rows(app).rows)
+    window = window_named(shift.library.plant.shifts, "2026-11-24/early", shift.zone)
+    assert len(review_of(shift, window).summary.undecided) == 1
