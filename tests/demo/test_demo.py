@@ -18,7 +18,8 @@ from floorterm.plant import Plant
 from floorterm.shift.signing import holds_what_was_signed
 from floorterm.shift.window import window_named
 from floorterm.shift_review import review_of
-from tests.terminal.shell import SMALL, opened, rows, sign_in, text_of, until, until_top
+from floorterm.terminal.app import FloorApp
+from tests.terminal.hands import Keyboard, screen_text
 
 _MEMORY = Path("/dev/shm")
 
@@ -132,35 +133,43 @@ async def test_the_three_shifts_are_reviewed_dispositioned_signed_and_taken_over
     plant = Plant(load(starter_folder()), ledger, "T1")
     keys = ("2026-11-24/early", "2026-11-23/late", "2026-11-23/early")
     windows = {key: window_named(plant.library.plant.shifts, key, plant.zone) for key in keys}
-    async with opened(plant, SMALL) as (app, pilot):
-        await pilot.press("f8")
-        await until_top(pilot, "ShiftScreen")
+    app = FloorApp(lambda: plant, scan_gap_s=0.0)
+    async with app.run_test(size=(80, 24)) as pilot:
+        hands = Keyboard(app, pilot)
+        await hands.until(lambda: app.desk.is_open, "the record")
+        await hands.key("f8")
+        await hands.until_top("ShiftScreen")
         for key in keys:
             (waits,) = review_of(plant, windows[key]).summary.undecided
-            await pilot.press("left", *(("left",) if key.endswith("23/late") else ()))  # past the night
-            await pilot.press("f6")
-            await until_top(pilot, "ReviewScreen")
-            await until(pilot, lambda: "1 deviation waits for a decision first" in text_of(app))
-            assert rows(app).choose(f"deviation {waits.work} {waits.n}")
-            await pilot.press("f5")
-            await until_top(pilot, "MenuScreen")
-            await pilot.press("4")
-            await until_top(pilot, "AskScreen")
-            await pilot.press(*"lab", "enter")
-            await sign_in(pilot, "CI")
-            await until(pilot, lambda: "nothing speaks against signing" in text_of(app))
-            await pilot.press("f6")
-            await until_top(pilot, "AskScreen")
-            await pilot.press(*"all told", "enter")
-            await sign_in(pilot, "CI")
-            await until(pilot, lambda: "Signed by C. Iversen" in text_of(app))
+            for _ in range(2 if key == "2026-11-23/late" else 1):  # the night between was signed before
+                await hands.key("left")
+            await hands.key("f6")
+            await hands.until_top("ReviewScreen")
+            await hands.until(lambda: "1 deviation waits" in screen_text(app), f"what waits in {key}")
+            await hands.pick(f"deviation {waits.work} {waits.n}")
+            await hands.until_top("MenuScreen")
+            await hands.pick("hold")
+            await hands.until_top("AskScreen")
+            await hands.type("lab")
+            await hands.key("enter")
+            await hands.until_top("SignInScreen")
+            await hands.sign("CI")
+            await hands.until(lambda: "nothing speaks against" in screen_text(app), "the decision")
+            await hands.key("f6")
+            await hands.until_top("AskScreen")
+            await hands.type("all told")
+            await hands.key("enter")
+            await hands.until_top("SignInScreen")
+            await hands.sign("CI")
+            await hands.until(lambda: "Signed by C. Iversen" in screen_text(app), "the signature")
             app.end_session()
-            await pilot.press("f7")
-            await sign_in(pilot, "SH")
-            await until(pilot, lambda: "Taken over by S. Holt" in text_of(app))
+            await hands.key("f7")
+            await hands.until_top("SignInScreen")
+            await hands.sign("SH")
+            await hands.until(lambda: "Taken over by S. Holt" in screen_text(app), "the countersignature")
             app.end_session()
-            await pilot.press("escape")
-            await until_top(pilot, "ShiftScreen")
+            await hands.key("escape")
+            await hands.until_top("ShiftScreen")
     for key in keys:
         review = review_of(plant, windows[key])
         assert review.signature is not None
