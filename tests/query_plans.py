@@ -15,7 +15,8 @@ from floorterm.entries import Draft
 from floorterm.inspecting import inspections_due, people_trained
 from floorterm.plant import Plant, Who
 from floorterm.review.lockout_audit import audit_period, month_of
-from floorterm.terminal.plain import locks_text, next_text, shift_text, status_text
+from floorterm.shift_review import review_of, shift_to_review
+from floorterm.terminal.plain import locks_text, next_text, review_text, shift_text, status_text
 from floorterm.terminal.views.shown import work_view
 
 
@@ -53,6 +54,7 @@ def everything_asked(plant: Plant) -> None:
     plant = Plant(plant.library, plant.ledger, "T1")  # one that has read nothing yet
     list(status_text(plant, "en"))
     list(shift_text(plant, "en"))
+    list(review_text(review_of(plant, shift_to_review(plant)), "en"))
     for line in plant.library.lines:
         list(locks_text(plant, line, None, "en"))
         plant.tanks(line)

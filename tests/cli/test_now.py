@@ -131,3 +131,32 @@ def test_a_terminal_that_cannot_draw_is_told_these_commands() -> None:
     said = why_not({"TERM": "dumb"}, stdin_tty=True, stdout_tty=True)
     for command in COMMANDS:
         assert command in said
+
+
+def test_the_review_of_a_shift_as_lines_and_for_programs(tmp_path: Path) -> None:
+    db = tmp_path / "demo.db"
+    shutil.copyfile(shipped(), db)
+    asked = ["shift", "--review", "--of", "2026-11-24/early", "--db", str(db)]
+    text = CliRunner().invoke(main, asked).output
+    for part in (
+        "Shift review  early shift",
+        "NOT SIGNED",
+        "planned 135:30, standard 135:30",
+        "Locks recorded as on",
+    ):
+        assert part in text
+    told = json.loads(CliRunner().invoke(main, [*asked, "--json"]).stdout)
+    assert told["summary"]["shift"] == "2026-11-24/early"
+    assert told["text"] == text.splitlines()
+    assert (told["signatures"], told["changed"]) == ([], [])
+    for work in told["summary"]["works"]:
+        minutes = work.get("minutes")
+        if minutes is not None:
+            assert (
+                sum(part["seconds"] for part in minutes["parts"])
+                == minutes["actual_s"] - minutes["planned_s"]
+            )
+    spanish = CliRunner().invoke(main, [*asked, "--language", "es"]).output
+    assert "Revisión del turno  turno de mañana" in spanish
+    none = CliRunner().invoke(main, ["shift", "--of", "noon", "--db", str(db)])
+    assert (none.exit_code, "2026-11-24/early" in none.output) == (2, True)

@@ -33,12 +33,13 @@ def _asked(kind: str, db: tuple[str, int]) -> list[str]:
         "lockout": ["P-0001/stamper-1"],
         "inspection": [str(db[1])],
         "sheet": ["lockout-line-1"],
+        "shift": ["2026-11-24/early"],
     }
     month = ["--month", "2026-11"] if kind == "audit" else []
     return [kind, *what[kind], *month, "--db", db[0], "--by", "VV"]
 
 
-@pytest.mark.parametrize("kind", ["audit", "lockout", "inspection", "sheet"])
+@pytest.mark.parametrize("kind", ["audit", "lockout", "inspection", "sheet", "shift"])
 def test_every_kind_is_written_in_every_form_and_twice_the_same(
     kind: str, db: tuple[str, int], tmp_path: Path
 ) -> None:
@@ -107,3 +108,9 @@ def test_a_file_that_cannot_be_written_is_no_traceback(tmp_path: Path) -> None:
     done = _run("sheet", "lockout-press-2", "--format", "html", "--out", str(tmp_path / "no" / "x.html"))
     assert done.exit_code == 2
     assert "cannot be written" in done.stderr
+
+
+def test_a_shift_that_is_none_names_those_there_are(db: tuple[str, int]) -> None:
+    done = _run("shift", "2026-11-24/noon", "--db", db[0])
+    assert done.exit_code == 2
+    assert "2026-11-24/early, 2026-11-24/late, 2026-11-24/night" in done.output

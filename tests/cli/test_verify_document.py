@@ -49,6 +49,20 @@ def test_a_document_matches_also_when_the_record_has_gone_on(form: str, db: Path
     assert said["seal"].startswith("floorterm seal: entry ")
 
 
+@pytest.mark.parametrize("what", [(), ("2026-11-24/early",)])
+def test_the_report_of_a_shift_is_made_anew_as_any_other(
+    what: tuple[str, ...], db: Path, plant: Plant
+) -> None:
+    out = db.with_name("shift.json")
+    asked = ["report", "shift", *what, "--format", "json", "--db", str(db), "--out", str(out)]
+    done = CliRunner(env=MOMENT).invoke(main, asked)
+    assert done.exit_code == 0, done.output
+    inspected(plant)
+    assert _verify(db, out).exit_code == 0
+    out.write_bytes(out.read_bytes().replace(b"P-0001", b"P-0002", 1))
+    assert _verify(db, out).exit_code == 1
+
+
 @pytest.mark.parametrize(
     ("form", "alter"),
     [

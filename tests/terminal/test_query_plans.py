@@ -82,5 +82,7 @@ async def test_no_screen_walks_the_record() -> None:
                 await pilot.press("left")
                 await pilot.press("f4")
                 await until(pilot, lambda: type(app.screen).__name__ == "EntriesScreen")
+                await pilot.press("escape", "f6")
+                await until(pilot, lambda: type(app.screen).__name__ == "ReviewScreen")
     assert len(statements) > 8
     assert _walking(plant, statements) == []
