@@ -31,10 +31,8 @@ def shift_document(review: "Review", printing: Printing) -> Document:
     summary = signature.summary if signature is not None else review.summary
     blocks: list[Block] = [_facts(review, summary, printing)]
     blocks += _changeovers(summary, language)
-    blocks += [
-        Heading(text=_part("deviations", len(summary.deviations), language)),
-        _deviations(summary, language),
-    ]
+    blocks.append(Heading(text=_part("deviations", len(summary.deviations), language)))
+    blocks += [_deviations(summary, language)] if summary.deviations else []
     blocks += _lists(summary, language)
     if signature is None:
         blocks.append(Signatures(roles=(printing.say("supervisor"), words("shift.next_lead", language))))
@@ -156,7 +154,6 @@ def _deviations(summary: Summary, language: str) -> Table:
         ),
         widths=(2, 6, 6, 7),
         numbers=(0,),
-        empty=words("shift.none", language),
     )
 
 
