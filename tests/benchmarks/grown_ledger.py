@@ -5,8 +5,8 @@
 The entries are the demo plant's own, over and over: every finished piece of work of its two days with its whole
 worksheet, numbered, dated and chained anew, every other day of the plant after the last. The newest days are left
 as they were, a changeover in the middle of a lockout. Printed for each size: seconds of `floorterm status` as a
-process, of the first screen with the record, milliseconds of drawing Work, of a signature, of `shift` and of the
-audit of a month, then what verifying costs beside hashing the same texts.
+process, of the first screen with the record, milliseconds of drawing Work, of a signature, of `shift`, of the
+review of a shift and of the audit of a month, then what verifying costs beside hashing the same texts.
 """
 
 import hashlib
@@ -33,6 +33,8 @@ from floorterm.ledger import Ledger
 from floorterm.ledger.guards import GUARDS
 from floorterm.plant import Plant, Who
 from floorterm.review.lockout_audit import audit_period, month_of
+from floorterm.shift.window import window_at
+from floorterm.shift_review import review_of
 from floorterm.terminal.plain import shift_text
 from floorterm.terminal.views.shown import work_view
 from tests.terminal.pty_run import PseudoTerminal
@@ -45,6 +47,7 @@ _ABOUT = {
     "deviation.disposed": "deviation",
     "inspection.reviewed": "inspection",
     "inspection.corrected": "inspection",
+    "shift.countersigned": "signed",
 }
 
 
@@ -269,6 +272,13 @@ def _inside(path: Path, later: timedelta) -> None:
         return list(shift_text(Plant(plant.library, plant.ledger, "T1"), "en"))
 
     _say("shift by one who read nothing before, p50", _p50(fresh, 5))
+    early = window_at(plant.library.plant.shifts, plant.now() - timedelta(hours=6), plant.zone)
+
+    def review(_: int) -> object:
+        return review_of(Plant(plant.library, plant.ledger, "T1"), early)
+
+    _say("review of a shift by one who read nothing before, p50", _p50(review, 5))
+    _say("review of a shift again, p50", _p50(lambda _: review_of(plant, early), 20))
     month = month_of(plant.today())
     _say("audit of a month, p50", _p50(lambda _: audit_period(plant, *month), 3))
 
