@@ -270,6 +270,7 @@ class _Builder:
             since=next(iter(self.ordering.resolve(since, part)), "") if since else "",
             required_kg=(flush.required_kg if flush else Decimal(0)) if spec.kind == "flush" else None,
             mark=spec.mark or "",
+            tells=spec.tells or "",
             item=spec.item or "",
         )
 

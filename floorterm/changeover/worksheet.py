@@ -87,6 +87,7 @@ class Step:
     event: Event | None = None
     job: str = ""
     point: str = ""
+    tells: str = ""  # the lot that it names ("noodles"), or what it says of one ("noodles.cure_age_d")
     item: str = ""  # kind "protect": what is put on or made sure of
 
     @property

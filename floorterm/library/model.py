@@ -21,6 +21,7 @@ from floorterm.library.bar_data import (
     SafetyMaximum,
 )
 from floorterm.library.flush_data import CalibrationPolicy, CleaningSpec, FlushingSpec, PriceList
+from floorterm.library.lot_data import LotPolicy
 from floorterm.library.lye_data import LyePolicy, LyeWork
 from floorterm.library.plan_data import LinePlan, PlanMachine, PlanPlace
 from floorterm.library.procedures import (
@@ -195,6 +196,7 @@ class PlantFile(Model):
     calibration: CalibrationPolicy = CalibrationPolicy()
     lye: LyePolicy | None = None
     record: RecordPolicy = RecordPolicy()
+    lots: LotPolicy = LotPolicy()
     bar_formats: tuple[BarFormat, ...] = ()
     net_content: NetContentPolicy = NetContentPolicy()
     first_aid: Annotated[tuple[FirstAidTopic, ...], Field(min_length=1)]

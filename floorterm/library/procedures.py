@@ -35,6 +35,9 @@ class Choice(Model):
     stops: Flag = False
 
 
+Tells = Literal["noodles", "oil", "colour", "packing", "pallet", "noodles.cure_age_d", "noodles.alkali_pct"]
+
+
 class StepSpec(Model):
     """One step as written. What may be entered is decided by `kind`."""
 
@@ -74,6 +77,8 @@ class StepSpec(Model):
     item: Id | None = None
     # what the step tells the changeover, besides being done
     mark: Literal["last_good_outgoing", "first_good_incoming"] | None = None
+    # the lot that a text or scan names, or what a reading says of it; for the genealogy
+    tells: Tells | None = None
     source: str = ""
 
     @model_validator(mode="after")
@@ -100,6 +105,9 @@ class StepSpec(Model):
                 broken.append(f"{name}: nothing, as only a step of kind {kind} has it")
         if self.method is not None and self.acid_mol_l is not None:
             broken.append("method: nothing, as a titration is worked out already")
+        named = ("reading",) if self.tells and "." in self.tells else ("text", "scan")
+        if self.tells is not None and self.kind not in named:
+            broken.append(f"tells: nothing, as only a step of kind {' or '.join(named)} tells that")
         if self.low is not None and self.high is not None and self.low > self.high:
             broken.append(f"low: a number not above high ({self.high})")
         return unbroken(self, broken)

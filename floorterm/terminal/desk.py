@@ -187,9 +187,11 @@ class Desk:
         *,
         key: str | None = None,
         screen: MessagePump | None = None,
+        pin_again: bool = True,
     ) -> bool:
-        """Record something of the plant that belongs to no piece of work; the PIN is asked."""
-        return self._ask(screen, key, write, signature=self._app.signer.with_pin)
+        """Record something of the plant that belongs to no piece of work; the PIN is asked, again if need be."""
+        signer = self._app.signer
+        return self._ask(screen, key, write, signature=signer.with_pin if pin_again else signer.in_session)
 
     def _start(self, begin: "Callable[[Plant, Signature, str], State]", key: str | None) -> bool:
         def write(plant: "Plant", by: Signature, key: str) -> "Entry":

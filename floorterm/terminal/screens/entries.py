@@ -1,8 +1,9 @@
 """Entries of the record: those of one work, or those of one shift; Enter shows one whole."""
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
+from textual.binding import Binding, BindingType
 from textual.widget import Widget
 
 from floorterm.terminal.base import FloorScreen
@@ -21,6 +22,9 @@ class EntriesScreen(FloorScreen[None]):
     """What was recorded, in the order of the record; the newest is chosen first."""
 
     CSS_PATH = "entries.tcss"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f6", "lots", "lots.key_lots", id="entries.lots"),
+    ]
 
     def __init__(self, *, work: str = "", window: "Window | None" = None, at: int | None = None) -> None:
         super().__init__()
@@ -90,3 +94,9 @@ class EntriesScreen(FloorScreen[None]):
             return whole_entry(entry, zone, width, language)
 
         self.app.push_screen(ReadScreen("terminal.entry", "terminal.entry_question", lines))
+
+    def action_lots(self) -> None:
+        """What went into the lines and what came out."""
+        from floorterm.terminal.screens.lots import LotsScreen  # noqa: PLC0415
+
+        self.app.push_screen(LotsScreen())

@@ -75,6 +75,7 @@ class WorkScreen(FloorScreen[None]):
         Binding("f5", "more", "work.key_more", id="work.more"),
         Binding("f6", "lye", "work.key_lye", id="work.lye"),
         Binding("f7", "paper", "work.key_paper", id="work.paper", show=False),
+        Binding("f8", "lots", "lots.key_lots", id="work.lots"),
         Binding("pagedown", "turn(1)", "work.key_turn", id="work.turn", show=False),
         Binding("pageup", "turn(-1)", "work.key_turn_back", id="work.turn_back", show=False),
     ]
@@ -405,6 +406,12 @@ class WorkScreen(FloorScreen[None]):
             text = as_text(self._shown.worksheet, self.language, self._shown)
             lines = [(Span(line),) for line in text.splitlines()]
             self.app.push_screen(TextScreen(self.title_text(), say("paper_question", self.language), lines))
+
+    def action_lots(self) -> None:
+        """What went into the lines and what came out."""
+        from floorterm.terminal.screens.lots import LotsScreen  # noqa: PLC0415
+
+        self.app.push_screen(LotsScreen())
 
     def action_more(self) -> None:
         """Everything that is not the next step."""

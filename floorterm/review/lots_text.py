@@ -1,0 +1,24 @@
+"""Lots as words: the row of a lot that was found, the lines of an answer on a screen."""
+
+from datetime import tzinfo
+
+from floorterm.genealogy.trace import Found
+from floorterm.wording import words
+
+
+def found_row(one: Found, zone: tzinfo, language: str) -> tuple[str, ...]:
+    """Sort, lot, line, filled from and to, kg, and how it touched."""
+    made, taken = one.link.made, one.link.taken
+    how = [words("lots.carried" if one.link.carried else "lots.fed", language)]
+    if taken.share_pct is not None:
+        how.append(f"{taken.share_pct.normalize():f} %")
+    how += [words(f"lots.fact_{name}", language, number=said) for name, said in taken.facts]
+    return (
+        "  " * (one.depth - 1) + words(f"lots.sort_{one.lot.sort}", language),
+        one.lot.name,
+        made.line,
+        f"{made.begun.astimezone(zone):%Y-%m-%d %H:%M}",
+        f"{made.at.astimezone(zone):%Y-%m-%d %H:%M}",
+        "-" if made.kg is None else f"{made.kg:f}",
+        ", ".join(how),
+    )
