@@ -43,13 +43,15 @@ def _modules(app: FloorApp, width: int) -> list[tuple[bool, ...]]:
 
 @pytest.mark.parametrize(("size", "border"), [(SMALL, 2), (COMFORTABLE, 4)])
 @pytest.mark.parametrize("plain", [False, True])
-async def test_the_shift_screen_shows_the_whole_seal_as_a_code_and_in_digits(
+async def test_a_shifts_review_shows_the_whole_seal_as_a_code_and_in_digits(
     plant: Plant, size: tuple[int, int], border: int, plain: bool
 ) -> None:
     head = plant.ledger.head()
     async with opened(plant, size, plain=plain) as (app, pilot):
         await pilot.press("f8")
         await until_top(pilot, "ShiftScreen")
+        await pilot.press("f6")
+        await until_top(pilot, "ReviewScreen")
         await pilot.press("f8")
         await until_top(pilot, "SealScreen")
         await until(pilot, lambda: plant.ledger.head().n == head.n + 1 and "█" in text_of(app))
@@ -102,6 +104,8 @@ async def test_a_seal_that_cannot_be_recorded_is_not_shown(plant: Plant) -> None
     async with opened(reader) as (app, pilot):
         await pilot.press("f8")
         await until_top(pilot, "ShiftScreen")
+        await pilot.press("f6")
+        await until_top(pilot, "ReviewScreen")
         await pilot.press("f8")
         await until(pilot, lambda: "can be read, not" in text_of(app))
         assert "█" not in text_of(app)

@@ -35,6 +35,7 @@ class ReviewScreen(FloorScreen[None]):
         Binding("f5", "decide", "terminal.key_decide", id="review.decide"),
         Binding("f6", "sign", "shift.key_sign", id="review.sign"),
         Binding("f7", "take_over", "shift.key_take_over", id="review.take_over"),
+        Binding("f8", "seal", "proof.key_seal", id="review.seal"),
     ]
 
     def __init__(self, window: "Window", drafts: dict[str, str]) -> None:
@@ -122,6 +123,12 @@ class ReviewScreen(FloorScreen[None]):
             self.app.push_screen(EntriesScreen(work=row.work))
         elif row.key == "handover":
             self.action_handover()
+
+    def action_seal(self) -> None:
+        """The record's seal as a code to photograph."""
+        from floorterm.terminal.screens.seal import SealScreen  # noqa: PLC0415
+
+        self.app.push_screen(SealScreen())
 
     def action_minutes(self) -> None:
         """Why a changeover took as long as it did."""

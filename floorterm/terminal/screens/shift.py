@@ -28,7 +28,6 @@ class ShiftScreen(FloorScreen[None]):
         Binding("f5", "settle", "terminal.key_decide", id="shift.settle"),
         Binding("f6", "review", "shift.key_review", id="shift.review"),
         Binding("f7", "open_work", "terminal.key_work", id="shift.work"),
-        Binding("f8", "seal", "proof.key_seal", id="shift.seal"),
         Binding("left", "turn(-1)", "terminal.key_before", id="shift.before"),
         Binding("right", "turn(1)", "terminal.key_after", id="shift.after"),
     ]
@@ -139,12 +138,6 @@ class ShiftScreen(FloorScreen[None]):
         from floorterm.terminal.screens.review import ReviewScreen  # noqa: PLC0415
 
         self.app.push_screen(ReviewScreen(self.window, self._drafts))
-
-    def action_seal(self) -> None:
-        """The record's seal as a code to photograph."""
-        from floorterm.terminal.screens.seal import SealScreen  # noqa: PLC0415
-
-        self.app.push_screen(SealScreen())
 
     def action_open_work(self) -> None:
         """The work of the row, as it stands."""
