@@ -62,6 +62,12 @@ def review_of(plant: "Plant", window: Window) -> Review:
     return Review(window=window, summary=summary, signatures=found, changed=changed)
 
 
+def signature_of(plant: "Plant", window: Window) -> ShiftSignature | None:
+    """The newest signature of a shift, without computing what it shows now."""
+    found = signatures_of(window.key, plant.ledger.entries(kinds=KINDS, since=opens_at(window)))
+    return found[-1] if found else None
+
+
 def summary_of(plant: "Plant", window: Window) -> Summary:
     """The summary of a shift as the record has it now."""
     return summarise(window, shift_states(plant, window), tuple(_due(plant, window)), plant.now())

@@ -164,9 +164,16 @@ def _lists(summary: Summary, language: str) -> Iterator[Block]:
             (f"{telling.tell(one.line, language)} {one.work}", telling.sign_off_text(one, summary, language))
             for one in summary.sign_offs
         ],
-        "locks": [
-            (f"{telling.tell(one.line, language)} {one.work}", telling.lock_text(one, summary, language))
-            for one in summary.locks
+        "lockouts": [
+            (
+                f"{telling.tell(one.line, language)} {one.work}",
+                ": ".join(
+                    text
+                    for text in (telling.lockout_text(one, summary, language), telling.locks_text(one))
+                    if text
+                ),
+            )
+            for one in summary.lockouts
         ],
         "due": [
             (words(f"shift.sort_{one.sort}", language), telling.due_text(one, language))
@@ -185,5 +192,5 @@ def _lists(summary: Summary, language: str) -> Iterator[Block]:
         yield Heading(text=_part(name, len(pairs), language))
         if pairs:
             yield KeyValues(pairs=tuple(pairs))
-        if pairs and name == "locks":
+        if pairs and name == "lockouts":
             yield Paragraph(text=words("shift.lock_decides", language), weight="quiet")

@@ -6,13 +6,15 @@ from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
 
 from floorterm.changeover.minutes import Part, minutes_spent
 from floorterm.changeover.queries import open_steps
-from floorterm.changeover.state import Deviation, State
+from floorterm.changeover.state import Deviation, Signed, State
 from floorterm.changeover.worksheet import Worksheet
+from floorterm.lockout.state import LockOn
 from floorterm.shift.summary import (
     DeviationLine,
     DueLine,
     FlushLine,
     LockLine,
+    LockoutLine,
     MinutesLine,
     MinutesPart,
     SignOffLine,
@@ -47,7 +49,7 @@ def summarise(window: Window, states: Iterable[State], due: Sequence[DueLine], n
             if window.holds(one.at) or (one.open and one.at < window.until)
         ),
         sign_offs=tuple(line for state in during for line in _sign_offs(state, window, now)),
-        locks=tuple(line for state in found for line in _locks(state, window)),
+        lockouts=tuple(line for state in found for line in _lockouts(state, window)),
         due=tuple(due),
     )
 
@@ -179,15 +181,26 @@ def _sign_offs(state: State, window: Window, now: datetime) -> Iterator[SignOffL
         yield SignOffLine(sort="release", work=state.work, line=line)
 
 
-def _locks(state: State, window: Window) -> Iterator[LockLine]:
-    for lock in state.locks_on():
-        if lock.at is not None and lock.at >= window.until:
+def _lockouts(state: State, window: Window) -> Iterator[LockoutLine]:
+    """What is begun and not closed, as far as it was begun before the shift's end."""
+    for job in state.locks.values():
+        begun = [one.done_at for one in state.history if _is_of(state.worksheet, one, job.job.id)]
+        if not job.begun or job.closed or (begun and min(begun) >= window.until):
             continue
-        yield LockLine(
+        locks = (lock for lock in job.locks_on() if lock.at is None or lock.at < window.until)
+        yield LockoutLine(
             work=state.work,
             line=state.worksheet.line.name,
-            point=lock.point,
-            lock=lock.lock,
-            owner=lock.owner_name or lock.owner,
-            since=_time(lock.at) if lock.at is not None else "",
+            machine=job.job.machine,
+            locks=tuple(_lock(lock) for lock in locks),
         )
+
+
+def _is_of(sheet: Worksheet, one: Signed, job: str) -> bool:
+    step = sheet.step(one.act.step)
+    return step is not None and step.job == job
+
+
+def _lock(lock: LockOn) -> LockLine:
+    since = _time(lock.at) if lock.at is not None else ""
+    return LockLine(point=lock.point, lock=lock.lock, owner=lock.owner_name or lock.owner, since=since)

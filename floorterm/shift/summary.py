@@ -127,12 +127,20 @@ class SignOffLine:
 class LockLine:
     """A lock that the record has on."""
 
-    work: str
-    line: Text
     point: str
     lock: str
     owner: str
-    since: str
+    since: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LockoutLine:
+    """A lockout that is begun and not closed, with its locks; it can be open without any."""
+
+    work: str
+    line: Text
+    machine: Text
+    locks: tuple[LockLine, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,7 +169,7 @@ class Summary:
     works: tuple[WorkLine, ...] = ()
     deviations: tuple[DeviationLine, ...] = ()
     sign_offs: tuple[SignOffLine, ...] = ()
-    locks: tuple[LockLine, ...] = ()
+    lockouts: tuple[LockoutLine, ...] = ()
     due: tuple[DueLine, ...] = ()
 
     @property
@@ -208,7 +216,7 @@ def differences(old: Summary, new: Summary, *, dues: bool = True) -> tuple[Say, 
         *_between("work", _keyed(old.works, "work"), _keyed(new.works, "work")),
         *_between("deviation", _keyed(old.deviations, "n"), _keyed(new.deviations, "n")),
         *_between("sign_off", _keyed(old.sign_offs, "work"), _keyed(new.sign_offs, "work")),
-        *_between("lock", _keyed(old.locks, "lock"), _keyed(new.locks, "lock")),
+        *_between("lockout", _keyed(old.lockouts, "work"), _keyed(new.lockouts, "work")),
     ]
     if dues:
         found += _between("due", _keyed(old.due, "sort"), _keyed(new.due, "sort"))

@@ -7,7 +7,7 @@ from floorterm.shift.summary import (
     DeviationLine,
     DueLine,
     FlushLine,
-    LockLine,
+    LockoutLine,
     MinutesLine,
     MinutesPart,
     SignOffLine,
@@ -144,12 +144,20 @@ def sign_off_text(line: SignOffLine, summary: Summary, language: str) -> str:
     return words(f"shift.sign_off_{line.sort}", language, **facts)
 
 
-def lock_text(line: LockLine, summary: Summary, language: str) -> str:
-    """A lock that the record has on."""
-    since = clock(line.since, summary) if line.since else "-"
-    return words(
-        "shift.lock", language, lock=line.lock or "-", point=line.point, owner=line.owner, since=since
-    )
+def lockout_text(line: LockoutLine, summary: Summary, language: str) -> str:
+    """A lockout that is open: its machine, how many locks are on, whose, since when."""
+    machine, locks = tell(line.machine, language), line.locks
+    if not locks:
+        return words("shift.lockout_bare", language, machine=machine)
+    names = ", ".join(dict.fromkeys(lock.owner for lock in locks))
+    since = min((lock.since for lock in locks if lock.since), default="")
+    at = clock(since, summary) if since else "-"
+    return words("shift.lockout", language, n=len(locks), machine=machine, name=names, since=at)
+
+
+def locks_text(line: LockoutLine) -> str:
+    """Each lock with its point."""
+    return ", ".join(f"{lock.point} ({lock.lock or '-'})" for lock in line.locks)
 
 
 def due_text(line: DueLine, language: str) -> str:

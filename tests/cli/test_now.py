@@ -142,7 +142,7 @@ def test_the_review_of_a_shift_as_lines_and_for_programs(tmp_path: Path) -> None
         "Shift review  early shift",
         "NOT SIGNED",
         "planned 135:30, standard 135:30",
-        "Locks recorded as on",
+        "Lockouts still open: 1",
     ):
         assert part in text
     told = json.loads(CliRunner().invoke(main, [*asked, "--json"]).stdout)

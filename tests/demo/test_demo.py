@@ -198,7 +198,7 @@ def test_a_review_has_something_of_everything_to_show(plant: Plant) -> None:
     window = window_named(plant.library.plant.shifts, "2026-11-24/early", plant.zone)
     summary = review_of(plant, window).summary
     assert {one.sort for one in summary.sign_offs} == {"late", "open"}
-    assert summary.locks
+    assert summary.lockouts
     assert {one.sort for one in summary.due} >= {"correction"}
     for line in summary.works:
         if line.flush is not None and line.flush.counted is not None:

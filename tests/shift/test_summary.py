@@ -97,9 +97,11 @@ def test_bars_and_kg_stand_against_those_computed(summaries: dict[str, Summary])
 def test_what_is_missing_left_on_and_due_is_named(summaries: dict[str, Summary]) -> None:
     summary = summaries["2026-11-24/early"]
     assert [one.work for one in summary.sign_offs if one.sort == "open"] == ["C-0011"]
-    assert {lock.owner for lock in summary.locks} == {"R. Ode"}
+    (lockout,) = summary.lockouts
+    assert (lockout.work, {lock.owner for lock in lockout.locks}) == ("C-0011", {"R. Ode"})
+    assert all(lock.since < summary.until for lock in lockout.locks)
     assert {one.sort for one in summary.due} == {"review", "correction"}
-    assert summaries["2026-11-23/early"].locks == ()
+    assert summaries["2026-11-23/early"].lockouts == ()
 
 
 def test_the_digest_is_that_of_canonical_json_of_all_that_is_signed(summaries: dict[str, Summary]) -> None:
@@ -124,7 +126,7 @@ def test_a_difference_says_what_it_is_in_every_language(summaries: dict[str, Sum
         "diff_work": replace(old, works=(replace(first, status="open"), *rest)),
         "diff_deviation": replace(old, deviations=()),
         "diff_sign_off": replace(old, sign_offs=()),
-        "diff_lock": replace(old, locks=old.locks[1:]),
+        "diff_lockout": replace(old, lockouts=()),
         "diff_due": replace(old, due=old.due[1:]),
         "diff_hours": replace(old, until="2026-11-24T15:00:00-07:00"),
     }

@@ -14,8 +14,9 @@ from floorterm.plant import Plant
 from floorterm.shift.signing import COUNTERSIGNED, KINDS, SIGNED
 from floorterm.shift.summarise import minutes_line
 from floorterm.shift.window import window_named
-from floorterm.shift_review import review_of
+from floorterm.shift_review import countersign, review_of, sign
 from floorterm.terminal.app import FloorApp
+from floorterm.terminal.views.record import entry_lines
 from floorterm.terminal.widgets.rows import Rows
 from floorterm.wording import words
 from tests.conftest import PIN, who
@@ -122,7 +123,7 @@ async def test_the_review_has_every_part_and_nothing_is_cut(
 ) -> None:
     async with reviewing(shift, size, language=language) as (app, pilot):
         keys = [row.key for row in rows(app).rows]
-        parts = ("changeovers", "deviations", "sign_offs", "locks", "due", "procedures")
+        parts = ("changeovers", "deviations", "sign_offs", "lockouts", "due", "procedures")
         assert [key for key in keys if key.startswith("heading")] == [f"heading {part}" for part in parts]
         assert keys[:2] == ["state", "handover"]
         seen = ""
@@ -169,6 +170,30 @@ async def test_what_happens_while_the_pin_is_typed_is_named_and_nothing_is_signe
         await pilot.press("f6")
         await sign_in(pilot, "SS")
         await recorded(pilot, shift, SIGNED)
+
+
+async def test_shift_says_at_a_glance_whether_it_is_signed_and_taken_over(
+    shift: Plant, clock: SetClock
+) -> None:
+    deviation = next(iter(shift.state("P-0001").deviations))
+    act = Dispose(deviation=deviation.n, decision="scrap", reason="as agreed")
+    shift.act("P-0001", act, who(shift, "SS"), key="decide")
+    window = window_named(shift.library.plant.shifts, "2026-11-24/early", shift.zone)
+    async with opened(shift) as (app, pilot):
+        await pilot.press("f8")
+        await until_top(pilot, "ShiftScreen")
+        assert "SIGNED" not in text_of(app)  # it still runs
+        clock.advance(timedelta(hours=1))
+        await pilot.press("left")
+        await until(pilot, lambda: "NOT SIGNED" in text_of(app))
+        entry = sign(shift, who(shift, "SS"), review_of(shift, window), "film sticks", key="sign")
+        await pilot.press("right", "left")
+        await until(pilot, lambda: "signed by S. Stern, not taken over" in text_of(app))
+        countersign(shift, who(shift, "TT"), review_of(shift, window), key="take over")
+        await pilot.press("right", "left")
+        await until(pilot, lambda: "signed by S. Stern, taken over" in text_of(app))
+    left, _ = entry_lines(entry, None, shift.zone, "en")
+    assert "film sticks" in "".join(span.text for line in left for span in line)
 
 
 async def test_a_text_that_is_not_signed_yet_is_kept_when_one_leaves_the_review(shift: Plant) -> None:

@@ -11,7 +11,7 @@ from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import NotRecorded, Recorded
 from floorterm.terminal.screens.dialogs import AskScreen
 from floorterm.terminal.screens.entries import EntriesScreen
-from floorterm.terminal.views.text import Line, apart
+from floorterm.terminal.views.text import sides
 from floorterm.terminal.widgets.rows import Row, Rows
 from floorterm.wording import words
 
@@ -74,12 +74,9 @@ class ReviewScreen(FloorScreen[None]):
         return self._drafts.get(self._window.key, signed.handover if signed is not None else "")
 
     def _row(self, row: "ReviewRow", width: int) -> Row:
-        lines: list[Line] = []
-        for index, left in enumerate(row.left):
-            right = row.right[index] if index < len(row.right) else ()
-            room = width + 2 if row.heading else width  # a heading begins further left
-            lines.append(apart(left, right, room, plain=self.app.plain))
-        return Row(row.key, tuple(lines), heading=row.heading)
+        room = width + 2 if row.heading else width  # a heading begins further left
+        lines = sides(row.left, row.right, room, plain=self.app.plain)
+        return Row(row.key, lines, heading=row.heading)
 
     @property
     def chosen(self) -> "ReviewRow | None":

@@ -9,7 +9,7 @@ from textual.widget import Widget
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import NotRecorded
 from floorterm.terminal.screens.entries import EntriesScreen
-from floorterm.terminal.views.text import Line, apart
+from floorterm.terminal.views.text import Line, sides
 from floorterm.terminal.widgets.rows import Row, Rows
 
 if TYPE_CHECKING:
@@ -58,13 +58,16 @@ class ShiftScreen(FloorScreen[None]):
         return window_text(self.window, self.language)
 
     def right_line(self) -> Line:
-        """Whether the second place for seals is away, and since when."""
-        from floorterm.terminal.views.shift import second_place_line  # noqa: PLC0415
+        """Whether the second place for seals is away, and since when; else whether the shift is signed."""
+        from floorterm.shift_review import signature_of  # noqa: PLC0415
+        from floorterm.terminal.views.shift import second_place_line, signature_line  # noqa: PLC0415
 
         place = self.app.second_place
         if not self.desk.is_open:
             return ()
-        return second_place_line(place.fault, place.since, self.desk.plant.zone, self.language)
+        plant, language, window = self.desk.plant, self.language, self.window
+        away = second_place_line(place.fault, place.since, plant.zone, language)
+        return away or signature_line(signature_of(plant, window), window, plant.now(), language)
 
     def show(self) -> None:
         """The works that were on in the shift."""
@@ -87,12 +90,7 @@ class ShiftScreen(FloorScreen[None]):
     def _row(self, row: "ShiftRow") -> Row:
         if row.heading:
             return Row(row.key, row.left, heading=True)
-        width = self.size.width - 7
-        lines: list[Line] = []
-        for index, left in enumerate(row.left):
-            right = row.right[index] if index < len(row.right) else ()
-            lines.append(apart(left, right, width, plain=self.app.plain))
-        return Row(row.key, tuple(lines))
+        return Row(row.key, sides(row.left, row.right, self.size.width - 7, plain=self.app.plain))
 
     @property
     def chosen(self) -> "ShiftRow | None":

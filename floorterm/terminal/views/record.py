@@ -11,6 +11,7 @@ import msgspec
 from floorterm.changeover.acts import (
     STARTED,
     CorrectStep,
+    ExplainMinutes,
     LateStep,
     LockoutAct,
     SignStep,
@@ -93,10 +94,13 @@ def value_words(entry: "Entry", step: "Step | None", language: str) -> str:
         parts.append(words(f"terminal.event_{act.event.value}", language))
         said = (", ".join(act.points), act.lock, act.result, act.owner or act.primary, act.how)
         parts += [part for part in said if part]
+    elif isinstance(act, ExplainMinutes):
+        parts.append(words(f"shift.cause_{act.cause}", language))
+        parts.append(words("shift.told_minutes", language, n=act.minutes))
     else:
         parts += [
             str(entry.value[name])
-            for name in ("text", "decision", "section", "deviation")
+            for name in ("handover", "text", "decision", "section", "deviation")
             if entry.value.get(name)
         ]
         if "kg" in entry.value:

@@ -15,6 +15,8 @@ from floorterm.wording import Say, sentence, words
 if TYPE_CHECKING:
     from floorterm.changeover.state import Deviation, State
     from floorterm.ledger import LedgerError
+    from floorterm.shift.signing import ShiftSignature
+    from floorterm.shift.window import Window
 
 _STATUS_TONE: dict[str, Tone] = {"released": "done", "abandoned": "strong", "paused": "caution", "open": ""}
 
@@ -30,6 +32,18 @@ def second_place_line(
     return (
         Span(f" {words('proof.owed', language, since=day_and_clock(since, zone, language))} ", "caution"),
     )
+
+
+def signature_line(
+    signature: "ShiftSignature | None", window: "Window", now: datetime, language: str
+) -> Line:
+    """Whether the shift is signed and taken over; () while nobody is to have signed it yet."""
+    if signature is None:
+        return (Span(f" {words('shift.not_signed', language)} ", "caution"),) if now >= window.until else ()
+    name = short_name(signature.name)
+    if signature.taken_over is None:
+        return (Span(words("shift.state_signed", language, name=name), "strong"),)
+    return (Span(words("shift.state_taken_over", language, name=name), "done"),)
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from floorterm.shift import telling
-from floorterm.shift.summary import DeviationLine, LockLine, MinutesLine, MinutesPart, Summary, WorkLine
+from floorterm.shift.summary import DeviationLine, MinutesLine, MinutesPart, Summary, WorkLine
 from floorterm.terminal.views.text import Line, Span, Tone, wrapped
 from floorterm.wording import sentence, words
 
@@ -50,8 +50,8 @@ def review_rows(review: "Review", draft: str, width: int, language: str) -> tupl
         ),
         *_part("sign_offs", list(_sign_off_rows(summary, width, language)), language),
         *_part(
-            "locks",
-            list(_lock_rows(summary, language)),
+            "lockouts",
+            list(_lockout_rows(summary, language)),
             language,
             right=words("shift.lock_decides", language),
         ),
@@ -167,18 +167,12 @@ def _sign_off_rows(summary: Summary, width: int, language: str) -> Iterator[Revi
         )
 
 
-def _lock_rows(summary: Summary, language: str) -> Iterator[ReviewRow]:
-    """One row for each person's locks in a work."""
-    found: dict[tuple[str, str], list[LockLine]] = {}
-    for line in summary.locks:
-        found.setdefault((line.work, line.owner), []).append(line)
-    for (work, owner), lines in found.items():
-        title = Span(f"{telling.tell(lines[0].line, language)}  {work}  ", "strong")
-        since = min((line.since for line in lines if line.since), default="")
-        at = telling.clock(since, summary) if since else "-"
-        said = Span(words("shift.locks_of", language, n=len(lines), name=owner, since=at))
-        where = Span(f"  {', '.join(line.point for line in lines)}", "quiet")
-        yield ReviewRow(f"locks {work} {owner}", ((title, said), (where,)), work=work)
+def _lockout_rows(summary: Summary, language: str) -> Iterator[ReviewRow]:
+    for place, line in enumerate(summary.lockouts):
+        title = Span(f"{telling.tell(line.line, language)}  {line.work}  ", "strong")
+        said = Span(telling.lockout_text(line, summary, language))
+        where = Span(f"  {telling.locks_text(line)}", "quiet")
+        yield ReviewRow(f"lockout {line.work} {place}", ((title, said), (where,)), work=line.work)
 
 
 def _due_rows(summary: Summary, width: int, language: str) -> Iterator[ReviewRow]:

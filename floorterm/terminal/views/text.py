@@ -4,7 +4,7 @@ A tone is a word for why something looks the way it looks ("danger", "done"); wh
 terminal is the theme's business, and the words carry the meaning without it.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from decimal import ROUND_HALF_UP, Decimal
@@ -116,6 +116,16 @@ def apart(left: Line, right: Line, width: int, *, plain: bool = False) -> Line:
         last = left[-1]
         left = (*left[:-1], Span(fit(last.text, max(4, width_of((last,)) - over), plain=plain), last.tone))
     return (*left, Span(" " * max(1, width - width_of(left) - width_of(right))), *right)
+
+
+def sides(
+    left: Sequence[Line], right: Sequence[Line], width: int, *, plain: bool = False
+) -> tuple[Line, ...]:
+    """Lines with what stands at the right of each; the right has no more lines than the left."""
+    return tuple(
+        apart(line, right[index] if index < len(right) else (), width, plain=plain)
+        for index, line in enumerate(left)
+    )
 
 
 def wrapped(text: str, width: int, tone: Tone = "", *, indent: int = 0) -> tuple[Line, ...]:
