@@ -10,7 +10,7 @@ from textual.widget import Widget
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.screens.entries import EntriesScreen
 from floorterm.terminal.screens.read import ReadScreen
-from floorterm.terminal.views.text import Line, Span, apart
+from floorterm.terminal.views.text import Line, Span
 from floorterm.terminal.widgets.page import Page
 from floorterm.terminal.widgets.rows import Row, Rows
 from floorterm.wording import words
@@ -90,12 +90,7 @@ class AuditScreen(FloorScreen[None]):
     def _row(self, row: "AuditRow") -> Row:
         if row.heading:
             return Row(row.key, row.left, heading=True)
-        width = self.size.width - 4
-        lines: list[Line] = []
-        for index, left in enumerate(row.left):
-            right = row.right[index] if index < len(row.right) else ()
-            lines.append(apart(left, right, width, plain=self.app.plain))
-        return Row(row.key, tuple(lines))
+        return Row(row.key, sides(row.left, row.right, self.size.width - 4, plain=self.app.plain))
 
     @property
     def chosen(self) -> "AuditRow | None":
