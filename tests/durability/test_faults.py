@@ -1,6 +1,7 @@
 """Every call to the disk that a commit makes goes wrong in turn: the ledger is before the act or after it.
 
-Longer, with kills and with the system calls of Python's own SQLite: `python -m tests.benchmarks.commit_faults`.
+Longer: `python -m tests.benchmarks.commit_faults`. With the system calls of Python's own SQLite, and with kills at
+each: `python -m tests.benchmarks.system_calls`.
 """
 
 from collections import Counter
