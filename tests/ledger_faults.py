@@ -23,9 +23,11 @@ def _permitted(path: Path, mode: int) -> Iterator[None]:
     for folder in path.parents:
         if folder.name.startswith("pytest-") or "pytest-of" in str(folder.parent):
             folder.chmod(0o755)
-    with bound_by_permissions():
-        yield
-    path.chmod(0o644)
+    try:
+        with bound_by_permissions():
+            yield
+    finally:
+        path.chmod(0o644)
 
 
 def read_only(path: Path, _: pytest.MonkeyPatch) -> AbstractContextManager[None]:
@@ -46,7 +48,6 @@ def locked_by_a_stranger(path: Path, patch: pytest.MonkeyPatch) -> Iterator[None
     with closing(sqlite3.connect(path, isolation_level=None)) as stranger:
         stranger.execute("BEGIN IMMEDIATE")
         yield
-        stranger.execute("ROLLBACK")
 
 
 @contextmanager
@@ -55,8 +56,10 @@ def swapped(path: Path, _: pytest.MonkeyPatch) -> Iterator[None]:
     kept = path.with_suffix(".kept")
     path.rename(kept)
     path.write_bytes(kept.read_bytes())
-    yield
-    kept.replace(path)
+    try:
+        yield
+    finally:
+        kept.replace(path)
 
 
 @contextmanager
@@ -64,26 +67,26 @@ def missing(path: Path, _: pytest.MonkeyPatch) -> Iterator[None]:
     """No file stands there."""
     away = path.with_suffix(".away")
     path.rename(away)
-    yield
-    away.rename(path)
+    try:
+        yield
+    finally:
+        away.rename(path)
 
 
-@contextmanager
-def empty(path: Path, _: pytest.MonkeyPatch) -> Iterator[None]:
+def empty(path: Path, _: pytest.MonkeyPatch) -> AbstractContextManager[None]:
     """What an interrupted copy leaves behind."""
-    kept = path.read_bytes()
-    path.write_bytes(b"")
-    yield
-    path.write_bytes(kept)
+    return written_over(path, 0, b"", cut=True)
 
 
 @contextmanager
-def written_over(path: Path, at: int, content: bytes) -> Iterator[None]:
-    """Other bytes stand in the same file for a while, in the place of its own."""
+def written_over(path: Path, at: int, content: bytes, *, cut: bool = False) -> Iterator[None]:
+    """Other bytes stand in the same file for a while, in the place of its own; with `cut` nothing follows them."""
     kept = path.read_bytes()
-    path.write_bytes(kept[:at] + content + kept[at + len(content) :])
-    yield
-    path.write_bytes(kept)
+    path.write_bytes(kept[:at] + content + (b"" if cut else kept[at + len(content) :]))
+    try:
+        yield
+    finally:
+        path.write_bytes(kept)
 
 
 def damaged(path: Path, _: pytest.MonkeyPatch) -> AbstractContextManager[None]:

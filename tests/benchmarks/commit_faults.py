@@ -29,7 +29,9 @@ def main(cuts: int = 5) -> int:
                     told[call][found.told] += 1
                     if found.wrong:
                         wrong += 1
-                        _say(f"call {number} ({call}), {code}, {share} of it done, lasts {lasts}: {found.wrong}")
+                        _say(
+                            f"call {number} ({call}), {code}, {share} of it done, lasts {lasts}: {found.wrong}"
+                        )
     for call, said in told.items():
         _say(f"{call:<17}{', '.join(f'{count} {what}' for what, count in said.most_common())}")
     _say(f"{total} trials with {cuts} cuts after each, {wrong} of them wrong")

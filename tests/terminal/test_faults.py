@@ -1,23 +1,30 @@
 """Faults of the record at the line, brought about for real: said plainly, typed words stay, the rest goes on."""
 
+from contextlib import AbstractContextManager, nullcontext
+from pathlib import Path
+
 import pytest
 from textual.pilot import Pilot
 
+from floorterm.ledger import Ledger
 from floorterm.plant import Plant
+from floorterm.terminal.app import FloorApp
 from floorterm.terminal.screens.work import WorkScreen
 from tests.ledger_faults import (
     Fault,
     another_file,
     damaged,
     disk_full,
+    empty,
     locked_by_a_stranger,
+    missing,
     no_permission,
     of_a_newer_version,
     read_only,
     swapped,
 )
 from tests.terminal.conftest import CrewAt
-from tests.terminal.shell import opened, text_of, until, until_top
+from tests.terminal.shell import SMALL, opened, text_of, until, until_top
 
 NOTE = "torn"
 
@@ -82,6 +89,38 @@ async def test_each_fault_is_said_keeps_the_words_and_lets_first_aid_and_paper_t
         await _typed_note(pilot)
         await pilot.press("enter")
         await until(pilot, lambda: plant.ledger.head().n == head.n + 1)
+
+
+def _nothing_wrong(_: Path, __: pytest.MonkeyPatch) -> AbstractContextManager[None]:
+    return nullcontext()
+
+
+AT_START = [(missing, "There is no ledger at"), (empty, "is empty"), *FAULTS[1:5]]
+
+
+async def test_a_terminal_that_starts_with_a_fault_says_it_and_opens_once_it_is_gone(
+    plant: Plant, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One after the other, each looked for by trying again, with first aid at hand."""
+    path = plant.ledger.path
+    fault_now = iter([*AT_START, (_nothing_wrong, "")])
+
+    def opener() -> Plant:
+        with next(fault_now)[0](path, monkeypatch):
+            return Plant(plant.library, Ledger.open(path), "T1")
+
+    app = FloorApp(opener, scan_gap_s=0.0)
+    async with app.run_test(size=SMALL) as pilot:
+        for _, said in AT_START:
+            await until_top(pilot, "TroubleScreen")
+            await until(pilot, lambda said=said: said in " ".join(text_of(app).split()))
+            await pilot.press("f1")
+            await until_top(pilot, "FirstAidScreen")
+            await pilot.press("escape")
+            await until_top(pilot, "TroubleScreen")
+            await pilot.press("f5")
+        await until_top(pilot, "LinesScreen")
+        await until(pilot, lambda: "Line 1" in text_of(app))
 
 
 async def test_the_paper_of_the_work_is_shown_from_memory_while_the_record_is_away(crew_at: CrewAt) -> None:

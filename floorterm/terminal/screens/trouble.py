@@ -36,8 +36,9 @@ class TroubleScreen(FloorScreen[None]):
         """The sentences, wrapped."""
         rows = []
         for number, sentence in enumerate(self._sentences):
-            for part, text in enumerate(textwrap.wrap(sentence, max(30, self.size.width - 6)) or [""]):
-                rows.append(Row(f"{number}.{part}", ((Span(text if part == 0 else f"  {text}"),),)))
+            wide = max(30, self.size.width - 6)
+            for part, text in enumerate(textwrap.wrap(sentence, wide, subsequent_indent="  ") or [""]):
+                rows.append(Row(f"{number}.{part}", ((Span(text),),)))
         self.query_one("#sentences", Rows).show(rows)
 
     def resized(self) -> None:
