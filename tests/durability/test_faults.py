@@ -10,6 +10,7 @@ from pathlib import Path
 import apsw
 import pytest
 
+from floorterm.ledger.file_store import FileStore
 from tests.durability.faults import KINDS, RECORDED, UNKNOWN, Trial, calls_of_an_append, trial
 from tests.durability.machine import Fault
 
@@ -57,6 +58,15 @@ def test_a_journal_that_was_removed_though_the_disk_says_it_failed(
     assert (once.told, once.wrong) == (RECORDED, [])
     lasting = trial(folder, last, fault, lasts=True, cuts=8)
     assert (lasting.told, lasting.now, lasting.wrong) == (UNKNOWN, lasting.before + 1, [])
+
+
+def test_control_what_is_found_and_not_made_to_stay_is_lost(
+    folder: Path, calls: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(FileStore, "assure", lambda _: None)
+    fault = Fault(apsw.SQLITE_IOERR_DIR_FSYNC, 0.5)
+    found = trial(folder, calls.index("xDelete and sync"), fault, lasts=False, cuts=8)
+    assert "said to be recorded, and is not there for good" in found.wrong
 
 
 def test_a_trial_can_tell() -> None:
