@@ -10,7 +10,7 @@ from textual.widget import Widget
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.screens.entries import EntriesScreen
 from floorterm.terminal.screens.read import ReadScreen
-from floorterm.terminal.views.text import Line, Span
+from floorterm.terminal.views.text import Line, Span, sides
 from floorterm.terminal.widgets.page import Page
 from floorterm.terminal.widgets.rows import Row, Rows
 from floorterm.wording import words
