@@ -1,8 +1,8 @@
-"""`floorterm report`: documents to print and keep, as text, HTML, PDF or JSON."""
+"""`floorterm report`: documents to print and keep, as text, HTML, PDF, JSON, CSV or a spreadsheet."""
 
 import os
 from collections.abc import Callable, Mapping
-from datetime import UTC, datetime, timedelta, tzinfo
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
@@ -27,8 +27,9 @@ if TYPE_CHECKING:
     from floorterm.review.document import Document
     from floorterm.review.framing import Printing
 
-KINDS = ("audit", "lockout", "inspection", "sheet", "shift")
-FORMATS = ("text", "html", "pdf", "json")
+KINDS = ("audit", "changeover", "deviations", "lockout", "inspection", "sheet", "shift")
+FORMATS = ("text", "html", "pdf", "json", "csv", "xlsx")
+_NEED_A_FILE = ("pdf", "xlsx")
 
 
 @click.command()
@@ -37,6 +38,10 @@ FORMATS = ("text", "html", "pdf", "json")
 @click.option(
     "--month", type=click.DateTime(["%Y-%m"]), help="Month of the audit (default: the one that runs)."
 )
+@click.option(
+    "--since", type=click.DateTime(["%Y-%m-%d"]), help="First day of the deviations (default: today)."
+)
+@click.option("--until", type=click.DateTime(["%Y-%m-%d"]), help="Last day of that list (default: today).")
 @click.option("--profile", help="Jurisdiction of the audit: US, EU, UK, DE or FR (default: the plant's).")
 @click.option("--line", help="Line of a sheet whose procedure covers several.")
 @click.option("--format", "form", type=click.Choice(FORMATS), default="text", show_default=True)
@@ -52,6 +57,8 @@ def report(
     kind: str,
     what: str | None,
     month: datetime | None,
+    since: datetime | None,
+    until: datetime | None,
     profile: str | None,
     line: str | None,
     form: str,
@@ -62,16 +69,16 @@ def report(
     checklists: Path | None,
     db: Place | None,
 ) -> None:
-    """Write a document: `audit` of a month, a `lockout`'s record, an `inspection`'s certificate, a procedure's `sheet`,
-    the report of a `shift`.
+    """Write a document: `audit` of a month, the record of a `changeover` or other work, the `deviations` of a span of
+    days, a `lockout`'s record, an `inspection`'s certificate, a procedure's `sheet`, the report of a `shift`.
 
-    WHAT is the lockout's name as the audit lists it, the entry of the inspection, the procedure's id, or the shift by
-    its first day and id (2026-11-24/early; default: the one that ended last). The same
-    record at the same moment gives the same bytes (SOURCE_DATE_EPOCH sets the moment).
+    WHAT is the work's name, the lockout's as the audit lists it, the entry of the inspection, the procedure's id, or
+    the shift by its first day and id (2026-11-24/early; default: the one that ended last). The same record at the
+    same moment gives the same bytes (SOURCE_DATE_EPOCH sets the moment).
     """
     form = "json" if as_json else form
-    if form == "pdf" and out is None:
-        fail("A PDF is written to a file: name it with --out.")
+    if form in _NEED_A_FILE and out is None:
+        fail(f"{form.upper()} is written to a file: name it with --out.")
     if kind == "sheet":
         document = _sheet(what, line, language, by, checklists, db)
     else:
@@ -79,6 +86,8 @@ def report(
             "kind": kind,
             "what": what or "",
             "month": f"{month:%Y-%m}" if month else "",
+            "since": f"{since:%Y-%m-%d}" if since else "",
+            "until": f"{until:%Y-%m-%d}" if until else "",
             "profile": profile or "",
             "language": language,
             "by": by,
@@ -107,6 +116,8 @@ def made(asked: Mapping[str, str], place: Place, checklists: Path | None, at: da
     month = datetime.strptime(asked["month"], "%Y-%m") if asked["month"] else None  # noqa: DTZ007  a month has no zone
     make: dict[str, Callable[[], Document]] = {
         "audit": lambda: _audit(plant, printing, month, profile, place),
+        "changeover": lambda: _changeover(plant, printing, what),
+        "deviations": lambda: _deviations(plant, printing, asked["since"], asked["until"]),
         "lockout": lambda: _lockout(plant, printing, what, profile, place),
         "inspection": lambda: _inspection(plant, printing, what),
         "shift": lambda: _shift(plant, printing, what),
@@ -185,6 +196,27 @@ def _lockout(
     return lockout_document(audit, job, printing)
 
 
+def _changeover(plant: "Plant", printing: "Printing", what: str | None) -> "Document":
+    from floorterm.changeover.acts import STARTED  # noqa: PLC0415
+    from floorterm.review.changeover_document import changeover_document  # noqa: PLC0415
+
+    known = [ref.changeover for ref in plant.ledger.refs(kinds=(STARTED,))]
+    if what is None or what not in known:
+        _unknown("work", what, known[-20:])
+    return changeover_document(plant.state(what), plant.ledger.entries(changeover=what), printing)
+
+
+def _deviations(plant: "Plant", printing: "Printing", since: str, until: str) -> "Document":
+    from floorterm.review.changeover_document import deviations_document  # noqa: PLC0415
+
+    first = date.fromisoformat(since) if since else plant.today()
+    after = (date.fromisoformat(until) if until else plant.today()) + timedelta(days=1)
+    if after <= first:
+        fail("The last day of the list is before its first.")
+    begin, end = (datetime.combine(day, time(), plant.zone) for day in (first, after))
+    return deviations_document(plant.works_between(begin, end), first, after, printing)
+
+
 def _inspection(plant: "Plant", printing: "Printing", what: str | None) -> "Document":
     from floorterm.inspecting import inspections  # noqa: PLC0415
     from floorterm.review.lockout_documents import inspection_document  # noqa: PLC0415
@@ -256,13 +288,21 @@ def _unknown(sort: str, what: str | None, known: list[str]) -> NoReturn:
 
 def written(document: "Document", form: str) -> bytes:
     """The document in a form; leaves with status 1 and the reason where it cannot be typeset."""
-    from floorterm.review import document_html, document_json, document_pdf, document_text  # noqa: PLC0415
+    from floorterm.review import (  # noqa: PLC0415
+        document_html,
+        document_json,
+        document_pdf,
+        document_table,
+        document_text,
+    )
 
     if form == "pdf":
         try:
             return document_pdf.as_pdf(document)
         except document_pdf.DocumentError as error:
             fail(str(error), Status.SHORT)
+    if form in ("csv", "xlsx"):
+        return (document_table.as_csv if form == "csv" else document_table.as_xlsx)(document)
     write = {"html": document_html.as_html, "json": document_json.as_json, "text": document_text.as_text}
     return write[form](document).encode("utf-8")
 

@@ -1,5 +1,6 @@
 """`floorterm verify --document FILE`: whether a ledger still holds exactly what a printed document says."""
 
+import codecs
 import json
 import sys
 import tempfile
@@ -52,13 +53,15 @@ def say_document(file: Path, place: "Place", checklists: Path | None, as_json: b
 def judged(file: Path, place: "Place", checklists: Path | None) -> Answer:
     """The comparison of a file with a record. Leaves with status 2 where either cannot be read."""
     from floorterm.ledger import LedgerError, Seal, verify_place  # noqa: PLC0415
+    from floorterm.review.document_table import told_by  # noqa: PLC0415
     from floorterm.review.origin import origin_in  # noqa: PLC0415
 
     try:
         data = file.read_bytes()
     except OSError as error:
         fail(f"{file} cannot be read: {error.strerror}.")
-    origin = origin_in(data)
+    form = _form(data)
+    origin = origin_in(told_by(data) if form == "xlsx" else data)
     if origin is None:
         return _not_ours(file)
     try:
@@ -76,7 +79,7 @@ def judged(file: Path, place: "Place", checklists: Path | None) -> Answer:
     if what := _differs(origin, folder):
         say = Say("document.not_comparable", {"number": number, "what": sentence(what)})
         return Answer(case="not_comparable", say=say, seal=origin.seal)
-    same = _same(data, _anew(origin, seal, place, folder, _form(data)))
+    same = _same(data, _anew(origin, seal, place, folder, form))
     return _answer("matches" if same else "document_altered", origin, number)
 
 
@@ -99,6 +102,10 @@ def _differs(origin: "Origin", folder: Path) -> Say | None:
 def _form(data: bytes) -> str:
     if data.startswith(b"%PDF"):
         return "pdf"
+    if data.startswith(b"PK"):
+        return "xlsx"
+    if data.startswith(codecs.BOM_UTF8):
+        return "csv"
     return "json" if data.lstrip().startswith(b"{") else "html"
 
 
@@ -120,6 +127,6 @@ def _same(data: bytes, anew: bytes) -> bool:
             return bool(json.loads(data) == json.loads(anew))
         except ValueError:
             return False
-    if _form(data) == "pdf":
+    if _form(data) in ("pdf", "xlsx"):
         return data == anew
     return data.replace(b"\r\n", b"\n") == anew.replace(b"\r\n", b"\n")

@@ -98,6 +98,7 @@ class Frame:
     signature: str
     date: str
     seal: str
+    origin: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

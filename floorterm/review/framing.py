@@ -54,6 +54,7 @@ def framed(
             signature=printing.say("signature"),
             date=printing.say("date"),
             seal=printing.say("seal"),
+            origin=printing.say("origin"),
         ),
         cautions=cautions or usual_cautions(printing),
         blocks=blocks,

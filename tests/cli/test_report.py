@@ -32,6 +32,8 @@ def _asked(kind: str, db: tuple[str, int]) -> list[str]:
         "audit": [],
         "lockout": ["P-0001/stamper-1"],
         "inspection": [str(db[1])],
+        "changeover": ["P-0001"],
+        "deviations": ["--since", "2026-11-20"],
         "sheet": ["lockout-line-1"],
         "shift": ["2026-11-24/early"],
     }
@@ -39,7 +41,10 @@ def _asked(kind: str, db: tuple[str, int]) -> list[str]:
     return [kind, *what[kind], *month, "--db", db[0], "--by", "VV"]
 
 
-@pytest.mark.parametrize("kind", ["audit", "lockout", "inspection", "sheet", "shift"])
+KINDS = ["audit", "changeover", "deviations", "lockout", "inspection", "sheet", "shift"]
+
+
+@pytest.mark.parametrize("kind", KINDS)
 def test_every_kind_is_written_in_every_form_and_twice_the_same(
     kind: str, db: tuple[str, int], tmp_path: Path
 ) -> None:

@@ -38,7 +38,7 @@ def _verify(db: Path, document: Path, *more: str) -> Result:
     return CliRunner().invoke(main, ["verify", "--db", str(db), "--document", str(document), *more])
 
 
-@pytest.mark.parametrize("form", ["html", "pdf", "json"])
+@pytest.mark.parametrize("form", ["html", "pdf", "json", "csv", "xlsx"])
 def test_a_document_matches_also_when_the_record_has_gone_on(form: str, db: Path, plant: Plant) -> None:
     document = _report(db, form, "es")
     inspected(plant)
@@ -69,6 +69,8 @@ def test_the_report_of_a_shift_is_made_anew_as_any_other(
         ("html", lambda data: data.replace(b"V. Voss", b"V. Moss", 1)),
         ("json", lambda data: data.replace(b"V. Voss", b"V. Moss", 1)),
         ("pdf", lambda data: data + b"\n% more"),
+        ("csv", lambda data: data.replace(b"V. Voss", b"V. Moss", 1)),
+        ("xlsx", lambda data: data + b"\n"),
     ],
 )
 def test_a_document_that_was_altered_is_told(form: str, alter: Callable[[bytes], bytes], db: Path) -> None:

@@ -35,7 +35,13 @@ DOCUMENT = Document(
     printed="Printed by A. Vale on 2026-11-24 14:22 -07:00",
     at="2026-11-24T21:22:00Z",
     foot="Says what was recorded",
-    frame=Frame(page="page {page} of {pages}", signature="signature", date="date", seal="Seal of the record"),
+    frame=Frame(
+        page="page {page} of {pages}",
+        signature="signature",
+        date="date",
+        seal="Seal of the record",
+        origin="Origin",
+    ),
     cautions=(Caution(word="caution", text="The locks decide.", signal="caution"),),
     blocks=(
         Heading(text="Jobs"),
