@@ -50,6 +50,16 @@ class Review:
         """The newest signature."""
         return self.signatures[-1] if self.signatures else None
 
+    def shown(self, handover: str) -> Summary:
+        """What is shown beside that text for the next shift: what was signed, as long as nothing reads differently.
+
+        What is due goes on by itself and is not counted; to sign once more is to sign what stands there now.
+        """
+        signed = self.signature
+        if signed is None or self.changed or handover != signed.handover:
+            return self.summary
+        return signed.summary
+
 
 # --- reading --------------------------------------------------------------------------------------------------------
 

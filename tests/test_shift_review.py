@@ -212,3 +212,27 @@ def test_minutes_are_explained_by_whoever_knows_and_change_what_is_signed(
     spent = minutes_spent(plant.state(work), plant.now())
     assert spent is not None
     assert {(part.cause, part.step): part.seconds // 60 for part in spent.parts}[("waiting", step.id)] == over
+
+
+def test_what_is_due_goes_on_by_itself_and_leaves_what_was_signed(
+    plant: Plant, clock: SetClock, shift: Window
+) -> None:
+    _sign(plant, review_of(plant, shift))
+    before = review_of(plant, shift)
+    good = plant.start_procedure(who(plant, "SS"), "L1", "eyewash-weekly", "check").work
+    number = plant.act(good, RaiseDeviation(text="water is brown"), who(plant, "AA"), key="failed").n
+    hold = Dispose(deviation=number, decision="hold", reason="the plumber looks at it")
+    plant.act(good, hold, who(plant, "SS"), key="hold")
+    plant.act(good, Abandon(reason="plumber called"), who(plant, "AA"), key="off")
+    review = review_of(plant, shift)
+    assert review.summary.due != before.summary.due
+    assert review.shown(TEXT) == review.summary  # the check itself was on in this shift: it reads differently
+    assert review.changed
+    _sign(plant, review_of(plant, shift), key="again")
+    clock.advance(timedelta(days=1))
+    again = plant.start_procedure(who(plant, "SS"), "L1", "eyewash-weekly", "check 2").work
+    plant.act(again, RaiseDeviation(text="still brown"), who(plant, "AA"), key="failed 2")
+    later = review_of(plant, shift)
+    assert (later.changed, later.shown(TEXT)) == ((), later.signatures[-1].summary)
+    assert later.summary.due != later.shown(TEXT).due
+    assert later.shown("another text") is later.summary

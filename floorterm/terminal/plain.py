@@ -93,8 +93,9 @@ def review_text(review: "Review", language: str) -> Iterator[str]:
     """Review: the shift as its supervisor signs it, each changeover with the parts of its minutes."""
     yield f"{words('shift.review', language)}  {window_text(review.window, language)}"
     signature = review.signature
-    works = {f"work {line.work}": line for line in review.summary.works}
-    for row in review_rows(review, signature.handover if signature else "", _WIDE, language):
+    draft = signature.handover if signature else ""
+    works = {f"work {line.work}": line for line in review.shown(draft).works}
+    for row in review_rows(review, draft, _WIDE, language):
         yield from _sides(row.left, row.right)
         line = works.get(row.key)
         if line is None or line.procedure:

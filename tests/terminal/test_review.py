@@ -17,6 +17,7 @@ from floorterm.shift.window import window_named
 from floorterm.shift_review import countersign, review_of, sign
 from floorterm.terminal.app import FloorApp
 from floorterm.terminal.views.record import entry_lines
+from floorterm.terminal.widgets.keys import KeyBar
 from floorterm.terminal.widgets.rows import Rows
 from floorterm.wording import words
 from tests.conftest import PIN, who
@@ -194,6 +195,28 @@ async def test_shift_says_at_a_glance_whether_it_is_signed_and_taken_over(
         await until(pilot, lambda: "signed by S. Stern, taken over" in text_of(app))
     left, _ = entry_lines(entry, None, shift.zone, "en")
     assert "film sticks" in "".join(span.text for line in left for span in line)
+
+
+async def test_what_was_signed_is_shown_until_something_reads_differently(
+    shift: Plant, clock: SetClock
+) -> None:
+    deviation = next(iter(shift.state("P-0001").deviations))
+    act = Dispose(deviation=deviation.n, decision="scrap", reason="as agreed")
+    shift.act("P-0001", act, who(shift, "SS"), key="decide")
+    window = window_named(shift.library.plant.shifts, "2026-11-24/early", shift.zone)
+    sign(shift, who(shift, "SS"), review_of(shift, window), "film sticks", key="sign")
+    async with reviewing(shift) as (app, pilot):
+        caps = app.screen.query_one(KeyBar)
+        await until(pilot, lambda: any(cap.key == "f6" and not cap.enabled for cap in caps.caps))
+        assert "READS DIFFERENTLY" not in text_of(app)
+        shift.start_procedure(who(shift, "SS"), "L1", "jam-stamper", "later")
+        await app.look_at_record()
+        await until(pilot, lambda: "2 THINGS READ DIFFERENTLY" in text_of(app))
+        await until(pilot, lambda: any(cap.key == "f6" and cap.enabled for cap in caps.caps))
+        await pilot.press("f6")
+        await sign_in(pilot, "TT")
+        await until(pilot, lambda: "Signed by T. Thorn" in text_of(app))
+    assert [entry.person for entry in shift.ledger.entries(kinds=KINDS)] == ["SS", "TT"]
 
 
 async def test_a_text_that_is_not_signed_yet_is_kept_when_one_leaves_the_review(shift: Plant) -> None:

@@ -95,6 +95,9 @@ class ReviewScreen(FloorScreen[None]):
                 return True if row is not None and row.minutes else None
             case "decide":
                 return True if row is not None and row.deviation else None
+            case "sign":  # what was signed and still reads so is not signed again
+                review = self._review
+                return True if review is not None and review.shown(self.draft) is review.summary else None
             case "take_over":
                 return True if signed is not None and signed.taken_over is None else None
         return True

@@ -33,7 +33,7 @@ def review_rows(review: "Review", draft: str, width: int, language: str) -> tupl
 
     `draft` is the text for the next shift as it would be signed now.
     """
-    summary = review.summary
+    summary = review.shown(draft)
     changeovers = [line for line in summary.works if not line.procedure]
     procedures = [line for line in summary.works if line.procedure]
     return (
@@ -75,12 +75,12 @@ def _state_rows(review: "Review", language: str) -> Iterator[ReviewRow]:
         state = Span(f" {words('shift.not_signed', language)} ", "caution")
         yield ReviewRow("state", ((state,), (Span(f"  {why}"),)))
         return
-    taken = telling.taken_over_text(signature, review.summary, language)
+    taken = telling.taken_over_text(signature, signature.summary, language)
     tone: Tone = "" if signature.taken_over else "caution"
     yield ReviewRow(
         "state",
         (
-            (Span(telling.signature_text(signature, review.summary, language)),),
+            (Span(telling.signature_text(signature, signature.summary, language)),),
             (Span("  "), Span(f" {taken} " if tone else taken, tone)),
         ),
     )
