@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from floorterm.changeover.acts import STARTED
 from floorterm.entries import Draft, Entry, clean_text, stamp
-from floorterm.genealogy.model import Lot, Past, Verdict
+from floorterm.genealogy.model import MADE_SORTS, TAKEN_SORTS, Lot, Past, Verdict
 from floorterm.genealogy.reading import JUDGED, KINDS, MADE, TAKEN, past_of
 from floorterm.genealogy.rules import Limits, Running, judge_refusals, made_refusals, take_refusals
 from floorterm.genealogy.trace import Link, links
@@ -51,6 +51,15 @@ def running(plant: "Plant", line: str) -> Running | None:
     name = name or (now.holds.fragrances[0] if now.holds.fragrances else "")
     fragrance = plant.library.fragrances.get(name)
     return Running(fragrance=name, unscented=fragrance.unscented) if fragrance is not None else None
+
+
+def lot_of(text: str) -> Lot:
+    """A lot written as `sort:name`. Raises ValueError."""
+    sort, _, name = text.partition(":")
+    for known in (*TAKEN_SORTS, *MADE_SORTS):
+        if sort == known and name.strip():
+            return Lot(known, name.strip())
+    raise ValueError(text)
 
 
 def at_least_zero(text: str) -> Decimal:

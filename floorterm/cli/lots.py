@@ -18,7 +18,7 @@ from floorterm.cli.common import (
     print_table,
     signer_of,
 )
-from floorterm.genealogy.model import MADE_SORTS, TAKEN_SORTS, Lot, Sort
+from floorterm.genealogy.model import MADE_SORTS, TAKEN_SORTS, Lot
 from floorterm.ledger import Place
 from floorterm.wording import words
 
@@ -42,11 +42,13 @@ class LotType(click.ParamType[Lot]):
         """`noodles:N-2611-07`."""
         if isinstance(value, Lot):
             return value
-        sort, _, name = value.partition(":")
-        sorts: dict[str, Sort] = {one: one for one in (*TAKEN_SORTS, *MADE_SORTS)}
-        if sort not in sorts or not name.strip():
-            self.fail(f"{value!r} is no SORT:NAME; sorts are {', '.join(sorts)}", param, ctx)
-        return Lot(sorts[sort], name.strip())
+        from floorterm.lots import lot_of  # noqa: PLC0415
+
+        try:
+            return lot_of(value)
+        except ValueError:
+            sorts = ", ".join(dict.fromkeys((*TAKEN_SORTS, *MADE_SORTS)))
+            self.fail(f"{value!r} is no SORT:NAME; sorts are {sorts}", param, ctx)
 
 
 class NumberType(click.ParamType[Decimal]):

@@ -14,6 +14,7 @@ from floorterm.inspecting import (
     record_review,
 )
 from floorterm.lockout.inspection import Found, Report
+from floorterm.lots import judge, lot_of, make, take
 from floorterm.plant import Plant, Who
 from floorterm.shift.window import window_named
 from floorterm.shift_review import Review, countersign, review_of, sign
@@ -68,6 +69,29 @@ class Office:
                 sign(plant, who, self._review(act.shift), act.text, key=key)
             case "take_over_shift":
                 countersign(plant, who, self._review(act.shift), key=key)
+
+            case "take_lot" | "fill_lot" | "judge_lot":
+                self._lot(act, who, key)
+
+    def _lot(self, act: OfficeAct, who: Who, key: str) -> None:
+        plant, lot = self.plant, lot_of(act.lot)
+        if act.do == "take_lot":
+            take(plant, who, act.line, lot, share_pct=act.share_pct, facts=act.facts, key=key)
+        elif act.do == "judge_lot":
+            judge(
+                plant,
+                who,
+                lot,
+                "released",
+                act.text,
+                into=act.fragrances,
+                max_share_pct=act.share_pct,
+                key=key,
+            )
+        else:
+            assert act.begun is not None, f"{act.lot} was filled since when?"
+            begun = act.begun.replace(tzinfo=plant.zone)
+            make(plant, who, act.line, lot, begun, kg=act.kg, fragrances=act.fragrances, key=key)
 
     def _review(self, shift: str) -> Review:
         plant = self.plant

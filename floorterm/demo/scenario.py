@@ -81,12 +81,24 @@ class OfficeAct:
 
     "inspect" a lockout procedure (the first of `people` is watched, all of them reviewed), "review" more people,
     "correct" a deviation of the newest inspection, "train" one person, "attest" what `jobs`
-    leave open of a rule, "sign_shift" with the text for the next one, "take_over_shift".
+    leave open of a rule, "sign_shift" with the text for the next one, "take_over_shift"; "take_lot", "fill_lot" since
+    `begun`, "judge_lot": a lot as `sort:name`, with `kg`, the share of rework in %, what is known of it (`facts`).
     """
 
     at: datetime
     by: str
-    do: Literal["inspect", "review", "correct", "train", "attest", "sign_shift", "take_over_shift"]
+    do: Literal[
+        "inspect",
+        "review",
+        "correct",
+        "train",
+        "attest",
+        "sign_shift",
+        "take_over_shift",
+        "take_lot",
+        "fill_lot",
+        "judge_lot",
+    ]
     procedure: str = ""
     people: tuple[str, ...] = ()
     found: tuple[str, ...] = ()
@@ -96,6 +108,13 @@ class OfficeAct:
     jobs: tuple[str, ...] = ()
     shift: str = ""
     text: str = ""
+    line: str = ""
+    lot: str = ""
+    begun: datetime | None = None
+    kg: Decimal | None = None
+    share_pct: Decimal | None = None
+    facts: Mapping[str, Decimal] = field(default_factory=dict)
+    fragrances: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

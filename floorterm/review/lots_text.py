@@ -19,6 +19,6 @@ def found_row(one: Found, zone: tzinfo, language: str) -> tuple[str, ...]:
         made.line,
         f"{made.begun.astimezone(zone):%Y-%m-%d %H:%M}",
         f"{made.at.astimezone(zone):%Y-%m-%d %H:%M}",
-        "-" if made.kg is None else f"{made.kg:f}",
+        words("lots.not_weighed", language) if made.kg is None else f"{made.kg:f} kg",
         ", ".join(how),
     )

@@ -23,5 +23,5 @@ def answer_lines(plant: "Plant", past: "Past", lot: "Lot", width: int, language:
         for one in rows:
             sort, name, line, begun, until, kg, how = found_row(one, plant.zone, language)
             lines.append((Span(f"  {sort}  "), Span(name, "strong"), Span(f"  {line}")))
-            lines += wrapped(f"      {begun} - {until[-5:]}  {kg} kg  {how}", width, "quiet", indent=6)
+            lines += wrapped(f"      {begun} - {until[-5:]}  {kg}  {how}", width, "quiet", indent=6)
     return (*lines, *wrapped(words("lots.wide", language), width))
