@@ -13,7 +13,7 @@ from floorterm.entries import TextError
 from floorterm.ledger import RefusedError
 from floorterm.people import Permission, Person
 from floorterm.plant import Plant, Who
-from floorterm.shift.signing import COUNTERSIGNED, KINDS, SIGNED, holds_what_was_signed, signatures_of
+from floorterm.shift.signing import COUNTERSIGNED, KINDS, SIGNED, signatures_of
 from floorterm.shift.window import Window, window_named
 from floorterm.shift_review import Review, countersign, review_of, shift_to_review, sign
 from floorterm.wording import LANGUAGES, sentence
@@ -56,12 +56,14 @@ def test_the_signature_carries_what_was_shown_with_its_digest(plant: Plant, shif
     signature = review.signature
     assert signature is not None
     assert (signature.person, signature.handover, signature.summary) == ("SS", TEXT, shown.summary)
-    assert holds_what_was_signed(signature)
-    assert not holds_what_was_signed(replace(signature, handover=f"{TEXT}."))
+    assert signature.holds
     assert review.changed == ()
     entry = plant.ledger.entry(signature.n)
     assert (entry.kind, entry.meaning, entry.identity) == (SIGNED, "reviewed", "pin")
     assert entry.value["digest"] == signature.digest
+    for name, other in (("handover", f"{TEXT}."), ("summary", {**entry.value["summary"], "works": []})):
+        forged = replace(entry, value={**entry.value, name: other})
+        assert not signatures_of(shift.key, [forged])[0].holds
 
 
 def test_another_lead_takes_over_exactly_that_entry(plant: Plant, shift: Window) -> None:

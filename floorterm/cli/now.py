@@ -198,7 +198,6 @@ def shift(
 
 
 def _review_json(found: "Review") -> dict[str, object]:
-    from floorterm.shift.signing import holds_what_was_signed  # noqa: PLC0415
     from floorterm.shift.summary import summary_json  # noqa: PLC0415
     from floorterm.wording import sentence  # noqa: PLC0415
 
@@ -211,7 +210,7 @@ def _review_json(found: "Review") -> dict[str, object]:
                 "person": one.person,
                 "name": one.name,
                 "digest": one.digest,
-                "digest_holds": holds_what_was_signed(one),
+                "digest_holds": one.holds,
                 "handover": one.handover,
                 "taken_over": one.taken_over
                 and {

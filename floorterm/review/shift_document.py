@@ -15,7 +15,6 @@ from floorterm.review.document import (
 )
 from floorterm.review.framing import Printing, framed, usual_cautions
 from floorterm.shift import telling
-from floorterm.shift.signing import holds_what_was_signed
 from floorterm.shift.summary import MinutesLine, Summary, WorkLine
 from floorterm.shift.window import window_text
 from floorterm.wording import sentence, words
@@ -55,7 +54,7 @@ def _cautions(review: "Review", printing: Printing) -> Iterator[Caution]:
     if signature is None:
         yield Caution(word=word, text=words("shift.report_unsigned", language))
         return
-    if not holds_what_was_signed(signature):
+    if not signature.holds:
         yield Caution(
             word=printing.say("danger"), text=words("shift.report_digest", language), signal="danger"
         )

@@ -12,7 +12,14 @@ from typing import Any
 
 from floorterm.entries import Entry
 from floorterm.people import Person
-from floorterm.shift.summary import Summary, differences, shown_digest, summary_from_json, summary_json
+from floorterm.shift.summary import (
+    Summary,
+    differences,
+    digest_of,
+    shown_digest,
+    summary_from_json,
+    summary_json,
+)
 from floorterm.shift.window import Window
 from floorterm.wording import Fact, Refusal, Say
 
@@ -35,7 +42,10 @@ class TakenOver:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShiftSignature:
-    """One signature of a shift: entry `n`, what was signed, and who took the shift over, if anybody has."""
+    """One signature of a shift: entry `n`, what was signed, and who took the shift over, if anybody has.
+
+    `holds`: the digest is that of the summary and the text as they stand in the entry.
+    """
 
     n: int
     at: datetime
@@ -44,6 +54,7 @@ class ShiftSignature:
     digest: str
     handover: str
     summary: Summary
+    holds: bool = True
     taken_over: TakenOver | None = None
 
 
@@ -62,17 +73,13 @@ def signatures_of(shift: str, entries: Iterable[Entry]) -> tuple[ShiftSignature,
                 digest=entry.value["digest"],
                 handover=entry.value["handover"],
                 summary=summary_from_json(entry.value["summary"]),
+                holds=digest_of(entry.value["summary"], entry.value["handover"]) == entry.value["digest"],
             )
         elif entry.kind == COUNTERSIGNED and entry.value["signed"] in found:
             number = entry.value["signed"]
             taken = TakenOver(n=entry.n, at=entry.local, person=entry.person, name=entry.name)
             found[number] = replace(found[number], taken_over=found[number].taken_over or taken)
     return tuple(found.values())
-
-
-def holds_what_was_signed(signature: ShiftSignature) -> bool:
-    """Whether the digest is that of the summary and the text which the entry carries."""
-    return shown_digest(signature.summary, signature.handover) == signature.digest
 
 
 # --- what is recorded -----------------------------------------------------------------------------------------------

@@ -2,7 +2,7 @@
 
 Nothing in it depends on the language or on the minute in which it is read, so that the same record gives the same
 digest until something happens. Times are plant time with the offset, `YYYY-MM-DDTHH:MM:SS-07:00`; minutes are whole
-seconds; texts are the plant's, by language.
+seconds; texts are the plant's, by language. A field that is added has a default, so that earlier entries read.
 """
 
 from collections.abc import Iterable, Mapping
@@ -204,7 +204,12 @@ def summary_from_json(data: Mapping[str, Any]) -> Summary:
 
 def shown_digest(summary: Summary, handover: str) -> str:
     """SHA-256 over the canonical JSON of all that is signed: the summary and the text for the next shift."""
-    return digest(canonical({"handover": handover, "summary": summary_json(summary)}))
+    return digest_of(summary_json(summary), handover)
+
+
+def digest_of(summary: Mapping[str, Any], handover: str) -> str:
+    """The same of a summary as an entry carries it, whichever version wrote it. Raises BodyError."""
+    return digest(canonical({"handover": handover, "summary": summary}))
 
 
 # --- what is different ----------------------------------------------------------------------------------------------

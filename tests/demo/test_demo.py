@@ -15,7 +15,6 @@ from floorterm.ledger import CHEAP_PROFILE, Head, Ledger
 from floorterm.ledger.verify import verify_file
 from floorterm.library import load, starter_folder
 from floorterm.plant import Plant
-from floorterm.shift.signing import holds_what_was_signed
 from floorterm.shift.window import window_named
 from floorterm.shift_review import review_of
 from floorterm.terminal.app import FloorApp
@@ -175,7 +174,7 @@ async def test_the_three_shifts_are_reviewed_dispositioned_signed_and_taken_over
         assert review.signature is not None
         assert review.signature.taken_over is not None
         assert (review.signature.person, review.signature.taken_over.person) == ("CI", "SH")
-        assert holds_what_was_signed(review.signature)
+        assert review.signature.holds
         assert review.changed == ()
         assert "hold" in {one.decision for one in review.signature.summary.deviations}
 
