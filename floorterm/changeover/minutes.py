@@ -9,7 +9,7 @@ done and its person was free, and whichever of the two came last is asked the sa
 other and fill the whole time; what others did beside them cost none.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import ROUND_HALF_UP, Decimal
@@ -124,14 +124,17 @@ def _links(state: State, begun: datetime, until: datetime) -> Iterator[_Link]:
     if end > last:
         yield _Link(last, end, None)
     while place >= 0:
-        before = _before(state.worksheet, signed, place)
+        before = waited_for(state.worksheet, signed, place)
         since = _since(begun, signed[before].done_at) if before is not None else 0
         yield _Link(since, _since(begun, signed[place].done_at), signed[place])
         place = -1 if before is None else before
 
 
-def _before(sheet: Worksheet, signed: list[Signed], place: int) -> int | None:
-    """The newest signature that this one had to wait for: a step that it comes after, or its own person's last."""
+def waited_for(sheet: Worksheet, signed: Sequence[Signed], place: int) -> int | None:
+    """The newest signature that this one had to wait for: a step that it comes after, or its own person's last.
+
+    `signed` are in the order in which they were done; the answer is a place in it, None where there is none.
+    """
     one = signed[place]
     step = sheet.step(one.act.step)
     names = (*step.after, step.since) if step is not None else ()
@@ -146,7 +149,7 @@ def _before(sheet: Worksheet, signed: list[Signed], place: int) -> int | None:
 
 def _parts(state: State, begun: datetime, until: datetime, standard: int, plan: int) -> tuple[Part, ...]:
     end = _since(begun, until)
-    pauses = [(_span(begun, end, stop.since, stop.until), stop.reason) for stop in _stops(state, until)]
+    pauses = [(_span(begun, end, stop.since, stop.until), stop.reason) for stop in pauses_of(state, until)]
     stops = _merged(span for span, _ in pauses)
     waits = _merged([*stops, *(_span(begun, end, *times) for times in _undecided(state, until))])
     counts = {
@@ -191,7 +194,7 @@ def _standard(state: State, step: Step) -> int:
     return _seconds(minutes_of(state.worksheet, step, kg))
 
 
-def _stops(state: State, until: datetime) -> Iterator[Stop]:
+def pauses_of(state: State, until: datetime) -> Iterator[Stop]:
     """Every pause, also the one that is not over."""
     yield from state.stops
     if state.paused_since is not None:

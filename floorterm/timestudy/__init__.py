@@ -1,0 +1,1 @@
+"""What the times of many changeovers teach: durations, control charts, minutes lost, OEE figures. Pure: states only."""

@@ -1,0 +1,65 @@
+"""Control charts of durations on the logarithm, with the baselines that came after a proved shift.
+
+The first baseline is frozen and keeps judging. Eight points in a row on one side prove a shift: a new baseline then
+begins at the first of them and stands beside the old one, which stays visible (rules: `floorterm.quality.control`).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from floorterm.quality.control import Baseline, Chart, individuals
+
+RUN = 8  # points on one side that prove a shift: rule 4 of the Western Electric handbook (1956)
+RUN_RULE = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Point:
+    """One duration in minutes: of which changeover, when. `gap`: what came before was made another way, so that no
+    range is taken between the two.
+    """
+
+    work: str
+    at: datetime
+    minutes: float
+    gap: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Later:
+    """A baseline that began at a point (from 0) after a proved shift, in minutes."""
+
+    first: int
+    baseline: Baseline
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TimeChart:
+    """The points in order of time, their chart, and later baselines in order."""
+
+    points: tuple[Point, ...]
+    chart: Chart
+    later: tuple[Later, ...] = ()
+
+
+def time_chart(points: Sequence[Point]) -> TimeChart:
+    """The chart of durations in order of time. Raises QualityError for a duration of nothing."""
+    kept = tuple(points)
+    gaps = frozenset(at for at, point in enumerate(kept) if point.gap)
+    chart = individuals([point.minutes for point in kept], logarithmic=True, gaps=gaps)
+    return TimeChart(points=kept, chart=chart, later=_later(kept, chart, 0))
+
+
+def _later(points: tuple[Point, ...], chart: Chart, first: int) -> tuple[Later, ...]:
+    """Baselines after the first proved shift of a chart whose first point is `first`; then those after the next."""
+    run = next((signal for signal in chart.signals if signal.rule == RUN_RULE), None)
+    if run is None:
+        return ()
+    begin = first + run.at - RUN + 1
+    rest = points[begin:]
+    gaps = frozenset(at for at, point in enumerate(rest) if point.gap)
+    after = individuals([point.minutes for point in rest], logarithmic=True, gaps=gaps)
+    if after.baseline is None or begin == first:
+        return ()
+    return (Later(first=begin, baseline=after.baseline), *_later(points, after, begin))
