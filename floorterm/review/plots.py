@@ -15,6 +15,8 @@ _FONT = "font-family='sans-serif' font-size='12'"
 _LEFT, _RIGHT, _TOP, _BOTTOM = 64, 24, 40, 52
 _SMALLEST = 1e-12
 _BAR_HEIGHT, _BAR_GAP = 22, 14
+_FALL_STEP, _FALL_HEIGHT, _FALL_LEFT, _FALL_ROOM = 19, 13, 330, 230
+_FALL_LETTERS = 46  # of a label, so that it ends before the bars
 _CHAR = 6.7  # width of a letter of this size, on average
 
 
@@ -135,6 +137,55 @@ def bars_svg(
     return _document(
         width, height, title, words("plots.bars_described", language, most=f"{most:g}", rows=told), body
     )
+
+
+@dataclass(frozen=True, slots=True)
+class FallRow:
+    """One bar of a waterfall: its label, from one level to the next, and how much that is in words."""
+
+    label: str
+    since: float
+    until: float
+    said: str
+
+
+def waterfall_svg(title: str, rows: Sequence[FallRow], *, language: str = "en", width: int = 640) -> str:
+    """Bars that each begin where the one before ended, as one SVG document: dark ones add, light ones take away.
+
+    The first and the last row are totals from 0; the picture shows the range in which the parts move, and says so.
+    Raises ValueError for fewer than two rows, or for a part that does not begin where the one before it ended.
+    """
+    if len(rows) < 2:
+        raise ValueError("a waterfall has a first and a last total")
+    inner = rows[1:-1]
+    levels = [rows[0].until, *(row.until for row in inner)]
+    if (
+        any(row.since != level for row, level in zip(inner, levels, strict=False))
+        or levels[-1] != rows[-1].until
+    ):
+        raise ValueError("each bar begins where the one before it ended")
+    low, high = min(levels), max(levels)
+    low -= (high - low or 1.0) * 0.1  # the totals keep a visible end
+    body: list[str] = []
+    for place, row in enumerate(rows):
+        top = _TOP + place * _FALL_STEP
+        ends = sorted((low if row in (rows[0], rows[-1]) else row.since, row.until))
+        left, right = (_FALL_LEFT + (end - low) / (high - low) * _FALL_ROOM for end in ends)
+        total = place in (0, len(rows) - 1)
+        fill = "#999" if total else "#333" if row.until >= row.since else "#ddd"
+        body.append(_text(12, top + 11, _cut(row.label), weight=total))
+        body.append(
+            f"<rect x='{_n(left)}' y='{_n(top)}' width='{_n(max(right - left, 1.0))}' height='{_FALL_HEIGHT}'"
+            f" fill='{fill}' stroke='black' stroke-width='0.5'/>"
+        )
+        body.append(_text(width - 12, top + 11, row.said, anchor="end", weight=total))
+    height = _TOP + _FALL_STEP * len(rows) + 12
+    told = "; ".join(f"{row.label}: {row.said}" for row in rows)
+    return _document(width, height, title, words("plots.waterfall", language, rows=told), body)
+
+
+def _cut(label: str) -> str:
+    return label if len(label) <= _FALL_LETTERS else f"{label[: _FALL_LETTERS - 3].rstrip()}..."
 
 
 # --- how ---------------------------------------------------------------------------------------------

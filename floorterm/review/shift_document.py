@@ -7,6 +7,7 @@ from floorterm.review.document import (
     Block,
     Caution,
     Document,
+    Figure,
     Heading,
     KeyValues,
     Paragraph,
@@ -14,8 +15,10 @@ from floorterm.review.document import (
     Table,
 )
 from floorterm.review.framing import Printing, framed, usual_cautions
+from floorterm.review.plots import FallRow, waterfall_svg
 from floorterm.shift import telling
 from floorterm.shift.summary import MinutesLine, Summary, WorkLine
+from floorterm.shift.waterfall import waterfall
 from floorterm.shift.window import window_text
 from floorterm.wording import sentence, words
 
@@ -99,6 +102,7 @@ def _changeovers(summary: Summary, language: str) -> Iterator[Block]:
         if line.flush is not None:
             yield Paragraph(text=telling.flush_text(line.flush, language))
         if line.minutes is not None:
+            yield minutes_figure(line.minutes, line.work, language)
             yield _minutes(line.minutes, language)
         else:
             yield Paragraph(text=words("shift.minutes_later", language))
@@ -116,6 +120,25 @@ def _changeover(line: WorkLine, summary: Summary, language: str) -> tuple[str, .
         *figures,
         telling.diverted_text(line.flush, language) if line.flush is not None else "-",
     )
+
+
+def minutes_figure(line: MinutesLine, work: str, language: str) -> Figure:
+    """The waterfall of a changeover's minutes: from planned, part by part, to actual."""
+    names = {0: "planned", len(line.parts) + 1: "actual"}
+    rows = tuple(
+        FallRow(
+            words(f"shift.{names[place]}", language)
+            if step.part is None
+            else telling.part_text(step.part, language),
+            step.since_s,
+            step.until_s,
+            telling.minutes(step.until_s) if step.part is None else telling.more(step.part.seconds),
+        )
+        for place, step in enumerate(waterfall(line))
+    )
+    title = words("shift.waterfall", language, work=work)
+    told = "; ".join(f"{row.label}: {row.said}" for row in rows)
+    return Figure(svg=waterfall_svg(title, rows, language=language), told=told)
 
 
 def _minutes(line: MinutesLine, language: str) -> Table:

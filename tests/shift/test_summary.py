@@ -22,9 +22,9 @@ from floorterm.shift.summary import (
     summary_json,
 )
 from floorterm.shift.telling import more, part_text
+from floorterm.shift.waterfall import shown_parts
 from floorterm.shift.window import Window, window_named
 from floorterm.shift_review import shift_to_review, summary_of
-from floorterm.terminal.views.shift_review import shown_parts
 from floorterm.wording import LANGUAGES, sentence
 
 SHIFTS = ("2026-11-23/early", "2026-11-23/late", "2026-11-24/early")

@@ -72,7 +72,8 @@ class MinutesScreen(FloorScreen[None]):
             return
         self.query_one("#figures", Page).show(minutes_head(line, language))
         room = max(3, (rows.size.height or self.size.height - 14) - _BESIDE)
-        self._rows = minutes_rows(line, room, language)
+        width = self.size.width - 6
+        self._rows = minutes_rows(line, room, language, width=width, plain=self.app.plain)
         total = Row("sum", (minutes_sum(line, language),), heading=True)
         rows.show([*(Row(row.key, (row.line,)) for row in self._rows), total])
         self._tell()

@@ -1,17 +1,20 @@
 """What the Review and Minutes screens say of a shift and of one changeover. Pure."""
 
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from floorterm.shift import telling
-from floorterm.shift.summary import DeviationLine, MinutesLine, MinutesPart, Summary, WorkLine
-from floorterm.terminal.views.text import Line, Span, Tone, wrapped
+from floorterm.shift.summary import DeviationLine, MinutesLine, Summary, WorkLine
+from floorterm.shift.waterfall import Fall, cells, falls, shown_parts
+from floorterm.terminal.views.text import Line, Span, Tone, apart, wrapped
 from floorterm.wording import sentence, words
 
 if TYPE_CHECKING:
     from floorterm.shift_review import Review
 
+_WIDE_ENOUGH = 100  # from this width on there is room for bars beside the words
+_BAR_CELLS = 36
 _STATUS_TONE: dict[str, Tone] = {"released": "done", "abandoned": "strong", "paused": "caution", "open": ""}
 
 
@@ -195,38 +198,45 @@ class MinutesRow:
     step: str = ""
 
 
-def shown_parts(parts: Sequence[MinutesPart], room: int) -> tuple[MinutesPart, ...]:
-    """As many parts as there is room for; the smallest together in the last one, so that the sum stays what it is."""
-    if len(parts) <= room:
-        return tuple(parts)
-    named = [part for part in parts if part.cause != "small"][: max(0, room - 1)]
-    rest = [part for part in parts if part not in named]
-    together = MinutesPart(
-        cause="small", seconds=sum(part.seconds for part in rest), n=sum(part.n for part in rest), step="*"
+def minutes_rows(
+    line: MinutesLine, room: int, language: str, *, width: int = 0, plain: bool = False
+) -> tuple[MinutesRow, ...]:
+    """The parts, the largest first, each with its minutes and seconds, in at most `room` rows.
+
+    Where `width` leaves room for it, each has its bar of the waterfall at the right: full ones add, light ones take.
+    """
+    parts = shown_parts(line.parts, room)
+    steps = tuple(falls(line.planned_s, parts))
+    if width < _WIDE_ENOUGH:
+        return tuple(_minutes_row(step, language) for step in steps)
+    low = min((step.low_s for step in steps), default=0)
+    high = max((step.high_s for step in steps), default=0)
+    bars = (_bar(step, low, high, plain=plain) for step in steps)
+    return tuple(
+        replace(row, line=apart(row.line, (Span(bar),), width, plain=plain))
+        for row, bar in zip((_minutes_row(step, language) for step in steps), bars, strict=True)
     )
-    return (*named, together)
 
 
-def minutes_rows(line: MinutesLine, room: int, language: str) -> tuple[MinutesRow, ...]:
-    """The parts, the largest first, each with its minutes and seconds, in at most `room` rows."""
-    return tuple(_minutes_rows(shown_parts(line.parts, room), language))
+def _bar(step: Fall, low: int, high: int, *, plain: bool) -> str:
+    first, count = cells(step, low, high, _BAR_CELLS)
+    full, light = ("#", "-") if plain else ("█", "░")
+    mark = full if step.until_s >= step.since_s else light
+    return f"{' ' * first}{mark * count}".ljust(_BAR_CELLS)
 
 
-def _minutes_rows(parts: Iterable[MinutesPart], language: str) -> Iterator[MinutesRow]:
-    for part in parts:
-        text = (
-            words("shift.cause_rest", language, n=part.n)
-            if part.step == "*"
-            else telling.part_text(part, language)
-        )
-        amount = f"{telling.more(part.seconds):>8}"
-        open_ = part.cause == "over" and part.seconds >= 60
-        yield MinutesRow(
-            f"{part.cause} {part.step}",
-            (Span(amount, "strong"), Span(f"  {text}")),
-            text,
-            part.step if open_ else "",
-        )
+def _minutes_row(step: Fall, language: str) -> MinutesRow:
+    part = step.part
+    assert part is not None  # planned and actual stand above the list
+    text = telling.part_text(part, language)
+    amount = f"{telling.more(part.seconds):>8}"
+    open_ = part.cause == "over" and part.seconds >= 60
+    return MinutesRow(
+        f"{part.cause} {part.step}",
+        (Span(amount, "strong"), Span(f"  {text}")),
+        text,
+        part.step if open_ else "",
+    )
 
 
 def minutes_head(line: MinutesLine, language: str) -> tuple[Line, ...]:
