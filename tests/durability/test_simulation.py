@@ -21,14 +21,13 @@ def test_whatever_befalls_them_the_record_holds_what_the_people_were_told(
 ) -> None:
     told: Counter[Told] = Counter()
     mishaps: Counter[str] = Counter()
-    for seed in range(32):
+    for seed in range(24):
         found = simulate(seed, tmp_path, server=server, terminals=2 + seed % 3)
         assert found.problems == [], f"seed {seed}, {found.mishaps}"
         told.update(found.told)
         mishaps.update(found.mishaps)
-    assert told[Told.RECORDED] > 80
-    assert min(mishaps["cut_power"], mishaps["kill"], mishaps["lose_link"] if server else 99) > 15
-    assert told.keys() == set(Told), "each way to end came up"
+    assert min(told[Told.RECORDED], told[Told.NOT_RECORDED]) > 10
+    assert min(mishaps["cut_power"], mishaps["kill"], mishaps["lose_link"] if server else 99) > 5
 
 
 def test_the_same_seed_is_the_same_schedule(tmp_path: Path) -> None:
