@@ -258,10 +258,12 @@ class FloorScreen(Screen[_Result]):
         """The label of a key; a screen may say more exactly what a key does now."""
         return words(wording, self.language)
 
-    def refuse(self, sentences: Iterable[str], tone: Tone = "danger") -> None:
+    def refuse(
+        self, sentences: Iterable[str], tone: Tone = "danger", title: str = "terminal.not_recorded"
+    ) -> None:
         """Show sentences above the keys until something else is done; none takes them away."""
         if self.stands:
-            title = words("terminal.not_recorded", self.language) if tone == "danger" else ""
+            title = words(title, self.language) if tone == "danger" else ""
             self.query_one("#notice", Notice).show(tuple(sentences), tone, title)
 
     # --- events ---------------------------------------------------------------------------------
@@ -308,8 +310,9 @@ class FloorScreen(Screen[_Result]):
             self.retell()
 
     def on_not_recorded(self, message: NotRecorded) -> None:
-        """Nothing was recorded; say why and what to do."""
-        self.refuse(message.sentences)
+        """Nothing was recorded, or nobody knows; say why and what to do."""
+        title = "terminal.not_recorded" if message.known else "terminal.not_known"
+        self.refuse(message.sentences, title=title)
         self.not_recorded(message)
 
     def on_scanned(self, message: Scanned) -> None:

@@ -228,7 +228,13 @@ class Desk:
     async def _carry_out(self, asked: _Asked) -> None:
         from floorterm.changeover.compose import ComposeError  # noqa: PLC0415  after the first frame
         from floorterm.entries import BodyError, TextError  # noqa: PLC0415
-        from floorterm.ledger import LedgerError, PinError, RefusedError  # noqa: PLC0415
+        from floorterm.ledger import (  # noqa: PLC0415
+            KeyReusedError,
+            LedgerError,
+            OutcomeUnknownError,
+            PinError,
+            RefusedError,
+        )
 
         try:
             assert asked.signature is not None
@@ -243,7 +249,15 @@ class Desk:
             if not isinstance(fault, RefusedError | PinError):
                 LOG.warning("not recorded: %s", type(fault).__name__)
             self._app.say("")
-            asked.screen.post_message(NotRecorded(self.sentences(fault), asked.key, asked.act))
+            asked.screen.post_message(
+                NotRecorded(
+                    self.sentences(fault),
+                    asked.key,
+                    asked.act,
+                    known=not isinstance(fault, OutcomeUnknownError),
+                    looked=isinstance(fault, RefusedError | KeyReusedError),
+                )
+            )
         except (BodyError, TextError, ComposeError) as fault:
             self._app.say("")
             asked.screen.post_message(NotRecorded((str(fault),), asked.key, asked.act))

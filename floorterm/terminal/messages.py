@@ -19,7 +19,9 @@ class Recorded(Message):
 
 @dataclass
 class NotRecorded(Message):
-    """Nothing was recorded, and why. What was typed stays with the screen.
+    """Nothing was recorded, and why; or that is not `known`. What was typed stays with the screen.
+
+    `looked`: the ledger looked the key up, and this act does not stand under it.
 
     `act` is None for what is no act on a work (a start, an approval). `key` is the idempotency key to press
     again with, so that a commit whose outcome is unknown is looked up instead of repeated. Without sentences
@@ -29,6 +31,8 @@ class NotRecorded(Message):
     sentences: tuple[str, ...]
     key: str
     act: "Act | None" = None
+    known: bool = True
+    looked: bool = False
 
 
 class LedgerMoved(Message):

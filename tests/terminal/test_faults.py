@@ -1,5 +1,6 @@
 """Faults of the record at the line, brought about for real: said plainly, typed words stay, the rest goes on."""
 
+import sqlite3
 from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from floorterm.terminal.screens.work import WorkScreen
 from tests.ledger_faults import (
     Fault,
     another_file,
+    commits_fail,
     damaged,
     disk_full,
     empty,
@@ -89,6 +91,37 @@ async def test_each_fault_is_said_keeps_the_words_and_lets_first_aid_and_paper_t
         await _typed_note(pilot)
         await pilot.press("enter")
         await until(pilot, lambda: plant.ledger.head().n == head.n + 1)
+
+
+async def test_an_outcome_that_is_not_known_is_said_so_and_looked_up_before_anything_else(
+    crew_at: CrewAt, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The commit took place, the disk said that it failed, and failed again: Enter then signs no other step."""
+    crew = crew_at("")
+    plant: Plant = crew.plant
+    async with opened(plant) as (app, pilot):
+        app.begin_session(plant.ledger.person("OO"))
+        screen = WorkScreen(crew.work)
+        app.push_screen(screen)
+        await until(pilot, lambda: screen.is_mounted and screen.view is not None)
+        head = plant.ledger.head()
+        with monkeypatch.context() as for_a_while:
+            commits_fail(for_a_while, sqlite3.SQLITE_IOERR_DIR_FSYNC, kept=True, commits=2)
+            await pilot.press("enter")
+            await until(pilot, lambda: "NOT KNOWN WHETHER RECORDED" in text_of(app))
+        assert "NOT RECORDED" not in text_of(app)
+        assert screen.key_label("work.key_record") == "look again"
+        with locked_by_a_stranger(plant.ledger.path, monkeypatch):
+            await pilot.press("enter")
+            await until(pilot, lambda: "Another program held the ledger" in " ".join(text_of(app).split()))
+        assert screen.key_label("work.key_record") == "look again", "nobody looked yet"
+        app.begin_session(plant.ledger.person("SS"))
+        assert screen.key_label("work.key_record") == "record", "somebody else reads what stands"
+        app.begin_session(plant.ledger.person("OO"))
+        await pilot.press("enter")
+        await until(pilot, lambda: f"Recorded as entry {head.n + 1}" in text_of(app))
+        assert plant.ledger.head().n == head.n + 1, "one step is signed, once"
+        assert screen.key_label("work.key_record") == "record"
 
 
 def _nothing_wrong(_: Path, __: pytest.MonkeyPatch) -> AbstractContextManager[None]:

@@ -57,7 +57,7 @@ class _Listening(LinesScreen):
     def not_recorded(self, message: NotRecorded) -> None:
         self.told.append(message)
 
-    def refuse(self, sentences: object, tone: object = "danger") -> None:
+    def refuse(self, sentences: object, tone: object = "danger", title: object = "") -> None:
         self.refused.append(tuple(sentences))  # type: ignore[arg-type]
 
 
