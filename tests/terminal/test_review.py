@@ -5,34 +5,28 @@ from contextlib import asynccontextmanager
 from datetime import timedelta
 
 import pytest
-from textual.pilot import Pilot
 
 from floorterm.changeover.acts import Abandon, Dispose, ExplainMinutes, RaiseDeviation, SignStep
+from floorterm.demo import open_still
 from floorterm.demo.clock import SetClock
 from floorterm.people import Permission, Person
 from floorterm.plant import Plant
 from floorterm.shift.signing import COUNTERSIGNED, KINDS, SIGNED
-from floorterm.shift.summarise import minutes_line
 from floorterm.shift.window import window_named
 from floorterm.shift_review import countersign, review_of, sign
 from floorterm.terminal.app import FloorApp
+from floorterm.terminal.screens.minutes import MinutesScreen
+from floorterm.terminal.screens.review import ReviewScreen
 from floorterm.terminal.views.record import entry_lines
 from floorterm.terminal.widgets.keys import KeyBar
 from floorterm.terminal.widgets.rows import Rows
 from floorterm.wording import words
 from tests.conftest import PIN, who
-from tests.terminal.conftest import EVERY_STEP, CrewAt
 from tests.terminal.hands import Hands, Keyboard, Scanner, Touch, screen_text
 from tests.terminal.shell import (
     COMFORTABLE,
     SMALL,
-    opened,
-    recorded,
     rows,
-    sign_in,
-    text_of,
-    until,
-    until_top,
 )
 
 HANDS: dict[str, type[Hands]] = {"keyboard": Keyboard, "touch": Touch, "scanner": Scanner}
@@ -56,15 +50,32 @@ def shift(plant: Plant, clock: SetClock) -> Plant:
 @asynccontextmanager
 async def reviewing(
     plant: Plant, size: tuple[int, int] = SMALL, **options: object
-) -> AsyncIterator[tuple[FloorApp, Pilot[int]]]:
-    """The Review screen of the shift that runs, opened from Shift."""
-    async with opened(plant, size, **options) as (app, pilot):
-        await pilot.press("f8")
-        await until_top(pilot, "ShiftScreen")
-        await pilot.press("f6")
-        await until_top(pilot, "ReviewScreen")
-        await until(pilot, lambda: rows(app).chosen is not None)
-        yield app, pilot
+) -> AsyncIterator[tuple[FloorApp, Keyboard]]:
+    """The Review screen of the shift that runs, opened from Shift, and somebody at the keyboard."""
+    settings = {"scan_gap_s": 0.0, **options}
+    app = FloorApp(lambda: plant, **settings)  # type: ignore[arg-type]
+    async with app.run_test(size=size) as pilot:
+        hands = Keyboard(app, pilot)
+        await hands.until(lambda: app.desk.is_open, "the record")
+        await hands.key("f8")
+        await hands.until_top("ShiftScreen")
+        await hands.key("f6")
+        await hands.until_top("ReviewScreen")
+        await hands.until(lambda: rows(app).chosen is not None, "the review")
+        yield app, hands
+
+
+async def _written(hands: Keyboard, text: str) -> None:
+    """A text into the dialogue on top."""
+    await hands.until_top("AskScreen")
+    await hands.type(text)
+    await hands.key("enter")
+
+
+async def _signed(hands: Keyboard, code: str) -> None:
+    """The dialogue for name and PIN that comes up, answered."""
+    await hands.until_top("SignInScreen")
+    await hands.sign(code)
 
 
 @pytest.mark.parametrize("way", HANDS)
@@ -122,15 +133,16 @@ def _newest(plant: Plant, app: FloorApp) -> str:
 async def test_the_review_has_every_part_and_nothing_is_cut(
     shift: Plant, size: tuple[int, int], language: str
 ) -> None:
-    async with reviewing(shift, size, language=language) as (app, pilot):
+    async with reviewing(shift, size, language=language) as (app, hands):
         keys = [row.key for row in rows(app).rows]
         parts = ("changeovers", "deviations", "sign_offs", "lockouts", "due", "procedures")
         assert [key for key in keys if key.startswith("heading")] == [f"heading {part}" for part in parts]
         assert keys[:2] == ["state", "handover"]
         seen = ""
         for _ in range(6):
-            seen += text_of(app)
-            await pilot.press("pagedown")
+            seen += screen_text(app)
+            await hands.key("pagedown")
+            await hands.pilot.pause()
         for part in parts:
             count = sum(key.startswith(part.removesuffix("s")) for key in keys)
             title = words(f"shift.part_{part}", language, count=count or words("shift.none", language))
@@ -138,98 +150,87 @@ async def test_the_review_has_every_part_and_nothing_is_cut(
 
 
 async def test_an_operator_does_not_sign_and_is_told_who_does(shift: Plant) -> None:
-    async with reviewing(shift) as (app, pilot):
-        await pilot.press("f3")
-        await until_top(pilot, "AskScreen")
-        await pilot.press("o", "k", "enter")
-        await until(pilot, lambda: "For the next shift: ok" in text_of(app))
-        await pilot.press("f6")
-        await sign_in(pilot, "BB")
-        await until(pilot, lambda: "A supervisor or safety officer signs" in text_of(app))
-        assert "NOT RECORDED" in text_of(app)
+    async with reviewing(shift) as (app, hands):
+        await hands.key("f3")
+        await _written(hands, "ok")
+        await hands.until(lambda: "For the next shift: ok" in screen_text(app), "the text")
+        await hands.key("f6")
+        await _signed(hands, "BB")
+        await hands.until(lambda: "A supervisor or safety officer signs" in screen_text(app), "who signs")
+        assert "NOT RECORDED" in screen_text(app)
+        await hands.key("escape")
+        await hands.until_top("ShiftScreen")
+        await hands.key("f6")
+        await hands.until_top("ReviewScreen")
+        await hands.until(lambda: "For the next shift: ok" in screen_text(app), "the text to be kept")
     assert shift.ledger.entries(kinds=KINDS) == []
 
 
-async def test_what_happens_while_the_pin_is_typed_is_named_and_nothing_is_signed(
-    shift: Plant, clock: SetClock
-) -> None:
-    deviation = next(iter(shift.state("P-0001").deviations))
-    act = Dispose(deviation=deviation.n, decision="accept", reason="as agreed")
-    shift.act("P-0001", act, who(shift, "SS"), key="decide")
-    async with reviewing(shift) as (app, pilot):
-        await pilot.press("f6")
-        await until_top(pilot, "AskScreen")
-        await pilot.press("o", "k", "enter")
-        await until_top(pilot, "SignInScreen")
+def _decided(plant: Plant) -> None:
+    deviation = next(iter(plant.state("P-0001").deviations))
+    act = Dispose(deviation=deviation.n, decision="scrap", reason="as agreed")
+    plant.act("P-0001", act, who(plant, "SS"), key="decide")
+
+
+async def test_what_happens_while_the_pin_is_typed_is_named_and_nothing_is_signed(shift: Plant) -> None:
+    _decided(shift)
+    async with reviewing(shift) as (app, hands):
+        await hands.key("f6")
+        await _written(hands, "ok")
+        await hands.until_top("SignInScreen")
         started = shift.start_procedure(who(shift, "SS"), "L2", "jam-stamper", "elsewhere")
-        await sign_in(pilot, "SS")
-        await until(pilot, lambda: "changed since this was shown" in text_of(app))
-        assert f"{started.work} reads differently now" in " ".join(text_of(app).split())
+        await _signed(hands, "SS")
+        await hands.until(lambda: "changed since this was shown" in screen_text(app), "what changed")
+        assert f"{started.work} reads differently now" in " ".join(screen_text(app).split())
         assert shift.ledger.entries(kinds=KINDS) == []
-        await until(pilot, lambda: f"work {started.work}" in [row.key for row in rows(app).rows])
-        assert "For the next shift: ok" in text_of(app)  # what was typed is still there
-        await pilot.press("f6")
-        await sign_in(pilot, "SS")
-        await recorded(pilot, shift, SIGNED)
+        await hands.until(
+            lambda: f"work {started.work}" in [row.key for row in rows(app).rows], "the new work"
+        )
+        assert "For the next shift: ok" in screen_text(app)  # what was typed is still there
+        await hands.key("f6")
+        await _signed(hands, "SS")
+        await hands.until(lambda: _newest(shift, app) == SIGNED, "the signature")
 
 
 async def test_shift_says_at_a_glance_whether_it_is_signed_and_taken_over(
     shift: Plant, clock: SetClock
 ) -> None:
-    deviation = next(iter(shift.state("P-0001").deviations))
-    act = Dispose(deviation=deviation.n, decision="scrap", reason="as agreed")
-    shift.act("P-0001", act, who(shift, "SS"), key="decide")
+    _decided(shift)
     window = window_named(shift.library.plant.shifts, "2026-11-24/early", shift.zone)
-    async with opened(shift) as (app, pilot):
-        await pilot.press("f8")
-        await until_top(pilot, "ShiftScreen")
-        assert "SIGNED" not in text_of(app)  # it still runs
+    async with reviewing(shift) as (app, hands):
+        await hands.key("escape")
+        await hands.until_top("ShiftScreen")
+        assert "SIGNED" not in screen_text(app)  # it still runs
         clock.advance(timedelta(hours=1))
-        await pilot.press("left")
-        await until(pilot, lambda: "NOT SIGNED" in text_of(app))
+        await hands.key("left")
+        await hands.until(lambda: "NOT SIGNED" in screen_text(app), "that nobody signed")
         entry = sign(shift, who(shift, "SS"), review_of(shift, window), "film sticks", key="sign")
-        await pilot.press("right", "left")
-        await until(pilot, lambda: "signed by S. Stern, not taken over" in text_of(app))
+        await app.look_at_record()
+        await hands.until(lambda: "signed by S. Stern, not taken over" in screen_text(app), "the signature")
         countersign(shift, who(shift, "TT"), review_of(shift, window), key="take over")
-        await pilot.press("right", "left")
-        await until(pilot, lambda: "signed by S. Stern, taken over" in text_of(app))
+        await app.look_at_record()
+        await hands.until(lambda: "signed by S. Stern, taken over" in screen_text(app), "who took over")
     left, _ = entry_lines(entry, None, shift.zone, "en")
     assert "film sticks" in "".join(span.text for line in left for span in line)
 
 
-async def test_what_was_signed_is_shown_until_something_reads_differently(
-    shift: Plant, clock: SetClock
-) -> None:
-    deviation = next(iter(shift.state("P-0001").deviations))
-    act = Dispose(deviation=deviation.n, decision="scrap", reason="as agreed")
-    shift.act("P-0001", act, who(shift, "SS"), key="decide")
+async def test_what_was_signed_is_shown_until_something_reads_differently(shift: Plant) -> None:
+    _decided(shift)
     window = window_named(shift.library.plant.shifts, "2026-11-24/early", shift.zone)
     sign(shift, who(shift, "SS"), review_of(shift, window), "film sticks", key="sign")
-    async with reviewing(shift) as (app, pilot):
+    async with reviewing(shift) as (app, hands):
         caps = app.screen.query_one(KeyBar)
-        await until(pilot, lambda: any(cap.key == "f6" and not cap.enabled for cap in caps.caps))
-        assert "READS DIFFERENTLY" not in text_of(app)
+        await hands.until(
+            lambda: any(cap.key == "f6" and not cap.enabled for cap in caps.caps), "no key to sign"
+        )
+        assert "READS DIFFERENTLY" not in screen_text(app)
         shift.start_procedure(who(shift, "SS"), "L1", "jam-stamper", "later")
         await app.look_at_record()
-        await until(pilot, lambda: "2 THINGS READ DIFFERENTLY" in text_of(app))
-        await until(pilot, lambda: any(cap.key == "f6" and cap.enabled for cap in caps.caps))
-        await pilot.press("f6")
-        await sign_in(pilot, "TT")
-        await until(pilot, lambda: "Signed by T. Thorn" in text_of(app))
+        await hands.until(lambda: "2 THINGS READ DIFFERENTLY" in screen_text(app), "what is different")
+        await hands.key("f6")
+        await _signed(hands, "TT")
+        await hands.until(lambda: "Signed by T. Thorn" in screen_text(app), "the second signature")
     assert [entry.person for entry in shift.ledger.entries(kinds=KINDS)] == ["SS", "TT"]
-
-
-async def test_a_text_that_is_not_signed_yet_is_kept_when_one_leaves_the_review(shift: Plant) -> None:
-    async with reviewing(shift) as (app, pilot):
-        await pilot.press("f3")
-        await until_top(pilot, "AskScreen")
-        await pilot.press("o", "k", "enter")
-        await until(pilot, lambda: "For the next shift: ok" in text_of(app))
-        await pilot.press("escape")
-        await until_top(pilot, "ShiftScreen")
-        await pilot.press("f6")
-        await until_top(pilot, "ReviewScreen")
-        await until(pilot, lambda: "For the next shift: ok" in text_of(app))
 
 
 async def test_a_scan_that_names_nothing_here_says_so(shift: Plant) -> None:
@@ -250,29 +251,38 @@ async def test_a_scan_that_names_nothing_here_says_so(shift: Plant) -> None:
 
 
 @pytest.mark.parametrize("size", [SMALL, COMFORTABLE])
-async def test_one_screen_shows_the_three_figures_and_parts_that_add_up(
-    crew_at: CrewAt, size: tuple[int, int]
-) -> None:
-    crew = crew_at(EVERY_STEP)
-    crew.clock.advance(timedelta(minutes=30))
-    async with reviewing(crew.plant, size) as (app, pilot):
-        await until(pilot, lambda: rows(app).choose(f"work {crew.work}"))
-        await pilot.press("f4")
-        await until_top(pilot, "MinutesScreen")
-        await until(pilot, lambda: "sum of the parts" in text_of(app))
-        line = minutes_line(crew.state, crew.plant.now())
-        assert line is not None
-        text = text_of(app)
-        for name, seconds in (
-            ("planned", line.planned_s), ("standard", line.standard_s), ("actual", line.actual_s),
-        ):  # fmt: skip
-            assert f"{name} {seconds // 60}:{seconds % 60:02d}" in text
-        found = app.screen.query_one(Rows)
-        shown = [_seconds(row.lines[0][0].text) for row in found.rows]
-        assert sum(shown[:-1]) == shown[-1] == line.actual_s - line.planned_s
-        for row in found.rows:  # all of them on this one screen, none behind a page
-            assert row.lines[0][0].text.strip() in text
-        assert "tap here" not in text
+async def test_one_screen_shows_the_three_figures_and_parts_that_add_up(size: tuple[int, int]) -> None:
+    """Every changeover of the demo plant's early shift that has ended, one after the other."""
+    plant = open_still()
+    window = window_named(plant.library.plant.shifts, "2026-11-24/early", plant.zone)
+    ended = [line for line in review_of(plant, window).summary.works if line.minutes is not None]
+    assert len(ended) == 3
+    app = FloorApp(lambda: plant, scan_gap_s=0.0)
+    async with app.run_test(size=size) as pilot:
+        hands = Keyboard(app, pilot)
+        await hands.until(lambda: app.desk.is_open, "the record")
+        for work in ended:
+            line = work.minutes
+            assert line is not None
+            app.push_screen(ReviewScreen(window, {}))
+            await hands.until_top("ReviewScreen")
+            await hands.pick(f"work {work.work}")
+            await hands.until_top("MinutesScreen")
+            await hands.until(lambda: "sum of the parts" in screen_text(app), "the parts")
+            text = screen_text(app)
+            figures = {"planned": line.planned_s, "standard": line.standard_s, "actual": line.actual_s}
+            for name, seconds in figures.items():
+                assert f"{name} {seconds // 60}:{seconds % 60:02d}" in text
+            rows_ = app.screen.query_one(Rows).rows
+            shown = [_seconds(row.lines[0][0].text) for row in rows_]
+            assert sum(shown[:-1]) == shown[-1] == line.actual_s - line.planned_s
+            for row in rows_:  # all of them on this one screen, none behind a page
+                assert row.lines[0][0].text.strip() in text
+            assert "tap here" not in text
+            await hands.key("escape")
+            await hands.until_top("ReviewScreen")
+            await hands.key("escape")
+            await hands.until_top("LinesScreen")
 
 
 def _seconds(amount: str) -> int:
@@ -288,25 +298,23 @@ async def test_whoever_knows_says_what_was_waiting(plant: Plant, clock: SetClock
     choice = next(one.id for one in step.choices if not one.deviation)
     clock.advance(timedelta(minutes=12))
     plant.act(work, SignStep(step=step.id, choice=choice), who(plant, "VV"), key="sign")
-    async with opened(plant) as (app, pilot):
-        from floorterm.terminal.screens.minutes import MinutesScreen
-
-        app.session.begin(plant.ledger.person("VV"))
+    app = FloorApp(lambda: plant, scan_gap_s=0.0)
+    async with app.run_test(size=SMALL) as pilot:
+        hands = Keyboard(app, pilot)
+        await hands.until(lambda: app.desk.is_open, "the record")
         app.push_screen(MinutesScreen(work))
-        await until_top(pilot, "MinutesScreen")
-        await until(pilot, lambda: rows(app).choose(f"over {step.id}"))
-        await pilot.press("f5")
-        await until_top(pilot, "MenuScreen")
-        await pilot.press("1")
-        await until_top(pilot, "AskScreen")
-        await pilot.press("4", "enter")
-        await until(pilot, lambda: "reason" in text_of(app))
-        await pilot.press(*"crane", "enter")
-        await sign_in(pilot, "VV")  # the step is critical: this plant asks the PIN again
-        await recorded(pilot, plant, ExplainMinutes.KIND)
-        await until(pilot, lambda: "+4:00  waiting" in text_of(app))
+        await hands.until_top("MinutesScreen")
+        await hands.until(lambda: rows(app).choose(f"over {step.id}"), "the part")
+        await hands.key("f5")
+        await hands.until_top("MenuScreen")
+        await hands.pick("waiting")
+        await _written(hands, "4")
+        await hands.until(lambda: "reason" in screen_text(app), "why")
+        await _written(hands, "crane")
+        await _signed(hands, "VV")
+        await hands.until(lambda: "+4:00  waiting" in screen_text(app), "the minutes")
         assert rows(app).choose(f"waiting {step.id}")
-        await until(pilot, lambda: "(crane)" in text_of(app))  # the chosen part stands whole beneath the list
+        await hands.until(lambda: "(crane)" in screen_text(app), "the chosen part whole beneath the list")
     entry = plant.ledger.entries(kinds=(ExplainMinutes.KIND,))[0]
     assert (entry.person, entry.step, entry.value["cause"], entry.reason) == (
         "VV",
@@ -314,16 +322,3 @@ async def test_whoever_knows_says_what_was_waiting(plant: Plant, clock: SetClock
         "waiting",
         "crane",
     )
-
-
-async def test_the_review_of_a_shift_before_is_that_shift(shift: Plant, clock: SetClock) -> None:
-    clock.advance(timedelta(hours=1))
-    async with opened(shift) as (app, pilot):
-        await pilot.press("f8")
-        await until_top(pilot, "ShiftScreen")
-        await pilot.press("left", "f6")
-        await until_top(pilot, "ReviewScreen")
-        await until(pilot, lambda: "early shift, Tue 2026-11-24" in text_of(app))
-        assert any(row.key.startswith("deviation") for row in rows(app).rows)
-    window = window_named(shift.library.plant.shifts, "2026-11-24/early", shift.zone)
-    assert len(review_of(shift, window).summary.undecided) == 1
