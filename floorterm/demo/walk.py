@@ -6,7 +6,7 @@ Nothing is written past the rules: an act that they refuse stops the rebuild wit
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from decimal import ROUND_HALF_EVEN, Decimal
+from decimal import Decimal
 from typing import Protocol
 
 from floorterm.changeover.acts import (
@@ -33,6 +33,7 @@ from floorterm.changeover.standard import minutes_of
 from floorterm.changeover.state import State
 from floorterm.changeover.worksheet import Step
 from floorterm.demo.clock import SetClock
+from floorterm.demo.readings import middle_reading
 from floorterm.demo.scenario import Incident, Run
 from floorterm.lockout.model import Event
 from floorterm.plant import Plant, Who
@@ -180,7 +181,7 @@ class Walker:
                 return worked_act(step, given or self.usual.get(step.id, "") or usual_entry(step), counter)
             case "reading":
                 usual = self.usual.get(step.id, "")
-                return SignStep(step=step.id, number=given or usual or _reading(step), counter=counter)
+                return SignStep(step=step.id, number=given or usual or middle_reading(step), counter=counter)
             case "choice":
                 plain = next(
                     (choice.id for choice in step.choices if not choice.deviation), step.choices[0].id
@@ -366,25 +367,6 @@ class Walker:
             witness=self.plant.ledger.person(witness) if witness else None,
         )
         self.count += 1
-
-
-def _reading(step: Step) -> str:
-    """The middle of the limits, with as many decimals as they carry, or one more where the middle needs it."""
-    low, high = step.low, step.high
-    if low is None and high is None:
-        return "1"
-    if low is None or high is None:
-        return str(high if low is None else low)
-    middle = (low + high) / 2
-    places = max(-_exponent(low), -_exponent(high), 0)
-    if middle != middle.quantize(Decimal(1).scaleb(-places)):
-        places += 1
-    return str(middle.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_EVEN))
-
-
-def _exponent(number: Decimal) -> int:
-    exponent = number.as_tuple().exponent
-    return exponent if isinstance(exponent, int) else 0
 
 
 class Acting(Protocol):

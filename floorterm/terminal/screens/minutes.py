@@ -8,6 +8,7 @@ from textual.widget import Widget
 
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import NotRecorded
+from floorterm.terminal.retry import Retry
 from floorterm.terminal.screens.dialogs import AskScreen, Item, MenuScreen, reason_spec, words_spec
 from floorterm.terminal.views.text import wrapped
 from floorterm.terminal.widgets.page import Page
@@ -34,7 +35,7 @@ class MinutesScreen(FloorScreen[None]):
         super().__init__()
         self._work = work
         self._rows: tuple[MinutesRow, ...] = ()
-        self._retry: tuple[object, str] | None = None
+        self._retry = Retry()
 
     def body(self) -> Iterable[Widget]:
         """The three figures, the parts, the chosen part whole."""
@@ -146,9 +147,8 @@ class MinutesScreen(FloorScreen[None]):
         self._record(act)
 
     def _record(self, act: "ExplainMinutes") -> None:
-        key = self._retry[1] if self._retry and self._retry[0] == act else None
-        self.desk.record(self._work, act, key=key, screen=self)
+        self.desk.record(self._work, act, key=self._retry.key_of(act), screen=self)
 
     def not_recorded(self, message: NotRecorded) -> None:
         """Keep the key, so that a commit of unknown outcome is looked up."""
-        self._retry = (message.act, message.key)
+        self._retry.keep(message.act, message.key)

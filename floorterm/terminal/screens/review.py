@@ -9,6 +9,7 @@ from textual.widget import Widget
 from floorterm.changeover.entering import EntrySpec, Given
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import NotRecorded, Recorded
+from floorterm.terminal.retry import Retry
 from floorterm.terminal.screens.dialogs import AskScreen
 from floorterm.terminal.screens.entries import EntriesScreen
 from floorterm.terminal.views.text import sides
@@ -44,7 +45,7 @@ class ReviewScreen(FloorScreen[None]):
         self._drafts = drafts
         self._review: Review | None = None
         self._rows: tuple[ReviewRow, ...] = ()
-        self._retry: tuple[object, str] | None = None
+        self._retry = Retry()
         self._asked: object = None
 
     def body(self) -> Iterable[Widget]:
@@ -151,7 +152,7 @@ class ReviewScreen(FloorScreen[None]):
         if given is not None:
             act, own = given
             self._asked = act
-            self.desk.record(work, act, key=self._key_of(act), ask_witness=own, screen=self)
+            self.desk.record(work, act, key=self._retry.key_of(act), ask_witness=own, screen=self)
 
     def action_handover(self) -> None:
         """Write what the next shift must know."""
@@ -185,7 +186,7 @@ class ReviewScreen(FloorScreen[None]):
             return sign(plant, by.who, shown, text, key=key)
 
         self._asked = ("sign", shown, text)
-        self.desk.write(write, key=self._key_of(self._asked), screen=self)
+        self.desk.write(write, key=self._retry.key_of(self._asked), screen=self)
 
     def action_take_over(self) -> None:
         """The lead of the next shift takes over what was signed."""
@@ -199,7 +200,7 @@ class ReviewScreen(FloorScreen[None]):
             return countersign(plant, by.who, shown, key=key)
 
         self._asked = ("take over", shown)
-        self.desk.write(write, key=self._key_of(self._asked), screen=self)
+        self.desk.write(write, key=self._retry.key_of(self._asked), screen=self)
 
     def recorded(self, message: Recorded) -> None:
         """What was typed stands in the record now."""
@@ -208,11 +209,7 @@ class ReviewScreen(FloorScreen[None]):
         if message.entry.kind == SIGNED:
             self._drafts.pop(self._window.key, None)
 
-    def _key_of(self, asked: object) -> str | None:
-        """The same key for the same thing pressed again after it was not recorded."""
-        return self._retry[1] if self._retry and self._retry[0] == asked else None
-
     def not_recorded(self, message: NotRecorded) -> None:
         """Keep the key, so that a commit of unknown outcome is looked up; read again what was refused."""
-        self._retry = (self._asked, message.key)
+        self._retry.keep(self._asked, message.key)
         self.retell()

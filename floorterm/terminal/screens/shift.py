@@ -8,6 +8,7 @@ from textual.widget import Widget
 
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import NotRecorded
+from floorterm.terminal.retry import Retry
 from floorterm.terminal.screens.entries import EntriesScreen
 from floorterm.terminal.views.text import Line, sides
 from floorterm.terminal.widgets.rows import Row, Rows
@@ -36,7 +37,7 @@ class ShiftScreen(FloorScreen[None]):
         super().__init__()
         self._window: Window | None = None  # None: the shift that runs now
         self._rows: tuple[ShiftRow, ...] = ()
-        self._retry: tuple[object, str] | None = None
+        self._retry = Retry()
         self._drafts: dict[str, str] = {}  # texts for the next shift that are not signed yet
 
     def body(self) -> Iterable[Widget]:
@@ -179,7 +180,7 @@ class ShiftScreen(FloorScreen[None]):
         row = self.chosen
         if row is not None and row.work:
             act = Release()
-            self.desk.record(row.work, act, key=self._key_of((row.work, act)))
+            self.desk.record(row.work, act, key=self._retry.key_of((row.work, act)))
 
     def _decide_row(self) -> None:
         row = self.chosen
@@ -192,13 +193,10 @@ class ShiftScreen(FloorScreen[None]):
         given = await ask_disposition(self, work, number)
         if given is not None:
             act, own = given
-            self.desk.record(work, act, key=self._key_of((work, act)), ask_witness=own, screen=self)
-
-    def _key_of(self, asked: object) -> str | None:
-        """The same key for the same thing pressed again after it was not recorded."""
-        return self._retry[1] if self._retry and self._retry[0] == asked else None
+            self.desk.record(work, act, key=self._retry.key_of((work, act)), ask_witness=own, screen=self)
 
     def not_recorded(self, message: NotRecorded) -> None:
         """Keep the key, so that a commit of unknown outcome is looked up."""
         row = self.chosen
-        self._retry = ((row.work, message.act), message.key) if row else None
+        if row is not None:
+            self._retry.keep((row.work, message.act), message.key)
