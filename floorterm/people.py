@@ -43,7 +43,3 @@ class Person:
     valid_to: date | None = None
     badge: str = ""
     active: bool = True
-
-    def may_supervise(self) -> bool:
-        """Whether the person may dispose of deviations and release: supervisors and safety officers."""
-        return self.permission in (Permission.SUPERVISOR, Permission.SAFETY_OFFICER)

@@ -11,6 +11,7 @@ from dataclasses import dataclass, fields, replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
+from floorterm.access import Right, has_right
 from floorterm.changeover.accepting import CALIBRATED, Acceptance, to_value
 from floorterm.changeover.acts import STARTED, Act, LateStep, LockoutAct, Redirect, SignStep
 from floorterm.changeover.compose import compose
@@ -24,7 +25,7 @@ from floorterm.changeover.worksheet import Worksheet, to_json
 from floorterm.entries import Draft, Entry, clean_text
 from floorterm.ledger import LedgerError
 from floorterm.lockout.model import NEVER_REFUSED
-from floorterm.people import Permission, Person
+from floorterm.people import Person
 from floorterm.plant_record import (
     APPROVED,
     PlantRecord,
@@ -158,7 +159,7 @@ class Plant(PlantRecord):
 
         def guard(asked: "Asked") -> Sequence[Refusal]:
             found = list(_unproved(who))
-            if asked.person is None or not asked.person.may_supervise():
+            if not has_right(asked.person, Right.STATE_HOLDS):
                 found.append(Refusal(Say("plant.supervisor_only"), _LAST_RESORT))
             if not fragrances or not all(self._runs_on(line, name) for name in fragrances):
                 names = ", ".join(fragrances) or "-"
@@ -192,7 +193,7 @@ class Plant(PlantRecord):
         def guard(asked: "Asked") -> Sequence[Refusal]:
             if unproved := _unproved(who):
                 return unproved
-            if asked.person is None or asked.person.permission is not Permission.SAFETY_OFFICER:
+            if not has_right(asked.person, Right.APPROVE_CHECKLISTS):
                 return (Refusal(Say("plant.safety_officer_only"), _LAST_RESORT),)
             return ()
 
@@ -221,7 +222,7 @@ class Plant(PlantRecord):
 
         def guard(asked: "Asked") -> Sequence[Refusal]:
             found = list(_unproved(who))
-            if asked.person is None or not asked.person.may_supervise():
+            if not has_right(asked.person, Right.ACCEPT_CALIBRATION):
                 found.append(Refusal(Say("plant.supervisor_accepts"), _LAST_RESORT))
             if not reason:
                 found.append(Refusal(Say("plant.reason_missing"), _LAST_RESORT))

@@ -7,6 +7,7 @@ of a lockout is a deviation and the audit's; and nothing that is entered here ch
 from collections.abc import Iterator
 from datetime import timedelta
 
+from floorterm.access import Right, has_right
 from floorterm.changeover.acts import LateStep
 from floorterm.changeover.order_rules import (
     clock,
@@ -137,5 +138,5 @@ def _vouched(asked: Asked, step: Step, act: LateStep) -> Iterator[Refusal]:
         yield no("late_supervisor_other")
     elif not witness.active:
         yield no("inactive", name=witness.name)
-    elif not witness.may_supervise():
+    elif not has_right(witness, Right.VOUCH_FOR_PAPER):
         yield no("late_supervisor_missing")

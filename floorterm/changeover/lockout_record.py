@@ -12,6 +12,7 @@ from decimal import Decimal
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from floorterm.access import Right, has_right
 from floorterm.changeover.paper_lockout import Happened, as_happened, minute, papers
 from floorterm.changeover.state import State
 from floorterm.lockout.auditing import record
@@ -102,7 +103,7 @@ def _person(person: Person, firms: tuple[str, ...]) -> record.Person:
         valid_to=person.valid_to,
         contractor=bool(employer),
         employer=employer,
-        employer_rep=person.may_supervise(),
+        employer_rep=has_right(person, Right.DIRECT_LOCK_REMOVAL),
     )
 
 

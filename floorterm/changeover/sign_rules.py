@@ -6,6 +6,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Final
 
+from floorterm.access import Right, has_right
 from floorterm.changeover import entry_rules, lye_needs
 from floorterm.changeover.acts import CorrectStep, PushFlush, ReviseFlush, SignStep
 from floorterm.changeover.bench import asked_for, worked
@@ -106,15 +107,15 @@ def _not_applicable(asked: Asked, step: Step, act: SignStep) -> Iterator[Refusal
     if step.kind == "protect":
         yield no("protection_always_applies", **step_facts(step))
     yield from text_refusals(act.reason, "reason_missing")
-    supervised = asked.person.may_supervise() or (
+    supervised = has_right(asked.person, Right.SKIP_CRITICAL_STEP) or (
         asked.witness is not None
-        and asked.witness.may_supervise()
+        and has_right(asked.witness, Right.SKIP_CRITICAL_STEP)
         and asked.witness.code != asked.person.code
     )
     checks = asked.state.worksheet.section_of(step.id).first_article
     if (step.critical or step.kind == "flush" or checks) and not supervised:
         yield no("supervisor_says_not_applicable", **step_facts(step))
-    if not asked.person.may_supervise():
+    if not has_right(asked.person, Right.SKIP_ANY_DUTY):
         yield from duty_refusals(step, asked.person)
 
 
@@ -218,7 +219,7 @@ def correct(asked: Asked, act: CorrectStep) -> Iterator[Refusal]:
         else:
             yield no("nothing_to_correct", n=act.corrects, **step_facts(step))
         return
-    if original.person != asked.person.code and not asked.person.may_supervise():
+    if original.person != asked.person.code and not has_right(asked.person, Right.CORRECT_OTHERS):
         yield no("not_yours_to_correct", name=original.name)
     new = entry_rules.corrected(original.act, act)
     if new == original.act:
@@ -280,7 +281,7 @@ def revise(asked: Asked, act: ReviseFlush) -> Iterator[Refusal]:
     yield from text_refusals(act.reason, "reason_missing")
     yield from _kg_refusals(act.kg)
     required = asked.state.flush[step.id].required_kg
-    if act.kg.is_finite() and act.kg < required and not asked.person.may_supervise():
+    if act.kg.is_finite() and act.kg < required and not has_right(asked.person, Right.LOWER_FLUSH):
         yield no("supervisor_lowers_flush", required=str(required))
 
 

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 import msgspec
 
+from floorterm.access import Right, has_right
 from floorterm.changeover.acts import (
     Abandon,
     Dispose,
@@ -117,7 +118,7 @@ def dispose(asked: Asked, act: Dispose) -> Iterator[Refusal]:
     if not any(one.open for one in found):
         yield no("no_open_deviation" if not found else "decided_already", deviation=act.deviation)
         return
-    if not person.may_supervise():
+    if not has_right(person, Right.DISPOSE):
         yield no("supervisor_decides")
     elif any(_caused(one, person.code) for one in found) and (witness is None or witness.code == person.code):
         yield no("not_alone_on_own_deviation")

@@ -46,7 +46,7 @@ def init(admin: str, name: str, role: str | None, checklists: Path | None, db: P
         fail(str(error))
     first = Person(code=admin, name=name, permission=Permission.ADMINISTRATOR, lockout=LockoutStatus.OTHER)
     try:
-        ledger.add_person(first, pin, by="")
+        ledger.add_person(first, pin, by="", terminal="cli")
     except LedgerError as error:
         # nobody could ever sign in it, and nothing but its own beginning is in it
         if isinstance(path, Path):

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from floorterm.access import Right, has_right
 from floorterm.cli.common import (
     Status,
     checklists_option,
@@ -42,7 +43,7 @@ def _administrator(ledger: "Ledger", by: str) -> str:
         person = ledger.check_pin(by, pin, terminal="cli")
     except LedgerError as error:
         fail(str(error), Status.SHORT)
-    if person.permission is not Permission.ADMINISTRATOR:
+    if not has_right(person, Right.CHANGE_PEOPLE):
         fail("Only an administrator changes who may sign.", Status.SHORT)
     return person.code
 
@@ -112,8 +113,8 @@ def add(
         badge=badge,
     )
     try:
-        ledger.add_person(person, None, by=administrator)
-        pin = ledger.reset_pin(code, by=administrator)
+        ledger.add_person(person, None, by=administrator, identity="pin", terminal="cli")
+        pin = ledger.reset_pin(code, by=administrator, identity="pin", terminal="cli")
     except LedgerError as error:
         fail(str(error), Status.SHORT)
     click.echo(f"{name} ({code}) may sign. One-time PIN: {pin}")
@@ -288,7 +289,7 @@ def disable(code: str, by: str, db: Place | None) -> None:
 
     ledger = open_ledger(db)
     try:
-        ledger.disable_person(code, by=_administrator(ledger, by))
+        ledger.disable_person(code, by=_administrator(ledger, by), identity="pin", terminal="cli")
     except LedgerError as error:
         fail(str(error), Status.SHORT)
     click.echo(f"{code} may not sign any more.")
@@ -304,7 +305,7 @@ def reset_pin(code: str, by: str, db: Place | None) -> None:
 
     ledger = open_ledger(db)
     try:
-        pin = ledger.reset_pin(code, by=_administrator(ledger, by))
+        pin = ledger.reset_pin(code, by=_administrator(ledger, by), identity="pin", terminal="cli")
     except LedgerError as error:
         fail(str(error), Status.SHORT)
     click.echo(f"One-time PIN of {code}: {pin}")

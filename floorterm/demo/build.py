@@ -32,9 +32,11 @@ def build(path: Path, scenario: Scenario | None = None) -> Head:
         clock=clock,
         new_id=counted_ids(),
     )
-    ledger.add_person(_person(told.administrator), told.pin, by="")
+    ledger.add_person(_person(told.administrator), told.pin, by="", terminal="T1")
     for character in told.people:
-        ledger.add_person(_person(character), told.pin, by=told.administrator.code)
+        ledger.add_person(
+            _person(character), told.pin, by=told.administrator.code, identity="pin", terminal="T1"
+        )
     plant = Plant(library, ledger, "T1")
     officer = Who(ledger.person(told.approved_by), "pin")
     plant.approve_library(officer, key=ledger.new_id())

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
 
+from floorterm.access import Right, has_right
 from floorterm.genealogy.model import MADE_SORTS, TAKEN_SORTS, Lot, Past, Verdict
 from floorterm.people import Person
 from floorterm.wording import Fact, Refusal, Say
@@ -77,7 +78,7 @@ def judge_refusals(
 ) -> tuple[Refusal, ...]:
     """Why a bin may not be judged: a supervisor says for which fragrances, or that it is waste, and why."""
     found = []
-    if person is None or not person.may_supervise():
+    if not has_right(person, Right.JUDGE_REWORK):
         found.append(_no("supervisor"))
     if past.made_as(lot) is None:
         found.append(_no("unknown_bin", lot=lot.name))

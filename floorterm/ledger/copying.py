@@ -9,6 +9,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, insert, select
 
+from floorterm.access import Right, has_right
 from floorterm.entries import Draft, Entry
 from floorterm.ledger import reading
 from floorterm.ledger.faults import CopyFaultError, OutcomeUnknownError, RefusedError
@@ -20,7 +21,6 @@ from floorterm.ledger.store import Store
 from floorterm.ledger.transaction import LEDGER_MOVED, Transaction
 from floorterm.ledger.values import Asked, Place, is_server
 from floorterm.ledger.verify import verify_place
-from floorterm.people import Permission
 from floorterm.wording import Refusal, Say
 
 _BESIDE = (PEOPLE, PINS, ATTEMPTS)
@@ -45,8 +45,8 @@ def copy_rows(read: Connection, write: Connection) -> None:
             write.execute(insert(table), [dict(row) for row in rows])
 
 
-def _administers(asked: Asked) -> Sequence[Refusal]:
-    if asked.person is not None and asked.person.permission is Permission.ADMINISTRATOR:
+def administers(asked: Asked) -> Sequence[Refusal]:
+    if has_right(asked.person, Right.MOVE_LEDGER):
         return ()
     return (Refusal(Say("ledger.move_administrator"), "site policy"),)
 
@@ -68,7 +68,7 @@ def move_ledger(
     def work(transaction: Transaction) -> tuple[Seal, Entry]:
         transaction.check_open()
         asked = Asked(transaction.signer(by), None, transaction.now, transaction.entries)
-        if refusals := tuple(_administers(asked)):  # before anything is copied
+        if refusals := tuple(administers(asked)):  # before anything is copied
             raise RefusedError(refusals)
         seal = Seal.of(transaction.head(), ledger.start().plant)
         with _laying_out(place) as write:

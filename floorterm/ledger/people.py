@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 
 from sqlalchemy import delete, insert, select, update
 
+from floorterm.access import Right, has_right
 from floorterm.entries import Draft, Entry, TextError, clean_text, instant, stamp
 from floorterm.ledger import pins, reading
 from floorterm.ledger.faults import (
@@ -90,7 +91,7 @@ def _administers(everybody: Sequence[Person]) -> Guard:
     def guard(asked: Asked) -> Sequence[Refusal]:
         if asked.person is None and not everybody:
             return ()
-        if asked.person is None or asked.person.permission is not Permission.ADMINISTRATOR:
+        if not has_right(asked.person, Right.CHANGE_PEOPLE):
             return _refuse("ledger.not_administrator")
         return ()
 
@@ -114,9 +115,9 @@ def _resets(target: Person) -> Guard:
         by = asked.person
         if by is not None and by.code == target.code:
             return _refuse("ledger.own_reset")
-        administers = by is not None and by.permission is Permission.ADMINISTRATOR
-        supervises = by is not None and by.may_supervise() and target.permission is Permission.OPERATOR
-        return () if administers or supervises else _refuse("ledger.may_not_reset")
+        operator = target.permission is Permission.OPERATOR
+        right = Right.RESET_OPERATOR_PIN if operator else Right.RESET_ANY_PIN
+        return () if has_right(by, right) else _refuse("ledger.may_not_reset")
 
     return guard
 
@@ -124,15 +125,13 @@ def _resets(target: Person) -> Guard:
 def _recovers(target: Person, reason: str) -> Guard:
     """Two people who supervise or administer, neither of them the one who lost the PIN, and a reason."""
 
-    def may(person: Person | None) -> bool:
-        return person is not None and (
-            person.may_supervise() or person.permission is Permission.ADMINISTRATOR
-        )
+    def vouches(person: Person | None) -> bool:
+        return has_right(person, Right.VOUCH_FOR_ADMINISTRATOR)
 
     def guard(asked: Asked) -> Sequence[Refusal]:
         found: list[Refusal] = []
         codes = {person.code for person in (asked.person, asked.witness) if person is not None}
-        if len(codes) < 2 or target.code in codes or not (may(asked.person) and may(asked.witness)):
+        if len(codes) < 2 or target.code in codes or not all(map(vouches, (asked.person, asked.witness))):
             found += _refuse("ledger.recover_two")
         if target.permission is not Permission.ADMINISTRATOR:
             found += _refuse("ledger.recover_administrators")

@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from floorterm.access import Right, has_right
 from floorterm.entries import Draft, Entry, clean_text
 from floorterm.ledger.backup import copy_file
 from floorterm.ledger.copy_faults import CopyNotSoundError, OtherLedgerError
@@ -24,7 +25,7 @@ from floorterm.ledger.transaction import Transaction
 from floorterm.ledger.values import Asked, Guard, Place, is_server
 from floorterm.ledger.verify import verify_ledger, verify_place
 from floorterm.ledger.walk import Report
-from floorterm.people import Permission, Person
+from floorterm.people import Person
 from floorterm.wording import Refusal, Say
 
 _CUT = "ledger.verify.seal_cut"
@@ -232,18 +233,16 @@ def _go_on(ledger: Ledger, standing: Standing, signed: Signed) -> Entry:
             reason=reason,
             value=value | {"copy": standing.path},
         )
-        return transaction.append((draft,), _two_people(reason))[0]
+        return transaction.append((draft,), two_people(reason))[0]
 
     return ledger.unit_of_work(work)
 
 
-def _two_people(reason: str) -> Guard:
+def two_people(reason: str) -> Guard:
     """Two different people, one of whom supervises or administers, and a reason."""
 
     def answers(person: Person | None) -> bool:
-        return person is not None and (
-            person.may_supervise() or person.permission is Permission.ADMINISTRATOR
-        )
+        return has_right(person, Right.ANSWER_FOR_RESTORE)
 
     def guard(asked: Asked) -> Sequence[Refusal]:
         codes = {person.code for person in (asked.person, asked.witness) if person is not None}

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from floorterm.access import Right, has_right
 from floorterm.entries import Entry
 from floorterm.lockout.auditing.table import rules
 from floorterm.people import Person
@@ -56,7 +57,7 @@ def fold_attestations(entries: Iterable[Entry]) -> Mapping[tuple[str, str], Atte
 def attestation_refusals(rule: str, jobs: Sequence[str], text: str, by: Person | None) -> list[Refusal]:
     """Why it cannot be recorded: a supervisor or the safety officer attests, and says what they looked at."""
     found: list[Refusal] = []
-    if by is None or not by.may_supervise():
+    if not has_right(by, Right.ATTEST):
         found.append(Refusal(Say("attest.who"), "site policy"))
     if rule not in rules() or not jobs:
         found.append(Refusal(Say("attest.nothing"), "site policy"))

@@ -9,6 +9,7 @@ situations are in `guard_special`, work that needs no lockout in `guard_exceptio
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import datetime, timedelta
 
+from floorterm.access import Right, has_right
 from floorterm.lockout.asking import NONSENSE, SITE, Asked, authorised, firms_of
 from floorterm.lockout.guard_ending import ENDING, lock_off, name_told
 from floorterm.lockout.guard_exceptions import EXCEPTIONAL, may_exception
@@ -136,7 +137,7 @@ def _general(asked: Asked) -> Iterator[Refusal]:
     results = _RESULTS.get(event.event)
     if results and event.result not in results:
         yield asked.no(f"result_{results[0]}", NONSENSE)
-    may_direct = event.event in TO_EMPLOYER and person.may_supervise()
+    may_direct = event.event in TO_EMPLOYER and has_right(person, Right.DIRECT_LOCK_REMOVAL)
     if event.event not in _ANYBODY and not authorised(person) and not may_direct:
         yield asked.no("not_authorised", "(c)(8)")
     if person.code in state.removed:  # nothing but ways out is open to whoever is not informed

@@ -5,6 +5,7 @@ The functions are asked by the guard after what holds for every event.
 
 from collections.abc import Callable, Iterator, Mapping
 
+from floorterm.access import Right, has_right
 from floorterm.lockout.asking import NONSENSE, SITE, Asked, authorised
 from floorterm.lockout.effects_special import replaced_by
 from floorterm.lockout.guard_ending import no_locks, nobody_working, told_after
@@ -175,7 +176,7 @@ def _remove_other(asked: Asked) -> Iterator[Refusal]:
     if not state.job.other_removal:
         yield asked.no("no_removal_procedure", "(e)(3)")
     director = asked.known(event.directed_by)
-    if director is None or not director.may_supervise():
+    if not has_right(director, Right.DIRECT_LOCK_REMOVAL):
         yield asked.no("employer_directs", "(e)(3)")
     if event.owner not in state.absent:
         yield asked.no("check_absent_first", "(e)(3)(i)", name=name)

@@ -5,6 +5,7 @@ Offers for a screen; the guard decides what may be recorded.
 
 from collections.abc import Iterator
 
+from floorterm.access import Right, has_right
 from floorterm.lockout.guide import Move, move
 from floorterm.lockout.model import Event
 from floorterm.lockout.state import LockoutState
@@ -26,14 +27,14 @@ def _moves(state: LockoutState, person: Person, work_left: bool) -> Iterator[Mov
         yield from _hand_over(state, person.code)
         if work_left:
             yield from _test(state)
-    if state.begun and not state.closed and (authorised or person.may_supervise()):
+    if state.begun and not state.closed and (authorised or has_right(person, Right.DIRECT_LOCK_REMOVAL)):
         if authorised:
             yield from _crews(state)
         if state.exchanged and not state.own_staff_told:
             yield move(state, Event.OWN_STAFF_TOLD)
         if state.locks_on():
             yield move(state, Event.NOTIFY_BEFORE, key="tell_again")
-    if authorised or person.may_supervise():
+    if authorised or has_right(person, Right.DIRECT_LOCK_REMOVAL):
         yield from _absent(state, person)
 
 
@@ -84,7 +85,7 @@ def _absent(state: LockoutState, person: Person) -> Iterator[Move]:
             continue
         if owner not in state.contacted:
             yield move(state, Event.OWNER_CONTACT_TRY, owner=owner)
-        if state.job.other_removal and person.may_supervise():
+        if state.job.other_removal and has_right(person, Right.DIRECT_LOCK_REMOVAL):
             places = tuple(dict.fromkeys(lock.point for lock in state.own_locks(owner)))
             yield move(state, Event.REMOVE_OTHER, places, owner=owner)
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, Literal
 
+from floorterm.access import Right, has_right
 from floorterm.entries import Entry
 from floorterm.lockout.auditing.months import months_after
 from floorterm.people import LockoutStatus, Person
@@ -249,7 +250,7 @@ def correction_refusals(
     if inspection is None:
         return [_no("no_inspection", SITE)]
     found: list[Refusal] = []
-    if by is None or not by.may_supervise():
+    if not has_right(by, Right.CLOSE_INSPECTION_DEVIATION):
         found.append(_no("supervisor_corrects", SITE))
     if deviation not in {one.id for one in inspection.deviations}:
         found.append(_no("no_deviation", SITE, number=deviation))

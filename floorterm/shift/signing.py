@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
+from floorterm.access import Right, has_right
 from floorterm.entries import Entry
 from floorterm.people import Person
 from floorterm.shift.summary import (
@@ -105,7 +106,7 @@ def countersigned_value(signature: ShiftSignature, shift: str) -> dict[str, Any]
 
 def may_lead(person: Person | None) -> bool:
     """Whether a person may sign or take over a shift: supervisors and safety officers, as for dispositions."""
-    return person is not None and person.may_supervise()
+    return has_right(person, Right.LEAD_SHIFT)
 
 
 def opens_at(window: Window) -> datetime:
