@@ -221,6 +221,21 @@ class Chain:
             lambda connection: reading.entries(connection, filters, limit=limit, newest_first=newest_first)
         )
 
+    def look_up(self, key: str) -> Entry | None:
+        """What stands under an idempotency key, for good: to learn what became of an act whose outcome is not known.
+
+        Nothing is recorded. Raises a LedgerError where that cannot be known yet.
+        """
+        self.store.check_same()
+        try:
+            with self.store.settled() as connection:
+                entry = reading.entry_of_key(connection, key)
+            if entry is not None:
+                self.store.assure()
+        except _DATABASE_FAULTS as fault:
+            raise self._explained(fault) from fault
+        return entry
+
     def refs(
         self,
         *,
@@ -312,16 +327,11 @@ class Chain:
         """Whether what was written survived a commit that failed, for good. Raises OutcomeUnknownError."""
         if not written:
             return False
-        last = written[-1]
         try:
-            with self.store.settled() as connection:
-                entry = reading.entry_of_key(connection, last.key)
-        except (DBAPIError, LedgerError) as fault:
+            entry = self.look_up(written[-1].key)
+        except LedgerError as fault:
             raise OutcomeUnknownError from fault
-        if entry is None or entry.hash != last.hash:
-            return False
-        self._assure()
-        return True
+        return entry is not None and entry.hash == written[-1].hash
 
     def _assure(self) -> None:
         """What was found in the ledger is said to be recorded only once it is durable. Raises OutcomeUnknownError."""

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from floorterm.plant import Plant, Who
     from floorterm.terminal.app import FloorApp
 
+LOOK_AGAIN_S = 1.0
+
 _Value = TypeVar("_Value")
 
 
@@ -56,6 +58,7 @@ class Desk:
         self._writer = ThreadPoolExecutor(max_workers=1, thread_name_prefix="ledger-writer")
         self._reader = ThreadPoolExecutor(max_workers=1, thread_name_prefix="ledger-reader")
         self._busy = False
+        self._unsure = False  # whether the outcome of an act is not known yet
         self._closed = False
         self._seen_n = 0
 
@@ -214,6 +217,9 @@ class Desk:
         if self._busy:
             self._app.say(words("terminal.recording", self._app.language))
             return False
+        if self._unsure:
+            self._app.say(words("terminal.looking_up", self._app.language))
+            return False
         self._busy = True
         asked = _Asked(
             screen=screen or self._app.screen,
@@ -228,13 +234,7 @@ class Desk:
     async def _carry_out(self, asked: _Asked) -> None:
         from floorterm.changeover.compose import ComposeError  # noqa: PLC0415  after the first frame
         from floorterm.entries import BodyError, TextError  # noqa: PLC0415
-        from floorterm.ledger import (  # noqa: PLC0415
-            KeyReusedError,
-            LedgerError,
-            OutcomeUnknownError,
-            PinError,
-            RefusedError,
-        )
+        from floorterm.ledger import LedgerError, OutcomeUnknownError, PinError, RefusedError  # noqa: PLC0415
 
         try:
             assert asked.signature is not None
@@ -249,25 +249,48 @@ class Desk:
             if not isinstance(fault, RefusedError | PinError):
                 LOG.warning("not recorded: %s", type(fault).__name__)
             self._app.say("")
+            self._unsure = isinstance(fault, OutcomeUnknownError)
             asked.screen.post_message(
-                NotRecorded(
-                    self.sentences(fault),
-                    asked.key,
-                    asked.act,
-                    known=not isinstance(fault, OutcomeUnknownError),
-                    looked=isinstance(fault, RefusedError | KeyReusedError),
-                )
+                NotRecorded(self.sentences(fault), asked.key, asked.act, known=not self._unsure)
             )
         except (BodyError, TextError, ComposeError) as fault:
             self._app.say("")
             asked.screen.post_message(NotRecorded((str(fault),), asked.key, asked.act))
         else:
-            self._app.say(words("terminal.recorded", self._app.language, n=entry.n))
-            if asked.screen is self._app.screen:
-                self._seen_n = entry.n  # that screen reads the record again: it need not be told twice
-            asked.screen.post_message(Recorded(entry))
+            self._tell_recorded(asked, entry)
         finally:
             self._busy = False
+        await self._app.look_at_record()
+        if self._unsure:
+            await self._find_out(asked)
+
+    def _tell_recorded(self, asked: _Asked, entry: "Entry") -> None:
+        self._app.say(words("terminal.recorded", self._app.language, n=entry.n))
+        if asked.screen is self._app.screen:
+            self._seen_n = entry.n  # that screen reads the record again: it need not be told twice
+        asked.screen.post_message(Recorded(entry))
+
+    async def _find_out(self, asked: _Asked) -> None:
+        """Look until it is known what became of an act; what a hand would add meanwhile could be the same again."""
+        import asyncio  # noqa: PLC0415  loaded by Textual anyway
+
+        from floorterm.ledger import LedgerError  # noqa: PLC0415  loaded by now
+
+        while True:
+            await asyncio.sleep(LOOK_AGAIN_S)
+            if self._closed:
+                return
+            try:
+                entry = await self.in_writer(lambda: self.plant.ledger.look_up(asked.key))
+                break
+            except LedgerError:
+                continue  # said once; it goes on until the record answers
+        self._unsure = False
+        if entry is None:
+            missing = words("terminal.looked_up_missing", self._app.language)
+            asked.screen.post_message(NotRecorded((missing,), asked.key, asked.act))
+        else:
+            self._tell_recorded(asked, entry)
         await self._app.look_at_record()
 
     def sentences(self, fault: Exception) -> tuple[str, ...]:

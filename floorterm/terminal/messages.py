@@ -19,9 +19,7 @@ class Recorded(Message):
 
 @dataclass
 class NotRecorded(Message):
-    """Nothing was recorded, and why; or that is not `known`. What was typed stays with the screen.
-
-    `looked`: the ledger looked the key up, and this act does not stand under it.
+    """Nothing was recorded, and why; or that is not `known` yet, and is told later. What was typed stays.
 
     `act` is None for what is no act on a work (a start, an approval). `key` is the idempotency key to press
     again with, so that a commit whose outcome is unknown is looked up instead of repeated. Without sentences
@@ -32,7 +30,6 @@ class NotRecorded(Message):
     key: str
     act: "Act | None" = None
     known: bool = True
-    looked: bool = False
 
 
 class LedgerMoved(Message):

@@ -331,6 +331,15 @@ def test_a_repeated_act_is_made_durable_before_it_is_said_to_be_recorded(ledger:
     assert _commits(path) == before + 1, "a commit of its own, synced like any other"
 
 
+def test_what_became_of_a_key_is_looked_up_without_recording_anything(ledger: Ledger, path: Path) -> None:
+    entry = ledger.append(note("k"))
+    before = _commits(path)
+    assert ledger.look_up("k") == entry
+    assert _commits(path) == before + 1, "and made durable"
+    assert ledger.look_up("never") is None
+    assert ledger.head().n == entry.n
+
+
 def _commits(path: Path) -> int:
     """SQLite's file format, section 1.3.8: the file change counter at offset 24."""
     return int.from_bytes(path.read_bytes()[24:28], "big")

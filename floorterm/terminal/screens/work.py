@@ -36,7 +36,6 @@ from floorterm.wording import Refusal
 if TYPE_CHECKING:
     from floorterm.changeover.state import State
     from floorterm.changeover.worksheet import Step
-    from floorterm.people import Person
 
 _WIDE, _LIST_WIDTH = 100, 46
 # whoever sees it is asked for after the step
@@ -89,7 +88,6 @@ class WorkScreen(FloorScreen[None]):
         self.drafts: dict[str, str] = {}  # texts of acts that were not recorded
         self._at = at
         self._retry: tuple[Act, str] | None = None
-        self._unknown: tuple[Act, str, str] | None = None  # act, key and person of what may be in the record
 
     def body(self) -> Iterable[Widget]:
         """The step between what was and what comes; the whole list beside it where there is room."""
@@ -221,8 +219,6 @@ class WorkScreen(FloorScreen[None]):
 
     def key_label(self, wording: str) -> str:
         """What Enter does now."""
-        if wording == "work.key_record" and self._unsure() is not None:
-            return say("key_look", self.language)
         if wording == "work.key_record" and self.view is not None:
             if self.view.step is None:
                 return say("key_release", self.language)
@@ -241,8 +237,6 @@ class WorkScreen(FloorScreen[None]):
         if action == "lye":
             return self.view is not None and lye_section(self.state, self.step) is not None
         if self.view is None or action not in ("record", "flush"):
-            return True
-        if action == "record" and self._unsure() is not None:
             return True
         if action == "flush":
             return True if self.view.flush is not None else None
@@ -315,30 +309,18 @@ class WorkScreen(FloorScreen[None]):
     def action_record(self) -> None:
         """Record what was entered at the step, or release when nothing is open."""
         step, person = self.step, self.app.session.person
-        unsure = self._unsure()
-        if step is None and unsure is None:
+        if step is None:
             self.record(Release())
-        elif person is None:
+            return
+        if person is None:
             self.run_worker(self._sign_in_first(), group="acts")
-        elif unsure is not None:
-            self.desk.record(self.work, unsure[0], key=unsure[1], screen=self)
-        elif step is not None:
-            self._record_step(step, person)
-
-    def _record_step(self, step: "Step", person: "Person") -> None:
+            return
         act = act_of(self.state, step, person, self.entry.given)
         needs_counter = isinstance(act, SignStep) and step.mark and act.counter is None
         if needs_counter and self.entry.spec.mode != "counter":
             self.run_worker(self._with_counter(act), group="acts")
             return
         self.record(act)
-
-    def _unsure(self) -> tuple[Act, str] | None:
-        """Act and key that this person looks up before anything else; others read in the record what stands."""
-        person = self.app.session.person
-        if self._unknown is None or (person is not None and person.code != self._unknown[2]):
-            return None
-        return self._unknown[:2]
 
     async def _sign_in_first(self) -> None:
         """Which step is in hand depends on who asks: after the sign-in the person looks, then presses again."""
@@ -365,8 +347,6 @@ class WorkScreen(FloorScreen[None]):
     def recorded(self, message: Recorded) -> None:
         """It is in the record: the next step, with an empty field."""
         self._retry = None
-        if self._unknown is not None and self._unknown[1] == message.entry.key:
-            self._unknown = None
         self.drafts.clear()
         step = message.entry.step
         if step and self.entry.about.startswith(f"{step} ") and message.entry.kind != Note.KIND:
@@ -387,14 +367,9 @@ class WorkScreen(FloorScreen[None]):
             self.refuse((say("deviation_raised", self.language, number=n),), "caution")
 
     def not_recorded(self, message: NotRecorded) -> None:
-        """Nothing was recorded, or that is not known; what was typed stays."""
+        """Nothing was recorded; what was typed stays."""
         if message.act is not None:
             self._retry = (message.act, message.key)
-            person = self.app.session.person
-            if not message.known and person is not None:
-                self._unknown = (message.act, message.key, person.code)
-            elif message.looked and self._unknown is not None and self._unknown[1] == message.key:
-                self._unknown = None
         self.retell()
 
     # --- other screens --------------------------------------------------------------------------
