@@ -68,6 +68,7 @@ class Walker:
     free: dict[str, datetime] = field(default_factory=dict)
     counter: int = 0
     count: int = 0
+    known: State | None = None  # as read last: nobody but this walker acts on the work
 
     # --- when -----------------------------------------------------------------------------------
 
@@ -99,7 +100,9 @@ class Walker:
     @property
     def state(self) -> State:
         """The work as the record has it."""
-        return self.plant.state(self.work)
+        if self.known is None:
+            self.known = self.plant.state(self.work)
+        return self.known
 
     # --- who ------------------------------------------------------------------------------------
 
@@ -346,6 +349,7 @@ class Walker:
                 case "abandon":
                     self._act(Abandon(reason=incident.reason, holds=incident.holds), by)
                 case "redirect":
+                    self.known = None
                     self.plant.redirect(
                         self.work,
                         incident.to,
@@ -359,6 +363,7 @@ class Walker:
             self.free[name] = max(self.free.get(name, self.start), self.clock())
 
     def _act(self, act: Act, code: str, witness: str = "") -> None:
+        self.known = None
         self.plant.act(
             self.work,
             act,
