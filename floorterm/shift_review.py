@@ -5,7 +5,8 @@ changed since it was shown.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from floorterm.entries import Entry, clean_text
@@ -38,12 +39,22 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Review:
-    """A shift as it is reviewed: the summary now, its signatures, and what reads differently since the newest one."""
+    """A shift as it is reviewed: the summary now, its signatures, and what reads differently since the newest one.
+
+    `at` is when it was read; the same shift read a minute later is the same review.
+    """
 
     window: Window
     summary: Summary
     signatures: tuple[ShiftSignature, ...] = ()
     changed: tuple[Say, ...] = ()
+    at: datetime = field(compare=False)
+
+    @property
+    def opens(self) -> datetime | None:
+        """From when on it may be signed, where that is still to come."""
+        opens = opens_at(self.window)
+        return opens if self.at < opens else None
 
     @property
     def signature(self) -> ShiftSignature | None:
@@ -69,7 +80,7 @@ def review_of(plant: "Plant", window: Window) -> Review:
     summary = summary_of(plant, window)
     found = signatures_of(window.key, plant.ledger.entries(kinds=KINDS, since=opens_at(window)))
     changed = differences(found[-1].summary, summary, dues=False) if found else ()
-    return Review(window=window, summary=summary, signatures=found, changed=changed)
+    return Review(window=window, summary=summary, signatures=found, changed=changed, at=plant.now())
 
 
 def signature_of(plant: "Plant", window: Window) -> ShiftSignature | None:

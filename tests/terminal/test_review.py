@@ -214,6 +214,14 @@ async def test_shift_says_at_a_glance_whether_it_is_signed_and_taken_over(
     assert "film sticks" in "".join(span.text for line in left for span in line)
 
 
+async def test_a_shift_that_still_runs_says_from_when_on_it_is_signed(shift: Plant, clock: SetClock) -> None:
+    clock.advance(timedelta(hours=1))
+    async with reviewing(shift) as (app, hands):
+        await hands.until(lambda: "it can be signed from 21:30 on" in screen_text(app), "from when on")
+        caps = app.screen.query_one(KeyBar).caps
+        assert [cap.enabled for cap in caps if cap.key == "f6"] == [False]
+
+
 async def test_what_was_signed_is_shown_until_something_reads_differently(shift: Plant) -> None:
     _decided(shift)
     window = window_named(shift.library.plant.shifts, "2026-11-24/early", shift.zone)

@@ -98,7 +98,9 @@ class ReviewScreen(FloorScreen[None]):
                 return True if row is not None and row.deviation else None
             case "sign":  # what was signed and still reads so is not signed again
                 review = self._review
-                return True if review is not None and review.shown(self.draft) is review.summary else None
+                if review is None or review.opens is not None:
+                    return None
+                return True if review.shown(self.draft) is review.summary else None
             case "take_over":
                 return True if signed is not None and signed.taken_over is None else None
         return True

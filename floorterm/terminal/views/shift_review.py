@@ -73,8 +73,7 @@ def _part(name: str, rows: Sequence[ReviewRow], language: str, *, right: str = "
 def _state_rows(review: "Review", language: str) -> Iterator[ReviewRow]:
     signature = review.signature
     if signature is None:
-        waiting = len(review.summary.undecided)
-        why = words("shift.not_signed_waits" if waiting else "shift.not_signed_ready", language, n=waiting)
+        why = _before_signing(review, language)
         state = Span(f" {words('shift.not_signed', language)} ", "caution")
         yield ReviewRow("state", ((state,), (Span(f"  {why}"),)))
         return
@@ -91,6 +90,14 @@ def _state_rows(review: "Review", language: str) -> Iterator[ReviewRow]:
         title = Span(f" {words('shift.changed', language, n=len(review.changed))} ", "caution")
         said = " ".join(sentence(say, language) for say in review.changed)
         yield ReviewRow("changed", ((title,), (Span(f"  {said}"),)))
+
+
+def _before_signing(review: "Review", language: str) -> str:
+    """What is to be done, or waited for, before the shift can be signed."""
+    if review.opens is not None:
+        return words("shift.not_signed_early", language, at=f"{review.opens:%H:%M}")
+    waiting = len(review.summary.undecided)
+    return words("shift.not_signed_waits" if waiting else "shift.not_signed_ready", language, n=waiting)
 
 
 def _handover_row(draft: str, width: int, language: str) -> ReviewRow:
