@@ -27,8 +27,9 @@ if TYPE_CHECKING:
     from floorterm.review.document import Document
     from floorterm.review.framing import Printing
 
-KINDS = ("audit", "changeover", "deviations", "lockout", "inspection", "sheet", "shift")
+KINDS = ("audit", "changeover", "deviations", "lockout", "inspection", "sheet", "shift", "study")
 FORMATS = ("text", "html", "pdf", "json", "csv", "xlsx")
+_STUDIED_DAYS = 365
 _NEED_A_FILE = ("pdf", "xlsx")
 
 
@@ -39,9 +40,11 @@ _NEED_A_FILE = ("pdf", "xlsx")
     "--month", type=click.DateTime(["%Y-%m"]), help="Month of the audit (default: the one that runs)."
 )
 @click.option(
-    "--since", type=click.DateTime(["%Y-%m-%d"]), help="First day of the deviations (default: today)."
+    "--since",
+    type=click.DateTime(["%Y-%m-%d"]),
+    help="First day of deviations (default: today) or of a study (default: a year ago).",
 )
-@click.option("--until", type=click.DateTime(["%Y-%m-%d"]), help="Last day of that list (default: today).")
+@click.option("--until", type=click.DateTime(["%Y-%m-%d"]), help="Last day of either (default: today).")
 @click.option("--profile", help="Jurisdiction of the audit: US, EU, UK, DE or FR (default: the plant's).")
 @click.option("--line", help="Line of a sheet whose procedure covers several.")
 @click.option("--format", "form", type=click.Choice(FORMATS), default="text", show_default=True)
@@ -70,7 +73,8 @@ def report(
     db: Place | None,
 ) -> None:
     """Write a document: `audit` of a month, the record of a `changeover` or other work, the `deviations` of a span of
-    days, a `lockout`'s record, an `inspection`'s certificate, a procedure's `sheet`, the report of a `shift`.
+    days, a `lockout`'s record, an `inspection`'s certificate, a procedure's `sheet`, the report of a `shift`, the time
+    `study` of a span of days.
 
     WHAT is the work's name, the lockout's as the audit lists it, the entry of the inspection, the procedure's id, or
     the shift by its first day and id (2026-11-24/early; default: the one that ended last). The same record at the
@@ -121,6 +125,7 @@ def made(asked: Mapping[str, str], place: Place, checklists: Path | None, at: da
         "lockout": lambda: _lockout(plant, printing, what, profile, place),
         "inspection": lambda: _inspection(plant, printing, what),
         "shift": lambda: _shift(plant, printing, what),
+        "study": lambda: _study(plant, printing, asked["since"], asked["until"]),
     }
     return with_origin(make[asked["kind"]](), asked, plant.library.digest)
 
@@ -209,12 +214,26 @@ def _changeover(plant: "Plant", printing: "Printing", what: str | None) -> "Docu
 def _deviations(plant: "Plant", printing: "Printing", since: str, until: str) -> "Document":
     from floorterm.review.changeover_document import deviations_document  # noqa: PLC0415
 
-    first = date.fromisoformat(since) if since else plant.today()
-    after = (date.fromisoformat(until) if until else plant.today()) + timedelta(days=1)
-    if after <= first:
-        fail("The last day of the list is before its first.")
+    first, after = _days(plant, since, until, 0)
     begin, end = (datetime.combine(day, time(), plant.zone) for day in (first, after))
     return deviations_document(plant.works_between(begin, end), first, after, printing)
+
+
+def _days(plant: "Plant", since: str, until: str, back: int) -> tuple[date, date]:
+    """First day and the day after the last; without a first day so many days before the last."""
+    after = (date.fromisoformat(until) if until else plant.today()) + timedelta(days=1)
+    first = date.fromisoformat(since) if since else after - timedelta(days=back + 1)
+    if after <= first:
+        fail("The last day of the span is before its first.")
+    return first, after
+
+
+def _study(plant: "Plant", printing: "Printing", since: str, until: str) -> "Document":
+    from floorterm.review.study_document import study_document  # noqa: PLC0415
+    from floorterm.studying import study_between  # noqa: PLC0415
+
+    first, after = _days(plant, since, until, _STUDIED_DAYS)
+    return study_document(study_between(plant, first, after), first, after, printing)
 
 
 def _inspection(plant: "Plant", printing: "Printing", what: str | None) -> "Document":

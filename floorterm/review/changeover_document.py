@@ -9,8 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 from floorterm.changeover.acts import CorrectStep, LateStep, LockoutAct, SignStep
 from floorterm.changeover.standard import standard_min
-from floorterm.review.document import Block, Document, Heading, KeyValues, Signatures, Table
+from floorterm.review.chart_makers import figure, timeline, washed
+from floorterm.review.document import Block, Document, Heading, KeyValues, Paragraph, Signatures, Table
 from floorterm.review.framing import Printing, framed
+from floorterm.review.shift_document import minutes_figure
+from floorterm.shift import telling
+from floorterm.shift.summarise import minutes_line
+from floorterm.timestudy.observed import observed
 from floorterm.wording import Say, sentence, words
 
 if TYPE_CHECKING:
@@ -25,7 +30,7 @@ def changeover_document(state: "State", entries: "Sequence[Entry]", printing: Pr
     """Everything that was signed in one piece of work. `entries` are all of it, in order."""
     page = _Page(printing)
     say, sheet = page.say, state.worksheet
-    blocks: list[Block] = [_facts(state, page)]
+    blocks: list[Block] = [_facts(state, page), *_charts(state, printing)]
     blocks += [Heading(text=say("signed_off")), page.sign_offs(entries, sheet)]
     missing = page.missing(state)
     if missing.rows:
@@ -82,6 +87,23 @@ def _facts(state: "State", page: "_Page") -> KeyValues:
             (f"{say('pushed')} ({name})", f"{flush.pushed_kg:f}"),
         ]
     return KeyValues(pairs=tuple(pairs))
+
+
+def _charts(state: "State", printing: Printing) -> Iterator[Block]:
+    """The timeline by person, where the minutes went, the washout of the flush; each as far as there is one."""
+    language = printing.language
+    drawn = timeline(state, observed(state, {}), printing.at.tzinfo, language)
+    if drawn is not None:
+        yield Heading(text=words("sign_offs.by_person", language))
+        yield figure(drawn, language)
+    line = minutes_line(state, printing.at) if state.ended and state.worksheet.procedure is None else None
+    if line is not None:
+        yield Heading(text=words("sign_offs.where_minutes_went", language))
+        yield Paragraph(text=telling.minutes_text(line, language))
+        yield minutes_figure(line, state.work, language)
+    for curve in washed(state, language):
+        yield Heading(text=words("sign_offs.washout", language))
+        yield figure(curve, language)
 
 
 class _Page:

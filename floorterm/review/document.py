@@ -66,11 +66,14 @@ class Table:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Figure:
-    """A drawing: `svg` is a whole SVG element that the program drew, `told` says the same in words."""
+    """A drawing: `svg` is a whole SVG element that the program drew, `told` says the same in words, `drawn` shows it in
+    letters, a line each, where it can be.
+    """
 
     svg: str
     told: str
     caption: str = ""
+    drawn: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

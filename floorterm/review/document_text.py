@@ -56,7 +56,7 @@ def _block(block: Block, document: Document) -> list[str]:
         case Table():
             return _table(block)
         case Figure():
-            return _wrap(f"[{block.told}]")
+            return list(block.drawn) or _wrap(f"[{block.told}]")
         case Signatures():
             return [
                 line

@@ -9,9 +9,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 
+from floorterm.review.svg import number, polyline, round_steps, svg_document, svg_text
 from floorterm.wording import words
 
-_FONT = "font-family='sans-serif' font-size='12'"
 _LEFT, _RIGHT, _TOP, _BOTTOM = 64, 24, 40, 52
 _SMALLEST = 1e-12
 _BAR_HEIGHT, _BAR_GAP = 22, 14
@@ -89,11 +89,11 @@ def washout_svg(plot: WashoutPlot, *, language: str = "en", width: int = 640, he
         *_axes(scale, language),
         *_band(scale, plot, language),
         *_limit(scale, plot, language),
-        _line([(scale.x(kg), scale.y(r)) for kg, r in plot.points], "stroke-width='2.5'"),
+        polyline([(scale.x(kg), scale.y(r)) for kg, r in plot.points], "stroke-width='2.5'"),
         *_samples(scale, plot, language),
     ]
     title = words("plots.washout", language, outgoing=plot.outgoing)
-    return _document(width, height, title, _described(plot, language), body)
+    return svg_document(width, height, title, _described(plot, language), body)
 
 
 def bars_svg(
@@ -118,23 +118,23 @@ def bars_svg(
     for place, row in enumerate(rows):
         top = _TOP + place * step
         middle = top + _BAR_HEIGHT / 2 + 4
-        body.append(_text(12, middle, row.label, weight=row.chosen))
+        body.append(svg_text(12, middle, row.label, weight=row.chosen))
         length = room * row.value / most if row.value and most else 0.0
         if row.value is not None:
             fill = "#555" if row.chosen else "#ddd"
             body.append(
-                f"<rect x='{_n(12 + labels)}' y='{_n(top)}' width='{_n(length)}' height='{_BAR_HEIGHT}'"
+                f"<rect x='{number(12 + labels)}' y='{number(top)}' width='{number(length)}' height='{_BAR_HEIGHT}'"
                 f" fill='{fill}' stroke='black'/>"
             )
         said = [
             words("plots.not_allowed", language) if row.value is None else f"{row.value:g} {unit}".strip()
         ]
         said += [row.note] if row.note else []
-        body.append(_text(12 + labels + length + 6, middle, ", ".join(said), weight=row.chosen))
+        body.append(svg_text(12 + labels + length + 6, middle, ", ".join(said), weight=row.chosen))
     told = "; ".join(
         f"{row.label}: {'-' if row.value is None else f'{row.value:g} {unit}'.strip()}" for row in rows
     )
-    return _document(
+    return svg_document(
         width, height, title, words("plots.bars_described", language, most=f"{most:g}", rows=told), body
     )
 
@@ -173,15 +173,15 @@ def waterfall_svg(title: str, rows: Sequence[FallRow], *, language: str = "en", 
         left, right = (_FALL_LEFT + (end - low) / (high - low) * _FALL_ROOM for end in ends)
         total = place in (0, len(rows) - 1)
         fill = "#999" if total else "#333" if row.until >= row.since else "#ddd"
-        body.append(_text(12, top + 11, _cut(row.label), weight=total))
+        body.append(svg_text(12, top + 11, _cut(row.label), weight=total))
         body.append(
-            f"<rect x='{_n(left)}' y='{_n(top)}' width='{_n(max(right - left, 1.0))}' height='{_FALL_HEIGHT}'"
-            f" fill='{fill}' stroke='black' stroke-width='0.5'/>"
+            f"<rect x='{number(left)}' y='{number(top)}' width='{number(max(right - left, 1.0))}'"
+            f" height='{_FALL_HEIGHT}' fill='{fill}' stroke='black' stroke-width='0.5'/>"
         )
-        body.append(_text(width - 12, top + 11, row.said, anchor="end", weight=total))
+        body.append(svg_text(width - 12, top + 11, row.said, anchor="end", weight=total))
     height = _TOP + _FALL_STEP * len(rows) + 12
     told = "; ".join(f"{row.label}: {row.said}" for row in rows)
-    return _document(width, height, title, words("plots.waterfall", language, rows=told), body)
+    return svg_document(width, height, title, words("plots.waterfall", language, rows=told), body)
 
 
 def _cut(label: str) -> str:
@@ -191,70 +191,31 @@ def _cut(label: str) -> str:
 # --- how ---------------------------------------------------------------------------------------------
 
 
-def _document(width: int, height: int, title: str, described: str, body: Sequence[str]) -> str:
-    head = (
-        f"<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 {width} {height}' width='{width}'"
-        f" height='{height}' role='img' {_FONT}>"
-    )
-    return "\n".join(
-        [
-            head,
-            f"<title>{escape(title)}</title>",
-            f"<desc>{escape(described)}</desc>",
-            f"<rect width='{width}' height='{height}' fill='white'/>",
-            _text(12, 22, title, weight=True),
-            *body,
-            "</svg>\n",
-        ]
-    )
-
-
-def _n(value: float) -> str:
-    """A coordinate with two digits; no negative zero."""
-    return f"{round(value, 2) + 0.0:g}" if abs(value) < 1e5 else f"{value:.0f}"
-
-
-def _text(x: float, y: float, text: str, *, anchor: str = "start", weight: bool = False) -> str:
-    bold = " font-weight='bold'" if weight else ""
-    return f"<text x='{_n(x)}' y='{_n(y)}' text-anchor='{anchor}'{bold}>{escape(text)}</text>"
-
-
-def _line(points: Sequence[tuple[float, float]], style: str, *, closed: bool = False) -> str:
-    spots = " ".join(f"{_n(x)},{_n(y)}" for x, y in points)
-    if closed:
-        return f"<polygon points='{spots}' {style}/>"
-    return f"<polyline points='{spots}' fill='none' stroke='black' {style}/>"
-
-
-def _steps(most: float) -> list[float]:
-    """Round figures along an axis, four to ten of them."""
-    rough = most / 6.0
-    power = 10.0 ** math.floor(math.log10(rough))
-    step = next(times * power for times in (1.0, 2.0, 5.0, 10.0) if times * power >= rough * 0.999)
-    return [k * step for k in range(int(most / step + 1e-9) + 1)]
-
-
 def _axes(scale: _Scale, language: str) -> list[str]:
     thin = "stroke-width='0.5' stroke='#999'"
     found = []
-    for kg in _steps(scale.most_kg):
+    for kg in round_steps(scale.most_kg):
         x = scale.x(kg)
-        found.append(f"<line x1='{_n(x)}' y1='{_TOP}' x2='{_n(x)}' y2='{_n(scale.bottom)}' {thin}/>")
-        found.append(_text(x, scale.bottom + 16, f"{kg:g}", anchor="middle"))
+        found.append(
+            f"<line x1='{number(x)}' y1='{_TOP}' x2='{number(x)}' y2='{number(scale.bottom)}' {thin}/>"
+        )
+        found.append(svg_text(x, scale.bottom + 16, f"{kg:g}", anchor="middle"))
     for decade in range(scale.decades + 1):
         y = scale.y(10.0**-decade)
-        found.append(f"<line x1='{_LEFT}' y1='{_n(y)}' x2='{_n(scale.right)}' y2='{_n(y)}' {thin}/>")
-        found.append(_text(_LEFT - 6, y + 4, f"{10.0 ** (2 - decade):g}", anchor="end"))
+        found.append(
+            f"<line x1='{_LEFT}' y1='{number(y)}' x2='{number(scale.right)}' y2='{number(y)}' {thin}/>"
+        )
+        found.append(svg_text(_LEFT - 6, y + 4, f"{10.0 ** (2 - decade):g}", anchor="end"))
     found.append(
-        f"<rect x='{_LEFT}' y='{_TOP}' width='{_n(scale.right - _LEFT)}' height='{_n(scale.bottom - _TOP)}'"
+        f"<rect x='{_LEFT}' y='{_TOP}' width='{number(scale.right - _LEFT)}' height='{number(scale.bottom - _TOP)}'"
         " fill='none' stroke='black'/>"
     )
     found.append(
-        _text((_LEFT + scale.right) / 2, scale.height - 14, words("plots.kg", language), anchor="middle")
+        svg_text((_LEFT + scale.right) / 2, scale.height - 14, words("plots.kg", language), anchor="middle")
     )
     middle = (_TOP + scale.bottom) / 2
     found.append(
-        f"<text transform='translate(16 {_n(middle)}) rotate(-90)' text-anchor='middle'>"
+        f"<text transform='translate(16 {number(middle)}) rotate(-90)' text-anchor='middle'>"
         f"{escape(words('plots.residual', language))}</text>"
     )
     return found
@@ -266,25 +227,25 @@ def _band(scale: _Scale, plot: WashoutPlot, language: str) -> list[str]:
     upper = [(scale.x(kg), scale.y(high)) for kg, _, high in plot.band]
     lower = [(scale.x(kg), scale.y(low)) for kg, low, _ in plot.band]
     return [
-        _line([*upper, *reversed(lower)], "fill='#ccc' stroke='#777' stroke-width='0.5'", closed=True),
-        _text(scale.right - 4, _TOP + 16, words("plots.band", language), anchor="end"),
+        polyline([*upper, *reversed(lower)], "fill='#ccc' stroke='#777' stroke-width='0.5'", closed=True),
+        svg_text(scale.right - 4, _TOP + 16, words("plots.band", language), anchor="end"),
     ]
 
 
 def _limit(scale: _Scale, plot: WashoutPlot, language: str) -> list[str]:
     y = scale.y(plot.limit)
     found = [
-        _line([(_LEFT, y), (scale.right, y)], "stroke-dasharray='8 4'"),
-        _text(_LEFT + 6, y - 5, words("plots.limit", language, percent=_percent(plot.limit))),
+        polyline([(_LEFT, y), (scale.right, y)], "stroke-dasharray='8 4'"),
+        svg_text(_LEFT + 6, y - 5, words("plots.limit", language, percent=_percent(plot.limit))),
     ]
     if plot.crossing_kg <= scale.most_kg:
         x = scale.x(plot.crossing_kg)
         kg = f"{math.ceil(plot.crossing_kg - 1e-9)}"
-        found.append(_line([(x, _TOP), (x, scale.bottom)], "stroke-dasharray='2 3'"))
+        found.append(polyline([(x, _TOP), (x, scale.bottom)], "stroke-dasharray='2 3'"))
         end = x > (_LEFT + scale.right) * 0.7
         anchor, aside = ("end", -5) if end else ("start", 5)
         found.append(
-            _text(x + aside, scale.bottom - 6, words("plots.crossing", language, kg=kg), anchor=anchor)
+            svg_text(x + aside, scale.bottom - 6, words("plots.crossing", language, kg=kg), anchor=anchor)
         )
     return found
 
@@ -293,10 +254,10 @@ def _samples(scale: _Scale, plot: WashoutPlot, language: str) -> list[str]:
     if not plot.samples:
         return []
     found = [
-        f"<circle cx='{_n(scale.x(kg))}' cy='{_n(scale.y(r))}' r='4' fill='white' stroke='black'/>"
+        f"<circle cx='{number(scale.x(kg))}' cy='{number(scale.y(r))}' r='4' fill='white' stroke='black'/>"
         for kg, r in plot.samples
     ]
-    return [*found, _text(scale.right - 4, _TOP + 32, words("plots.samples", language), anchor="end")]
+    return [*found, svg_text(scale.right - 4, _TOP + 32, words("plots.samples", language), anchor="end")]
 
 
 def _percent(fraction: float) -> str:

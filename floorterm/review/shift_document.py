@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from floorterm.review.charts_text import fall_lines
 from floorterm.review.document import (
     Block,
     Caution,
@@ -14,6 +15,7 @@ from floorterm.review.document import (
     Signatures,
     Table,
 )
+from floorterm.review.document_text import WIDTH
 from floorterm.review.framing import Printing, framed, usual_cautions
 from floorterm.review.plots import FallRow, waterfall_svg
 from floorterm.shift import telling
@@ -138,7 +140,8 @@ def minutes_figure(line: MinutesLine, work: str, language: str) -> Figure:
     )
     title = words("shift.waterfall", language, work=work)
     told = "; ".join(f"{row.label}: {row.said}" for row in rows)
-    return Figure(svg=waterfall_svg(title, rows, language=language), told=told)
+    drawn = fall_lines(title, rows, WIDTH)
+    return Figure(svg=waterfall_svg(title, rows, language=language), told=told, drawn=drawn)
 
 
 def _minutes(line: MinutesLine, language: str) -> Table:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from floorterm.quality.control import Baseline, Chart, individuals
+from floorterm.quality.control import FEWEST, FROZEN, Baseline, Chart, individuals
 
 RUN = 8  # points on one side that prove a shift: rule 4 of the Western Electric handbook (1956)
 RUN_RULE = 4
@@ -46,9 +46,18 @@ class TimeChart:
 def time_chart(points: Sequence[Point]) -> TimeChart:
     """The chart of durations in order of time. Raises QualityError for a duration of nothing."""
     kept = tuple(points)
-    gaps = frozenset(at for at, point in enumerate(kept) if point.gap)
-    chart = individuals([point.minutes for point in kept], logarithmic=True, gaps=gaps)
+    chart = _chart(kept)
     return TimeChart(points=kept, chart=chart, later=_later(kept, chart, 0))
+
+
+def _chart(points: tuple[Point, ...]) -> Chart:
+    """No limits where fewer ranges are left over the gaps than eight values without a gap have."""
+    values = tuple(point.minutes for point in points)
+    gaps = frozenset(at for at, point in enumerate(points) if point.gap and at > 0)
+    begun = frozenset(at for at in gaps if at < FROZEN)
+    if min(len(values), FROZEN) - 1 - len(begun) < FEWEST - 1:
+        return Chart(values, "too_few", None, (), logarithmic=True)
+    return individuals(values, logarithmic=True, gaps=gaps)
 
 
 def _later(points: tuple[Point, ...], chart: Chart, first: int) -> tuple[Later, ...]:
@@ -57,9 +66,7 @@ def _later(points: tuple[Point, ...], chart: Chart, first: int) -> tuple[Later, 
     if run is None:
         return ()
     begin = first + run.at - RUN + 1
-    rest = points[begin:]
-    gaps = frozenset(at for at, point in enumerate(rest) if point.gap)
-    after = individuals([point.minutes for point in rest], logarithmic=True, gaps=gaps)
+    after = _chart(points[begin:])
     if after.baseline is None or begin == first:
         return ()
     return (Later(first=begin, baseline=after.baseline), *_later(points, after, begin))

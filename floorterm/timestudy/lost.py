@@ -20,6 +20,7 @@ MOST = 0.8  # the few steps that make so much of the loss are marked
 class Loss:
     """One cause at one step ("" for what belongs to no step): seconds lost in all, in so many changeovers.
 
+    `text` is empty where the step says something else from one changeover to the next.
     `share` is what this loss and the larger ones make of all; `few`: it is among those that make four fifths.
     """
 
@@ -70,7 +71,7 @@ def lost(found: Sequence[tuple[State, Minutes]]) -> Lost:
     places: dict[str, int] = {}
     for state, minutes in found:
         for place, step in enumerate(state.worksheet.steps()):
-            texts[step.id] = step.text
+            texts[step.id] = step.text if texts.get(step.id, step.text) == step.text else {}
             places.setdefault(step.id, place)
         for part in minutes.parts:
             key = part.cause, part.step

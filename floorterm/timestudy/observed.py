@@ -33,8 +33,10 @@ FASTEST = Decimal("1.25")  # a line runs at most so many times its rate (common 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Observation:
     """How long one step took once, in seconds. `families` are those of the outgoing and the incoming fragrance,
-    `crew` the people who signed in that changeover, `place` the step's place in its checklist.
+    `crew` the people who signed in that changeover, `place` the step's place in its checklist, `by` who did it.
 
+    `begun` to `at` is the whole time, `seconds` less pauses and what was explained. `alone`: a dwell, beside which
+    nobody stands.
     `external`: planned while the line runs; `stopped`: it was done after the last good outgoing bar. `locked`: it
     belongs to a lockout, is done under one, or is about protection; such a step is never proposed to be moved.
     """
@@ -46,12 +48,15 @@ class Observation:
     place: int
     families: tuple[str, str]
     crew: int
+    by: str
+    begun: datetime
     at: datetime
     seconds: int
     standard_s: int
     external: bool
     stopped: bool
     locked: bool
+    alone: bool
     doubt: Doubt = ""
 
     @property
@@ -103,12 +108,15 @@ def observed(
                 place=places[step.id],
                 families=both,
                 crew=crew,
+                by=one.name if one.paper is None else one.paper.name,
+                begun=begun,
                 at=one.done_at,
                 seconds=seconds,
                 standard_s=int(minutes_of(state.worksheet, step, _kg(state, step)) * 60),
                 external=step.external,
                 stopped=bar is not None and one.done_at > bar,
                 locked=_locked(step),
+                alone=step.kind == "wait",
                 doubt=doubt,
             )
         )

@@ -30,7 +30,10 @@ class Context:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StepTimes:
-    """One step over all fragrances and crews, in minutes: standard of the newest worksheet, and what happened."""
+    """One step over all fragrances and crews, in minutes: standard of the newest worksheet, and what happened.
+
+    `text` is empty where the step says something else from one changeover to the next.
+    """
 
     step: str
     text: Text
@@ -58,12 +61,16 @@ class PairTimes:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Study:
-    """The whole study. `observations` are all, the doubtful ones too; `doubtful` counts those by their doubt."""
+    """The whole study. `observations` are all, the doubtful ones too; `doubtful` counts those by their doubt.
+
+    `keys`: what is normal between two families with such a crew, where eight records say so.
+    """
 
     changeovers: int
     observations: tuple[Observation, ...]
     doubtful: tuple[tuple[str, int], ...]
     steps: tuple[StepTimes, ...]
+    keys: tuple[tuple[Key, Normal], ...]
     pairs: tuple[PairTimes, ...]
     lost: Lost
     work: Work
@@ -110,6 +117,7 @@ def study(states: Sequence[State], context: Context, now: datetime) -> Study:
         observations=tuple(every),
         doubtful=tuple(doubts(every)),
         steps=tuple(_steps(every)),
+        keys=tuple(_keys(every)),
         pairs=_pairs(released),
         lost=lost(released),
         work=work_of(every),
@@ -127,10 +135,27 @@ def _steps(observations: Sequence[Observation]) -> list[StepTimes]:
         usual = normal(Key(step=step, families=("", ""), crew=0), own)
         if usual is not None:
             newest = own[-1]
+            same = all(one.text == newest.text for one in own)
             found.append(
-                StepTimes(step=step, text=newest.text, standard_min=newest.standard_s / 60, normal=usual)
+                StepTimes(
+                    step=step,
+                    text=newest.text if same else {},
+                    standard_min=newest.standard_s / 60,
+                    normal=usual,
+                )
             )
     return found
+
+
+def _keys(observations: Sequence[Observation]) -> list[tuple[Key, Normal]]:
+    """Each step between two families with such a crew that has records enough of its own, in checklist order."""
+    groups: dict[Key, list[Observation]] = {}
+    for one in observations:
+        if not one.doubt:
+            groups.setdefault(Key.of(one), []).append(one)
+    enough = [(key, own) for key, own in groups.items() if len(own) >= FEWEST]
+    enough.sort(key=lambda item: (item[1][-1].place, item[0].step, item[0].families, item[0].crew))
+    return [(key, usual) for key, own in enough if (usual := normal(key, own)) is not None]
 
 
 def _pairs(released: Sequence[tuple[State, Minutes]]) -> tuple[PairTimes, ...]:

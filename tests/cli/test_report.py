@@ -34,6 +34,7 @@ def _asked(kind: str, db: tuple[str, int]) -> list[str]:
         "inspection": [str(db[1])],
         "changeover": ["P-0001"],
         "deviations": ["--since", "2026-11-20"],
+        "study": [],
         "sheet": ["lockout-line-1"],
         "shift": ["2026-11-24/early"],
     }
@@ -41,7 +42,7 @@ def _asked(kind: str, db: tuple[str, int]) -> list[str]:
     return [kind, *what[kind], *month, "--db", db[0], "--by", "VV"]
 
 
-KINDS = ["audit", "changeover", "deviations", "lockout", "inspection", "sheet", "shift"]
+KINDS = ["audit", "changeover", "deviations", "lockout", "inspection", "sheet", "shift", "study"]
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -99,6 +99,14 @@ def test_a_proved_shift_begins_a_baseline_at_its_first_point_and_the_old_one_sta
     assert found.later[0].baseline.centre == pytest.approx(exp(sum(map(log, after)) / len(after)))
 
 
+def test_no_limits_come_out_of_values_that_were_made_in_different_ways() -> None:
+    points = [
+        Point(work=str(n), at=BEGIN + timedelta(days=n), minutes=60.0 + n, gap=n % 2 == 0) for n in range(12)
+    ]
+    assert time_chart(points).chart.baseline is None
+    assert len(time_chart(points).points) == 12
+
+
 def test_losses_are_sorted_by_their_sum_with_their_count_and_less_gains_they_are_the_gap() -> None:
     states = _states([16.0, 10.0, 10.0, 10.0, 10.0])
     minutes = [(one, found) for one in states if (found := minutes_spent(one, BEGIN)) is not None]

@@ -1,0 +1,92 @@
+"""Charts as values in one language: what a drawing on paper and one made of letters both show. Pure.
+
+Texts in them are spoken already; minutes are floats, positions along an axis are minutes or kg.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+Sort = Literal["internal", "external", "doubtful"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Span:
+    """One stretch of somebody's time, in minutes from the chart's begin."""
+
+    since: float
+    until: float
+    sort: Sort
+    name: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Timeline:
+    """Who did what when. `rows`: (name, spans); `marks`: (minute, word); `begin`: clock time of minute 0.
+
+    `legend`: a word for each sort that occurs.
+    """
+
+    title: str
+    begin: str
+    minutes: float
+    rows: tuple[tuple[str, tuple[Span, ...]], ...]
+    marks: tuple[tuple[float, str], ...]
+    legend: tuple[tuple[Sort, str], ...]
+    axis: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ParetoBar:
+    """One loss: minutes, how often, the share of it and the larger ones, whether it is among the few that matter."""
+
+    name: str
+    minutes: float
+    count: int
+    share: float
+    few: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pareto:
+    """Losses, the largest first. `note` says what is not drawn, or that there are too few."""
+
+    title: str
+    bars: tuple[ParetoBar, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Level:
+    """A horizontal line at minutes from one point to another (from 0)."""
+
+    value: float
+    first: int
+    last: int
+    name: str
+    sort: Literal["centre", "limit", "later"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Control:
+    """Durations in order of time on a logarithmic axis; `signalled`: points (from 0) that a rule names."""
+
+    title: str
+    values: tuple[float, ...]
+    levels: tuple[Level, ...]
+    signalled: frozenset[int]
+    note: str
+    axis: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Washed:
+    """A washout: points (kg, residual), its limit, and check samples, on a logarithmic axis; residuals as fractions."""
+
+    title: str
+    points: tuple[tuple[float, float], ...]
+    limit: float
+    samples: tuple[tuple[float, float], ...]
+    note: str
+
+
+Chart = Timeline | Pareto | Control | Washed
