@@ -25,7 +25,7 @@ from floorterm.review.charts import (
 from floorterm.review.charts_svg import chart_svg
 from floorterm.review.charts_text import chart_lines
 from floorterm.review.document import Figure
-from floorterm.review.document_text import WIDTH
+from floorterm.review.document_text import DRAWN
 from floorterm.shift import telling
 from floorterm.timestudy.lost import FEWEST as FEWEST_CHANGEOVERS
 from floorterm.timestudy.observed import Observation
@@ -42,7 +42,7 @@ _LOSSES = 15  # of a Pareto
 def figure(chart: Chart, language: str) -> Figure:
     """A chart as a block of a document: drawn, in letters and in words."""
     told = told_of(chart, language)
-    return Figure(svg=chart_svg(chart, told), told=told, drawn=chart_lines(chart, WIDTH))
+    return Figure(svg=chart_svg(chart, told), told=told, drawn=chart_lines(chart, DRAWN))
 
 
 def told_of(chart: Chart, language: str) -> str:

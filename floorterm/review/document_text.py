@@ -15,6 +15,7 @@ from floorterm.review.document import (
 )
 
 WIDTH = 78
+DRAWN = 74  # of a chart made of letters, so that it fits a screen of 80 columns too
 _GAP = 2
 
 
@@ -22,64 +23,63 @@ def as_text(document: Document) -> str:
     """The document as text; every line at most `WIDTH` columns."""
     out = [*_wrap(document.title.upper()), *_wrap(document.subtitle), *_wrap(document.printed)]
     for caution in document.cautions:
-        out += _block(caution, document)
+        out += block_lines(caution, document)
     for block in document.blocks:
-        out += ["", *_block(block, document)]
+        out += ["", *block_lines(block, document)]
     if document.sealed:
         out += ["", *_wrap(f"{document.frame.seal}: {document.sealed.line}")]
     out += ["", *_wrap(document.foot)]
     return "\n".join(out) + "\n"
 
 
-def _wrap(text: str, indent: str = "", hang: str | None = None) -> list[str]:
-    return textwrap.wrap(
-        text, WIDTH, initial_indent=indent, subsequent_indent=indent if hang is None else hang
-    )
+def _wrap(text: str, width: int = WIDTH, hang: str = "") -> list[str]:
+    return textwrap.wrap(text, width, subsequent_indent=hang)
 
 
-def _block(block: Block, document: Document) -> list[str]:
+def block_lines(block: Block, document: Document, width: int = WIDTH) -> list[str]:
+    """One block in lines of at most `width` columns; a chart as wide as it was made."""
     match block:
         case Heading():
             text = block.text.upper() if block.level == 1 else block.text
-            return [*_wrap(text), ("=" if block.level == 1 else "-") * min(WIDTH, len(text))]
+            return [*_wrap(text, width), ("=" if block.level == 1 else "-") * min(width, len(text))]
         case Paragraph():
-            return _wrap(block.text)
+            return _wrap(block.text, width)
         case Caution():
-            return _wrap(f"{block.word}: {block.text}", hang="  ")
+            return _wrap(f"{block.word}: {block.text}", width, "  ")
         case KeyValues():
-            width = min(24, max((len(name) for name, _ in block.pairs), default=0))
+            names = min(24, max((len(name) for name, _ in block.pairs), default=0))
             return [
                 line
                 for name, value in block.pairs
-                for line in _wrap(f"{name:<{width}}  {value}", hang=" " * (width + _GAP))
+                for line in _wrap(f"{name:<{names}}  {value}", width, " " * (names + _GAP))
             ]
         case Table():
-            return _table(block)
+            return _table(block, width)
         case Figure():
-            return list(block.drawn) or _wrap(f"[{block.told}]")
+            return list(block.drawn) or _wrap(f"[{block.told}]", width)
         case Signatures():
             return [
                 line
                 for role in block.roles
-                for line in _wrap(f"{role}: {'_' * 28}  {document.frame.date}: {'_' * 10}")
+                for line in _wrap(f"{role}: {'_' * 28}  {document.frame.date}: {'_' * 10}", width)
             ]
 
 
-def _table(table: Table) -> list[str]:
+def _table(table: Table, width: int) -> list[str]:
     if not table.rows:
-        return _wrap(table.empty)
-    widths = _widths(table)
-    out = [*_row(table.head, widths, ()), "  ".join("-" * width for width in widths)]
+        return _wrap(table.empty, width)
+    widths = _widths(table, width)
+    out = [*_row(table.head, widths, ()), "  ".join("-" * column for column in widths)]
     for row in table.rows:
         out += _row(row, widths, table.numbers)
     return out
 
 
-def _widths(table: Table) -> list[int]:
+def _widths(table: Table, width: int) -> list[int]:
     """Columns by their shares, none wider than its content; what is left goes to the last that wants it."""
     cells = (table.head, *table.rows)
     wanted = [max(len(row[i]) for row in cells) for i in range(len(table.head))]
-    room = WIDTH - _GAP * (len(wanted) - 1)
+    room = width - _GAP * (len(wanted) - 1)
     if sum(wanted) <= room:
         return wanted
     total = sum(table.shares)

@@ -15,7 +15,7 @@ from floorterm.review.document import (
     Signatures,
     Table,
 )
-from floorterm.review.document_text import WIDTH
+from floorterm.review.document_text import DRAWN
 from floorterm.review.framing import Printing, framed, usual_cautions
 from floorterm.review.plots import FallRow, waterfall_svg
 from floorterm.shift import telling
@@ -140,7 +140,7 @@ def minutes_figure(line: MinutesLine, work: str, language: str) -> Figure:
     )
     title = words("shift.waterfall", language, work=work)
     told = "; ".join(f"{row.label}: {row.said}" for row in rows)
-    drawn = fall_lines(title, rows, WIDTH)
+    drawn = fall_lines(title, rows, DRAWN)
     return Figure(svg=waterfall_svg(title, rows, language=language), told=told, drawn=drawn)
 
 

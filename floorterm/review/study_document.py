@@ -89,7 +89,7 @@ def _pairs(study: "Study", language: str) -> Iterator[Block]:
     yield Table(
         head=tuple(_say(key, language) for key in heads),
         rows=tuple(_pair(one, language) for one in study.pairs),
-        widths=(2, 6, 2, 2, 2, 2, 3),
+        widths=(2, 6, 2, 3, 3, 3, 4),
         numbers=(2, 3, 4, 5, 6),
         empty=_say("nothing", language),
     )
@@ -107,7 +107,8 @@ def _pair(one: "PairTimes", language: str) -> tuple[str, ...]:
         telling.tell(one.line, language),
         pair_name(one, language),
         str(one.count),
-        *map(_minutes, (one.planned_min, one.median_min, one.spread_min)),
+        *map(_minutes, (one.planned_min, one.median_min)),
+        f"{one.spread_min:.2f}" if one.count > 1 else "-",
         few if one.promise_min is None else _minutes(one.promise_min),
     )
 
@@ -118,7 +119,7 @@ def _steps(study: "Study", language: str) -> Iterator[Block]:
     yield Table(
         head=tuple(_say(key, language) for key in heads),
         rows=tuple(_step(one, language) for one in study.steps),
-        widths=(8, 2, 2, 2, 2, 3, 2),
+        widths=(8, 2, 3, 3, 3, 4, 2),
         numbers=(1, 2, 3, 4, 5, 6),
         empty=_say("nothing", language),
     )
@@ -145,7 +146,12 @@ def _step(one: "StepTimes", language: str) -> tuple[str, ...]:
 def _normal(one: "Normal", language: str) -> tuple[str, ...]:
     few = _say("too_few", language, n=one.count_step)
     promised = few if one.promise_min is None else _minutes(one.promise_min)
-    return _minutes(one.median_min), f"{one.spread_min:.2f}", promised, _minutes(one.long_min)
+    return (
+        _minutes(one.median_min),
+        f"{one.spread_min:.2f}" if one.count_step > 1 else "-",
+        promised,
+        _minutes(one.long_min),
+    )
 
 
 def _charts(study: "Study", language: str) -> Iterator[Block]:

@@ -79,7 +79,7 @@ def test_every_chart_is_well_formed_the_same_twice_and_fits_its_width(
             assert max(map(len, lines)) <= width
             assert len(lines) > 3
         block = figure(chart, language)
-        assert block.drawn == chart_lines(chart, 78)
+        assert block.drawn == chart_lines(chart, 74)
 
 
 def test_a_timeline_has_every_step_of_every_person_in_its_minutes(still: Plant) -> None:
@@ -100,7 +100,7 @@ def test_the_minutes_of_a_changeover_in_letters_have_every_part_with_its_figure(
     assert planned.startswith("planned")
     assert telling.minutes(line.actual_s) in actual
     assert all(telling.more(part.seconds) in row for part, row in zip(line.parts, parts, strict=True))
-    assert max(len(row.rstrip()) for row in (planned, *parts, actual)) <= 78
+    assert max(len(row.rstrip()) for row in (planned, *parts, actual)) <= 74
     assert planned.count("#") < actual.count("#")  # it took longer than planned
 
 

@@ -24,6 +24,8 @@ class EntriesScreen(FloorScreen[None]):
     CSS_PATH = "entries.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f6", "lots", "lots.key_lots", id="entries.lots"),
+        Binding("f7", "study", "study.key_study", id="entries.study"),
+        Binding("f8", "document", "study.key_document", id="entries.document"),
     ]
 
     def __init__(self, *, work: str = "", window: "Window | None" = None, at: int | None = None) -> None:
@@ -100,3 +102,19 @@ class EntriesScreen(FloorScreen[None]):
         from floorterm.terminal.screens.lots import LotsScreen  # noqa: PLC0415
 
         self.app.push_screen(LotsScreen())
+
+    def check_action(self, action: str, _: tuple[object, ...]) -> bool | None:
+        """The record of one piece of work is printed; the entries of a shift belong to several."""
+        return (True if self._work else None) if action == "document" else True
+
+    def action_study(self) -> None:
+        """What the times of the last year say."""
+        from floorterm.terminal.screens.document import study_screen  # noqa: PLC0415
+
+        self.app.push_screen(study_screen())
+
+    def action_document(self) -> None:
+        """The record of this work as it would be printed."""
+        from floorterm.terminal.screens.document import changeover_screen  # noqa: PLC0415
+
+        self.app.push_screen(changeover_screen(self._work))
