@@ -7,11 +7,13 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
 
 import floorterm.library
+import floorterm.plant_record
 from floorterm.demo.clock import SetClock, counted_ids
 from floorterm.ledger import CHEAP_PROFILE, Ledger
 from floorterm.library import load, starter_folder
@@ -45,6 +47,26 @@ def library() -> Iterator[Library]:
     patched = pytest.MonkeyPatch()
     patched.setattr(floorterm.library, "load", shared, raising=False)
     yield starter
+    patched.undo()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def composed_once() -> Iterator[None]:
+    """A worksheet is immutable too: the same question of the same library is answered once a process."""
+    compose = floorterm.plant_record.compose
+    known: dict[
+        tuple[int, str], tuple[Library, Any]
+    ] = {}  # the library is kept, so that its id stays its own
+
+    def remembered(of: Library, *asked: Any, **more: Any) -> Any:
+        key = (id(of), repr((asked, sorted(more.items()))))
+        if key not in known:
+            known[key] = (of, compose(of, *asked, **more))
+        return known[key][1]
+
+    patched = pytest.MonkeyPatch()
+    patched.setattr(floorterm.plant_record, "compose", remembered)
+    yield
     patched.undo()
 
 
