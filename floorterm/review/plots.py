@@ -179,7 +179,8 @@ def waterfall_svg(title: str, rows: Sequence[FallRow], *, language: str = "en", 
             f" height='{_FALL_HEIGHT}' fill='{fill}' stroke='black' stroke-width='0.5'/>"
         )
         body.append(svg_text(width - 12, top + 11, row.said, anchor="end", weight=total))
-    height = _TOP + _FALL_STEP * len(rows) + 12
+    height = _TOP + _FALL_STEP * len(rows) + 24
+    body.append(svg_text(12, height - 10, words("plots.totals_cut", language)))
     told = "; ".join(f"{row.label}: {row.said}" for row in rows)
     return svg_document(width, height, title, words("plots.waterfall", language, rows=told), body)
 
