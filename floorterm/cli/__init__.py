@@ -22,6 +22,7 @@ _COMMANDS: Mapping[str, str] = MappingProxyType(
         "lockout": "floorterm.cli.lockout:lockout",
         "report": "floorterm.cli.report:report",
         "lye": "floorterm.cli.lye:lye",
+        "wall": "floorterm.cli.open:wall",
         "demo": "floorterm.cli.open:demo",
         "open": "floorterm.cli.open:open_plant",
         "status": "floorterm.cli.now:status",
@@ -70,6 +71,7 @@ class _LazyGroup(click.Group):
 _HELP: Mapping[str, str] = MappingProxyType(
     {
         "open": "Open the plant at this terminal (also without any command).",
+        "wall": "Every line for a large display on the wall; nothing can be signed there.",
         "demo": "Open a copy of the invented demo plant.",
         "check": "Validate the checklists and compose every pair on every line.",
         "worksheet": "Print a worksheet: the paper fallback.",

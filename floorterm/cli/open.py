@@ -108,6 +108,28 @@ def opened(path: Place, checklists: Path | None, terminal: str) -> "Plant":
 
 
 @click.command()
+@_LANGUAGE
+@_PLAIN
+@checklists_option
+@db_option
+def wall(language: str, plain: bool, checklists: Path | None, db: Place | None) -> None:
+    """Show every line for a large display: what it does now, minutes, locks. Nothing can be signed there."""
+    from floorterm.terminal import launch  # noqa: PLC0415  Textual only where a screen opens
+
+    path = db or default_db()
+
+    def opener() -> "Plant":
+        from floorterm.ledger import Ledger  # noqa: PLC0415  after the first frame
+        from floorterm.library import load  # noqa: PLC0415
+        from floorterm.plant import Plant  # noqa: PLC0415
+
+        ledger = Ledger.open(path, read_only=True)
+        return Plant(load(own_folder(checklists, ledger)), ledger, "wall")
+
+    sys.exit(launch(opener, terminal="wall", language=language, plain=plain, wall=True))
+
+
+@click.command()
 @click.option("--rebuild", is_flag=True, help="Build demo.db anew from its scenario and say its head hash.")
 @click.option(
     "--pictures",

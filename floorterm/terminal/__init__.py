@@ -39,11 +39,12 @@ def launch(
     language: str = "en",
     plain: bool = False,
     demo: bool = False,
+    wall: bool = False,
 ) -> int:
     """Open the screens on the plant that `opener` opens, and give the exit status back when they are left.
 
-    `terminal` is the name of this terminal (the opener's plant signs with it). 2 with a sentence on standard
-    error where no screen can be drawn; 128 + n after signal n.
+    `wall` shows every line for a large display. `terminal` is the name of this terminal (the opener's plant signs with
+    it). 2 with a sentence on standard error where no screen can be drawn; 128 + n after signal n.
     """
     refused = why_not(os.environ, stdin_tty=sys.stdin.isatty(), stdout_tty=sys.stdout.isatty())
     if refused:
@@ -53,7 +54,7 @@ def launch(
     from floorterm.terminal.app import FloorApp  # noqa: PLC0415  Textual only where a screen opens
 
     plain = plain or looks_plain(os.environ, locale.getpreferredencoding(do_setlocale=False))
-    app = FloorApp(opener, language=language, plain=plain, demo=demo, when_shown=_collect_again)
+    app = FloorApp(opener, language=language, plain=plain, demo=demo, wall=wall, when_shown=_collect_again)
     app.title = f"floorterm {terminal}"
     app.run()
     return app.return_code or 0

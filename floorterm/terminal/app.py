@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from floorterm.ledger import LedgerError
     from floorterm.people import Person
     from floorterm.plant import Plant, Who
+    from floorterm.terminal.base import FloorScreen
 
 TICK_S = 2.0  # how often the record's head and the clock are looked at; silent when nothing changed
 _TIMER_SLACK_S = 0.002
@@ -66,6 +67,7 @@ class FloorApp(App[int]):
         language: str = FALLBACK,
         plain: bool = False,
         demo: bool = False,
+        wall: bool = False,
         scan_gap_s: float = GAP_S,
         steady: Callable[[], float] = time.monotonic,
         when_shown: Callable[[], None] | None = None,
@@ -74,6 +76,7 @@ class FloorApp(App[int]):
         self.language = language if language in LANGUAGES else FALLBACK
         self.plain = plain
         self.demo = demo
+        self._wall = wall
         self.said = ""
         self.lost = ""  # since when the record does not answer
         self.session = Session(steady)
@@ -97,13 +100,17 @@ class FloorApp(App[int]):
 
     def on_mount(self) -> None:
         """First screen, clean leaving, the slow tick."""
-        from floorterm.terminal.screens.lines import LinesScreen  # noqa: PLC0415  screens import the base
-
         self.animation_level = "none"
         self._leave_cleanly()
-        self.push_screen(LinesScreen())
+        self.push_screen(self._first_screen())
         self.set_interval(TICK_S, self._tick)
         self.call_after_refresh(self._shown)
+
+    def _first_screen(self) -> "FloorScreen[None]":
+        from floorterm.terminal.screens.lines import LinesScreen  # noqa: PLC0415  screens import the base
+        from floorterm.terminal.screens.wall import WallScreen  # noqa: PLC0415
+
+        return WallScreen() if self._wall else LinesScreen()
 
     def _leave_cleanly(self) -> None:
         """A terminal that is told to go is given back as it was found."""
