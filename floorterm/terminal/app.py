@@ -107,10 +107,13 @@ class FloorApp(App[int]):
         self.call_after_refresh(self._shown)
 
     def _first_screen(self) -> "FloorScreen[None]":
-        from floorterm.terminal.screens.lines import LinesScreen  # noqa: PLC0415  screens import the base
-        from floorterm.terminal.screens.wall import WallScreen  # noqa: PLC0415
+        if self._wall:
+            from floorterm.terminal.screens.wall import WallScreen  # noqa: PLC0415  screens import the base
 
-        return WallScreen() if self._wall else LinesScreen()
+            return WallScreen()
+        from floorterm.terminal.screens.lines import LinesScreen  # noqa: PLC0415
+
+        return LinesScreen()
 
     def _leave_cleanly(self) -> None:
         """A terminal that is told to go is given back as it was found."""
