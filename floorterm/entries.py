@@ -10,7 +10,7 @@ import re
 import unicodedata
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, tzinfo
 from decimal import Decimal
 from functools import cache
 from typing import Any
@@ -93,7 +93,13 @@ class Entry:
     @property
     def local(self) -> datetime:
         """The plant's wall clock at the entry, from the offset that was recorded with it."""
-        return self.at.astimezone(datetime.strptime(self.offset, "%z").tzinfo)
+        return self.at.astimezone(_zone(self.offset))
+
+
+@cache
+def _zone(offset: str) -> tzinfo | None:
+    """A plant has two offsets in a year; reading one takes longer than all else of a clock time."""
+    return datetime.strptime(offset, "%z").tzinfo
 
 
 @dataclass(frozen=True, slots=True)

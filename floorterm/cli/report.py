@@ -191,10 +191,14 @@ def _lockout(
     from floorterm.review.lockout_audit import audit_period  # noqa: PLC0415
     from floorterm.review.lockout_documents import lockout_document  # noqa: PLC0415
 
-    start = plant.ledger.start().at.astimezone(plant.zone).date()
     law = _known_profile(profile)
-    later = plant.today() + timedelta(days=1)
-    audit = audit_period(plant, start, later, profile=law, chain_valid=_chain_valid(db))
+    work = (what or "").partition("/")[0]
+    own = plant.ledger.refs(changeover=work, limit=1) if work else []
+    first = own[0].at if own else plant.ledger.start().at
+    ends = plant.ledger.refs(changeover=work, limit=1, newest_first=True) if own else []
+    since = first.astimezone(plant.zone).date()
+    until = (ends[0].at.astimezone(plant.zone).date() if ends else plant.today()) + timedelta(days=1)
+    audit = audit_period(plant, since, until, profile=law, chain_valid=_chain_valid(db))
     job = next((job for job in audit.jobs if job.id == what), None)
     if job is None:
         _unknown("lockout", what, [job.id for job in audit.jobs])

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from floorterm.timestudy.study import PairTimes, StepTimes, Study
 
 _LOSSES = 30  # one by one in the table
+_KEYED = 10  # losses whose steps are told by families and crew too
 _CHARTS = 3  # of steps: those that lost most
 _PAIR_CHARTS = 4
 
@@ -124,14 +125,16 @@ def _steps(study: "Study", language: str) -> Iterator[Block]:
         empty=_say("nothing", language),
     )
     yield Paragraph(text=_say("steps_note", language, least=FEWEST), weight="quiet")
-    if study.keys:
+    most = {loss.step for loss in study.lost.losses[:_KEYED]}
+    keys = [(key, one) for key, one in study.keys if key.step in most]
+    if keys:
         yield Heading(text=_say("keys", language), level=2)
         columns = ("step", "families", "crew", "count", "median", "spread", "promise", "long")
         yield Table(
             head=tuple(_say(key, language) for key in columns),
             rows=tuple(
                 (key.step, " > ".join(key.families), str(key.crew), str(one.count), *_normal(one, language))
-                for key, one in study.keys
+                for key, one in keys
             ),
             widths=(5, 6, 2, 2, 2, 2, 2, 2),
             numbers=(2, 3, 4, 5, 6, 7),

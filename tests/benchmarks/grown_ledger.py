@@ -118,8 +118,11 @@ class Writer:
     prev: str
     counts: dict[str, int]
 
-    def written(self, templates: Sequence[Template], later: timedelta) -> Iterator[tuple[int, str, str]]:
-        """Rows of the days, `later` than in the demo."""
+    def written(
+        self, templates: Sequence[Template], later: timedelta, pace: float = 1.0
+    ) -> Iterator[tuple[int, str, str]]:
+        """Rows of the days, `later` than in the demo, everything taking `pace` times as long."""
+        begin = templates[0].at
         numbers: dict[int, int] = {}
         names: dict[str, str] = {}
         for template in templates:
@@ -133,7 +136,7 @@ class Writer:
             for place, value in zip(
                 _PLACES,
                 (
-                    stamp(template.at + later),
+                    stamp(begin + (template.at - begin) * pace + later),
                     names.get(template.work, ""),
                     f"g-{self.n}",
                     str(self.n),
@@ -148,8 +151,13 @@ class Writer:
             yield self.n, text, self.prev
 
 
-def grow(path: Path, entries: int) -> timedelta:
-    """A ledger of about so many entries at a path; how much later than the demo it ends."""
+def grow(
+    path: Path, entries: int, *, apart: timedelta = _APART, pace: Callable[[], float] = lambda: 1.0
+) -> timedelta:
+    """A ledger of about so many entries at a path; how much later than the demo it ends.
+
+    The days are repeated `apart`, each at a pace of its own.
+    """
     days = Days.of_demo()
     shutil.copyfile(shipped(), path)
     with closing(sqlite3.connect(path, isolation_level=None)) as connection:
@@ -164,8 +172,8 @@ def grow(path: Path, entries: int) -> timedelta:
         later = timedelta(0)
         connection.execute("BEGIN")
         while entries - writer.n >= len(days.finished) + len(days.all):
-            _insert(connection, writer.written(days.finished, later))
-            later += _APART
+            _insert(connection, writer.written(days.finished, later, pace()))
+            later += apart
         connection.execute("COMMIT")
         for statement in GUARDS.values():
             connection.execute(statement)

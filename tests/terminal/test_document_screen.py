@@ -7,7 +7,7 @@ import pytest
 from floorterm.demo import open_still
 from floorterm.plant import Plant
 from floorterm.terminal.app import FloorApp
-from floorterm.terminal.screens.document import DocumentScreen, changeover_screen, study_screen
+from floorterm.terminal.screens.document import DocumentScreen, StudyScreen, changeover_screen
 from floorterm.terminal.screens.entries import EntriesScreen
 from floorterm.terminal.widgets.rows import Rows
 from tests.terminal.hands import Keyboard, screen_text
@@ -41,13 +41,17 @@ async def test_from_the_entries_of_a_work_to_its_record_and_to_the_study(still: 
         await hands.key("escape")
         await hands.until_top("EntriesScreen")
         await hands.key("f7")
-        await hands.until_top("DocumentScreen")
+        await hands.until_top("StudyScreen")
         await hands.until(lambda: "Changeovers released" in screen_text(app), "the study")
         await hands.key("right")
         await hands.until(lambda: "over its standard: start/flush" in screen_text(app), "minutes lost")
         await hands.key("left")
         await hands.key("left")
         await hands.until(lambda: "OEE figures" in screen_text(app), "the last part, round the end")
+        assert "year" in screen_text(app)
+        await hands.key("f4")
+        await hands.until(lambda: "Changeovers released" in screen_text(app), "the year, from its first part")
+        assert "month" in screen_text(app)
 
 
 async def test_every_part_of_both_is_shown_in_both_sizes_and_languages(still: Plant) -> None:
@@ -56,7 +60,7 @@ async def test_every_part_of_both_is_shown_in_both_sizes_and_languages(still: Pl
         async with app.run_test(size=size) as pilot:
             hands = Keyboard(app, pilot)
             await hands.until(lambda app=app: app.desk.is_open, "the record")
-            for screen in (study_screen(), changeover_screen("C-0008")):
+            for screen in (StudyScreen(), changeover_screen("C-0008")):
                 app.push_screen(screen)
                 await hands.until(_shown(app, screen), "the first part")
                 seen: list[str] = []

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from floorterm.review.framing import Printing
     from floorterm.terminal.views.document import Part
 
-_STUDIED = timedelta(days=365)
+_MONTH, _YEAR = timedelta(days=30), timedelta(days=365)
 
 
 class DocumentScreen(FloorScreen[None]):
@@ -77,6 +77,12 @@ class DocumentScreen(FloorScreen[None]):
         self._made = await self.desk.in_reader(lambda plant: self._maker(plant, _printing(plant, language)))
         self.retell()
 
+    def anew(self) -> None:
+        """Make the document again; what stands is cleared meanwhile."""
+        self._language, self._made, self._part = "", None, 0
+        self.retell()
+        self.show_keys()
+
     def resized(self) -> None:
         """Wrap anew."""
         self.retell()
@@ -88,9 +94,27 @@ class DocumentScreen(FloorScreen[None]):
             self.retell()
 
 
-def study_screen() -> DocumentScreen:
-    """The time study of the last year."""
-    return DocumentScreen("study.title", _study)
+class StudyScreen(DocumentScreen):
+    """The time study of the last thirty days, at once; F4 reads the whole year."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f4", "span", "study.key_year", id="document.span"),
+    ]
+
+    def __init__(self) -> None:
+        super().__init__("study.title", lambda plant, printing: _study(plant, printing, self._span))
+        self._span = _MONTH
+
+    def key_label(self, wording: str) -> str:
+        """The key says what it would show."""
+        if wording == "study.key_year" and self._span == _YEAR:
+            return words("study.key_month", self.language)
+        return super().key_label(wording)
+
+    def action_span(self) -> None:
+        """The other span, made anew."""
+        self._span = _MONTH if self._span == _YEAR else _YEAR
+        self.anew()
 
 
 def changeover_screen(work: str) -> DocumentScreen:
@@ -106,12 +130,12 @@ def _printing(plant: "Plant", language: str) -> "Printing":
     return Printing(plant=name, language=language, at=plant.now(), seal=Seal.of(plant.ledger.head(), name))
 
 
-def _study(plant: "Plant", printing: "Printing") -> "Document":
+def _study(plant: "Plant", printing: "Printing", span: timedelta) -> "Document":
     from floorterm.review.study_document import study_document  # noqa: PLC0415
     from floorterm.studying import study_between  # noqa: PLC0415
 
     after = plant.today() + timedelta(days=1)
-    return study_document(study_between(plant, after - _STUDIED, after), after - _STUDIED, after, printing)
+    return study_document(study_between(plant, after - span, after), after - span, after, printing)
 
 
 def _changeover(plant: "Plant", printing: "Printing", work: str) -> "Document":

@@ -108,10 +108,10 @@ class EntriesScreen(FloorScreen[None]):
         return (True if self._work else None) if action == "document" else True
 
     def action_study(self) -> None:
-        """What the times of the last year say."""
-        from floorterm.terminal.screens.document import study_screen  # noqa: PLC0415
+        """What the times of changeovers say."""
+        from floorterm.terminal.screens.document import StudyScreen  # noqa: PLC0415
 
-        self.app.push_screen(study_screen())
+        self.app.push_screen(StudyScreen())
 
     def action_document(self) -> None:
         """The record of this work as it would be printed."""
