@@ -157,7 +157,7 @@ async def test_lots_are_taken_filled_judged_and_traced_at_80x24(plant: Plant, cl
         await until_top(pilot, "EntriesScreen")
         await pilot.press("f6")
         await until_top(pilot, "LotsScreen")
-        assert "No lot is recorded yet." in text_of(app)
+        assert "No lot is recorded in the last 31 days." in text_of(app)
 
         await pilot.press("f5")
         await until_top(pilot, "MenuScreen")

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from floorterm.plant import Plant
     from floorterm.terminal.desk import Signature
 
+SHOWN = timedelta(days=31)  # an answer reads all that there is; the list shows what is at hand
 _FACTS = ("cure_age_d", "alkali_pct")
 
 
@@ -51,7 +52,8 @@ class LotsScreen(FloorScreen[None]):
         """Every lot, the newest first."""
         from floorterm.lots import past  # noqa: PLC0415
 
-        self._past = past(self.desk.plant)
+        plant = self.desk.plant
+        self._past = past(plant, plant.now() - SHOWN)
         found = reversed(self._past.every())
         self._shown = {f"{one.n} {one.lot}": one for one in found}
         rows = [self._row(key, one) for key, one in self._shown.items()]
@@ -102,16 +104,25 @@ class LotsScreen(FloorScreen[None]):
     def on_rows_opened(self, _: Rows.Opened) -> None:
         """What touched what, in both directions."""
         one = self.chosen
-        if one is None or not self.on_top:
-            return
-        plant, past, lot = self.desk.plant, self._past, one.lot
+        if one is not None and self.on_top:
+            self.run_worker(self._answer(one.lot), group="answer", exclusive=True)
+
+    async def _answer(self, lot: Lot) -> None:
+        """Read every lot that was ever recorded, beside the screen, and answer."""
+        from floorterm.lots import past as every  # noqa: PLC0415
+
+        self.app.say(words("lots.reading", self.language))
+        plant = self.desk.plant
+        past = await self.desk.in_reader(every)
 
         def lines(width: int, language: str) -> tuple[Line, ...]:
             from floorterm.terminal.views.lots import answer_lines  # noqa: PLC0415
 
             return answer_lines(plant, past, lot, width, language)
 
-        self.app.push_screen(ReadScreen("lots.title", "lots.question_one", lines))
+        self.app.say("")
+        if self.on_top:
+            self.app.push_screen(ReadScreen("lots.title", "lots.question_one", lines))
 
     # --- recording ------------------------------------------------------------------------------
 
