@@ -170,6 +170,24 @@ def clean_text(text: str, *, limit: int = 2000, newlines: bool = False) -> str:
     return tidy
 
 
+def visible(text: str) -> str:
+    """A text of any source made fit for a terminal: what cannot be kept becomes U+FFFD, but line feeds stay.
+
+    Character for character, so that widths and places stay. Escape sequences need ESC or a C1 control (ECMA-48), so
+    none is left.
+    """
+    if text.isprintable():
+        return text
+    return "".join(
+        "\ufffd" if one != "\n" and unicodedata.category(one) in _NEVER_KEPT else one for one in text
+    )
+
+
+def file_name(text: str) -> str:
+    """A part of a file's name made of a text of any source: letters, digits, hyphens and underscores, no way out."""
+    return "".join(letter if letter.isalnum() or letter in "-_" else "_" for letter in text[:100])
+
+
 def _no_float(text: str) -> float:
     raise BodyError(f"a floating-point number ({text}) cannot stand in an entry")
 
@@ -212,7 +230,9 @@ def read_body(body: str) -> dict[str, Any]:
         return quick
     try:
         value = _STRICT.decode(body)
-    except (json.JSONDecodeError, RecursionError) as fault:
+    except BodyError:
+        raise
+    except (ValueError, RecursionError) as fault:  # not JSON, or a number with thousands of digits
         raise BodyError(f"the body is not JSON: {fault}") from fault
     if not isinstance(value, dict):
         raise BodyError("the body is not an object")

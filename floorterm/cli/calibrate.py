@@ -18,6 +18,7 @@ from floorterm.cli.common import (
     load_library,
     open_ledger,
     print_json,
+    put,
 )
 from floorterm.ledger import Place
 
@@ -153,13 +154,13 @@ def calibrate(
     changes = {pair: known[limit] for pair, limit in limits.items()}
     if not as_json:
         if before is not None:
-            click.echo(words("calibrate.in_force", language, entry=before.n))
+            put(words("calibrate.in_force", language, entry=before.n))
         print_proposal(library, line, found, alone, changes, without, language)
     entry = _accept(library, line, found, files, before, ledger, by, reason) if accept else None
     if as_json:
         print_json(proposal_json(line, found, alone, changes, without, entry, before, language))
     elif entry is not None:
-        click.echo(words("calibrate.accepted", language, n=entry, line=line))
+        put(words("calibrate.accepted", language, n=entry, line=line))
 
 
 def _accept(

@@ -3,11 +3,9 @@
 from collections.abc import Mapping
 from typing import Any
 
-import click
-
 from floorterm.changeover.lockout_steps import in_, spoken
 from floorterm.cli.calibrate_json import Pair, notes_of, whole_kg
-from floorterm.cli.common import print_table
+from floorterm.cli.common import print_table, put
 from floorterm.flush.calibrate import Fit, FlushChange, Proposal, interval, whole_tanks
 from floorterm.flush.explain import percent
 from floorterm.library.model import Library
@@ -24,11 +22,9 @@ def print_proposal(
     language: str,
 ) -> None:
     """The readings beside their curve, the proposed figures, the change of every pair, and what to know."""
-    click.echo(
-        words("calibrate.print_heading", language, line=in_(spoken(library.lines[line].name), language))
-    )
+    put(words("calibrate.print_heading", language, line=in_(spoken(library.lines[line].name), language)))
     _print_alone(alone, found.confidence, language)
-    click.echo(
+    put(
         words(
             "calibrate.print_factor_unit" if found.unit else "calibrate.print_factor",
             language,
@@ -48,13 +44,13 @@ def print_proposal(
         ],
         numbers=(2, 3, 4, 5),
     )
-    click.echo("\n" + words("calibrate.print_flush", language))
+    put("\n" + words("calibrate.print_flush", language))
     _print_pairs(changes, language)
     if without:
         pairs = ", ".join(f"{old} > {new}" for old, new in without)
-        click.echo(words("calibrate.print_skipped", language, pairs=pairs))
+        put(words("calibrate.print_skipped", language, pairs=pairs))
     for say in notes_of(found, alone):
-        click.echo(f"! {sentence(say, language)}")
+        put(f"! {sentence(say, language)}")
 
 
 def _print_pairs(changes: Mapping[Pair, FlushChange], language: str) -> None:
@@ -86,7 +82,7 @@ def _print_pairs(changes: Mapping[Pair, FlushChange], language: str) -> None:
 def _print_alone(alone: Any, confidence: float, language: str) -> None:
 
     if not isinstance(alone, Fit):
-        click.echo(words("calibrate.print_no_curve", language, reason=sentence(alone, language)))
+        put(words("calibrate.print_no_curve", language, reason=sentence(alone, language)))
         return
     heads = ("kg", "read", "fitted", "off")
     print_table(
@@ -109,7 +105,7 @@ def _print_alone(alone: Any, confidence: float, language: str) -> None:
         if name in alone.fitted:
             low, high = interval(alone, name, confidence=confidence)
             ranges[f"{short}_range"] = f"{low:.{digits}f} - {high:.{digits}f}"
-    click.echo(
+    put(
         words(
             "calibrate.print_curve",
             language,
@@ -124,6 +120,4 @@ def _print_alone(alone: Any, confidence: float, language: str) -> None:
     if alone.tanks < 1:
         return  # no whole number of tanks describes it; a note says why
     whole = whole_tanks(alone)
-    click.echo(
-        words("calibrate.print_whole", language, tanks=f"{whole.tanks:g}", holdup=f"{whole.holdup_kg:.1f}")
-    )
+    put(words("calibrate.print_whole", language, tanks=f"{whole.tanks:g}", holdup=f"{whole.holdup_kg:.1f}"))

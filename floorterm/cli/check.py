@@ -15,6 +15,7 @@ from floorterm.cli.common import (
     folder_of,
     json_option,
     print_json,
+    put,
 )
 from floorterm.ledger import Place
 
@@ -119,19 +120,17 @@ def _write(
 ) -> None:
     from floorterm.library import translation_gaps  # noqa: PLC0415
 
-    click.echo(f"{folder}: no fault. Digest {library.digest[:16]}.")
-    click.echo(
+    put(f"{folder}: no fault. Digest {library.digest[:16]}.")
+    put(
         f"{len(library.lines)} lines, {len(library.fragrances)} fragrances, {composed.pairs} ordered pairs "
         f"({composed.fewest_steps} to {composed.most_steps} steps), {composed.procedures} procedures composed."
     )
     for failure in composed.failures:
-        click.echo(f"not composed: {failure}")
+        put(f"not composed: {failure}")
     for one in differing:
-        click.echo(
-            "{line} {unit} {field}: {file} in the file, {accepted} accepted by entry {entry}".format(**one)
-        )
+        put("{line} {unit} {field}: {file} in the file, {accepted} accepted by entry {entry}".format(**one))
     for gap in translation_gaps(library):
-        click.echo(f"translation {gap.kind} ({gap.language}): {gap.path} {gap.field}")
+        put(f"translation {gap.kind} ({gap.language}): {gap.path} {gap.field}")
 
 
 @click.command()
@@ -163,9 +162,9 @@ def check(ctx: click.Context, checklists: Path | None, db: Place | None, as_json
             )
         else:
             for fault in error.faults:
-                click.echo(str(fault))
+                put(str(fault))
             count = len(error.faults)
-            click.echo(f"{count} fault{'s' if count != 1 else ''} in {folder}.", err=True)
+            put(f"{count} fault{'s' if count != 1 else ''} in {folder}.", err=True)
         ctx.exit(Status.SHORT)
     composed = compose_all(library, date.today())  # noqa: DTZ011  the plant's people check on their own day
     differing = calibrated(library, db)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from floorterm.cli.common import PlaceType, Status, db_option, default_db, fail
+from floorterm.cli.common import PlaceType, Status, db_option, default_db, fail, put
 from floorterm.ledger import Place
 
 if TYPE_CHECKING:
@@ -55,8 +55,8 @@ def key(name: str, out: Path) -> None:
             file.write(f"{made.public}\n")
     except (LedgerError, OSError) as error:
         fail(str(error))
-    click.echo(f"{out}: the secret key, for its owner alone. Keep it off the terminals.")
-    click.echo(f"{public}: the public key. Give it to everybody who checks:\n{made.public}")
+    put(f"{out}: the secret key, for its owner alone. Keep it off the terminals.")
+    put(f"{public}: the public key. Give it to everybody who checks:\n{made.public}")
 
 
 @checkpoint.command()
@@ -109,7 +109,7 @@ def check(note: Path, place: Place | None, public: Path, db: Place | None) -> No
         )
     if roots[signed.size] != signed.root:
         fail(f"The first {signed.size} entries are not those of the checkpoint.", Status.SHORT)
-    click.echo(
+    put(
         f"1-{signed.size:,} are those that {signed.origin} signed; {report.n - signed.size:,} newer are only chained."
     )
 
@@ -159,7 +159,7 @@ def extends(old: Path, new: Path, proof: Path, public: Path) -> None:
         fail(str(error))
     if not shown.shows(first, second):
         fail(f"NOT SHOWN that the checkpoint of {second.size} extends that of {first.size}.", Status.SHORT)
-    click.echo(
+    put(
         f"The checkpoint of {second.size:,} entries extends that of {first.size:,}: nothing in them was altered."
     )
 
@@ -208,9 +208,7 @@ def includes(note: Path, entry: Path, public: Path) -> None:
         fail(str(error))
     if not found.shows(signed):
         fail("NOT SHOWN that this entry stands in the checkpoint.", Status.SHORT)
-    click.echo(
-        f"Entry {found.n:,} of {signed.size:,} that {signed.origin} signed:\n{ascii(found.body)[1:-1]}"
-    )
+    put(f"Entry {found.n:,} of {signed.size:,} that {signed.origin} signed:\n{ascii(found.body)[1:-1]}")
 
 
 def _sound(report: "Report") -> None:
@@ -248,11 +246,11 @@ def _text(path: Path) -> str:
 
 def _write(text: str, out: Path | None) -> None:
     if out is None:
-        click.echo(text, nl=False)
+        put(text, nl=False)
         return
     try:
         with out.open("x", encoding="utf-8", newline="\n") as file:
             file.write(text)
     except OSError as error:
         fail(f"{out}: {error.strerror}")
-    click.echo(f"{out}: written.")
+    put(f"{out}: written.")

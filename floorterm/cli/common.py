@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
 import click
 
+from floorterm.entries import visible
 from floorterm.ledger import Place, is_server
 
 if TYPE_CHECKING:
@@ -69,15 +70,30 @@ def json_option(command: _Command) -> _Command:
     )
 
 
+def put(text: str = "", *, nl: bool = True, err: bool = False) -> None:
+    """Write words for people; nothing in them is ever a command to the terminal, wherever they came from."""
+    click.echo(visible(text), nl=nl, err=err)
+
+
 def fail(message: str, status: Status = Status.UNUSABLE) -> NoReturn:
     """Say why on standard error and leave."""
-    click.echo(message, err=True)
+    put(message, err=True)
     sys.exit(status)
 
 
 def print_json(value: Any) -> None:
     """One JSON document on standard output."""
-    click.echo(json.dumps(value, ensure_ascii=False, indent=2, default=str))
+    put(_escaped(json.dumps(value, ensure_ascii=False, indent=2, default=str)))
+
+
+def _escaped(document: str) -> str:
+    """The same JSON with what `visible` would take out written as escapes, so that no value is altered."""
+    shown = visible(document)
+    if shown == document:
+        return document
+    return "".join(
+        was if was == now else json.dumps(was)[1:-1] for was, now in zip(document, shown, strict=True)
+    )
 
 
 def print_table(head: Sequence[str], rows: Sequence[Sequence[str]], *, numbers: Sequence[int] = ()) -> None:
@@ -88,7 +104,7 @@ def print_table(head: Sequence[str], rows: Sequence[Sequence[str]], *, numbers: 
             cell.rjust(width) if i in numbers else cell.ljust(width)
             for i, (cell, width) in enumerate(zip(row, widths, strict=True))
         ]
-        click.echo("  ".join(cells).rstrip())
+        put("  ".join(cells).rstrip())
 
 
 def load_library(folder: Path | None) -> "Library":

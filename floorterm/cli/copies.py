@@ -17,6 +17,7 @@ from floorterm.cli.common import (
     open_ledger,
     own_folder,
     print_json,
+    put,
     seals_given,
 )
 from floorterm.ledger import Place, is_server
@@ -68,17 +69,17 @@ def backup(
     try:
         if target is not None:
             seal = back_up(ledger, target, seals=seals)
-            click.echo(f"{target}: verified.\n{seal}")
+            put(f"{target}: verified.\n{seal}")
             return
         assert into is not None
         done = back_up_into(ledger, into, Keep.parse(keep), seals=seals)
     except LedgerError as error:
         fail(str(error), Status.SHORT)
-    click.echo(f"{done.path}: verified.\n{done.seal}")
+    put(f"{done.path}: verified.\n{done.seal}")
     for path in done.removed:
-        click.echo(f"Removed by --keep {keep}: {path}")
+        put(f"Removed by --keep {keep}: {path}")
     for path in done.altered:
-        click.echo(f"Not removed, because it is no longer what was written there: {path}", err=True)
+        put(f"Not removed, because it is no longer what was written there: {path}", err=True)
 
 
 @click.command()
@@ -107,17 +108,15 @@ def drill(
     if as_json:
         print_json(asdict(proof) | {"open_works": works})
         return
-    click.echo(f"{copy}: restored to a scratch place, verified, opened as the terminal opens it.")
-    click.echo(f"SHA-256 of the file {proof.sha256}")
-    click.echo(f"plant {proof.plant}, chain {proof.chain}, {proof.people} people")
-    click.echo(f"entry {proof.n} {proof.hash}")
-    click.echo(
-        f"1-{proof.n} are the live ledger's own entries; {proof.behind} newer ones are in the live one only."
-    )
-    click.echo(f"Open works in it: {', '.join(works) or 'none'}.")
+    put(f"{copy}: restored to a scratch place, verified, opened as the terminal opens it.")
+    put(f"SHA-256 of the file {proof.sha256}")
+    put(f"plant {proof.plant}, chain {proof.chain}, {proof.people} people")
+    put(f"entry {proof.n} {proof.hash}")
+    put(f"1-{proof.n} are the live ledger's own entries; {proof.behind} newer ones are in the live one only.")
+    put(f"Open works in it: {', '.join(works) or 'none'}.")
     if witness:
-        click.echo(f"1-{proof.sealed_n} match the seals that were given.")
-    click.echo(f"Recorded as entry {proof.entry_n}.")
+        put(f"1-{proof.sealed_n} match the seals that were given.")
+    put(f"Recorded as entry {proof.entry_n}.")
 
 
 def _works_on(ledger: "Ledger", checklists: Path | None) -> list[str]:
@@ -188,26 +187,24 @@ def _seals_or_asked(text: str | None, witness: tuple[Path, ...]) -> "tuple[Seal,
 
 def _tell(standing: "Standing") -> None:
     """What the copy lacks, as far as anybody can know."""
-    click.echo(f"{standing.path}: verified, {standing.n} entries of {standing.plant}, head {standing.hash}")
+    put(f"{standing.path}: verified, {standing.n} entries of {standing.plant}, head {standing.hash}")
     if standing.parted:
-        click.echo(words("copies.parted"))
+        put(words("copies.parted"))
     if standing.known is None:
-        click.echo(words("copies.nothing_known", ends=standing.n))
+        put(words("copies.nothing_known", ends=standing.n))
     elif standing.missing:
         known, at = standing.known.n, standing.known_at
-        click.echo(words("copies.short_of", n=standing.missing, ends=standing.n, known=known, at=at))
+        put(words("copies.short_of", n=standing.missing, ends=standing.n, known=known, at=at))
     else:
-        click.echo(words("copies.not_short", known=standing.known.n, at=standing.known_at))
+        put(words("copies.not_short", known=standing.known.n, at=standing.known_at))
 
 
 def _say_done(done: "Done", place: Place) -> None:
     where = "the server's database" if is_server(place) else str(place)
-    click.echo(
-        f"In place: {where}. Recorded as entry {done.entry.n}. From here on the chain has a new identifier."
-    )
+    put(f"In place: {where}. Recorded as entry {done.entry.n}. From here on the chain has a new identifier.")
     if done.aside is not None:
-        click.echo(f"The file that stood there is kept: {done.aside}")
-    click.echo(f"Keep this seal:\n{done.seal}")
+        put(f"The file that stood there is kept: {done.aside}")
+    put(f"Keep this seal:\n{done.seal}")
 
 
 @click.command()
@@ -238,10 +235,10 @@ def migrate(backup: Path | None, db: Place | None) -> None:
     except LedgerError as error:
         fail(str(error), Status.SHORT)
     if done is None:
-        click.echo("The ledger has this version's layout already.")
+        put("The ledger has this version's layout already.")
         return
-    click.echo(f"{backup}: the ledger as it was, verified.")
-    click.echo(f"Brought from layout {done.was} to {done.now}, verified. Recorded as entry {done.entry.n}.")
+    put(f"{backup}: the ledger as it was, verified.")
+    put(f"Brought from layout {done.was} to {done.now}, verified. Recorded as entry {done.entry.n}.")
 
 
 @click.command()
@@ -269,4 +266,4 @@ def archive(year: int, into: Path, db: Place | None) -> None:
         done = archive_year(ledger, year, into, ZoneInfo(ledger.start().time_zone), terminal="cli")
     except LedgerError as error:
         fail(str(error), Status.SHORT)
-    click.echo(f"{done.path}: entries {done.first} to {done.seal.n}, verified.\nKeep this seal:\n{done.seal}")
+    put(f"{done.path}: entries {done.first} to {done.seal.n}, verified.\nKeep this seal:\n{done.seal}")

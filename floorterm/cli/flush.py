@@ -16,6 +16,7 @@ from floorterm.cli.common import (
     load_library,
     print_json,
     print_table,
+    put,
 )
 from floorterm.ledger import Place
 
@@ -285,4 +286,4 @@ def _matrix(
         [(old, *(cell(old, new) for new in here)) for old in here],
         numbers=range(1, len(here) + 1),
     )
-    click.echo("kg of line mass. * a claim of the incoming bar is a gate: flushing alone may not reach it.")
+    put("kg of line mass. * a claim of the incoming bar is a gate: flushing alone may not reach it.")

@@ -2,13 +2,11 @@
 
 from collections.abc import Sequence
 
-import click
-
 from floorterm.changeover.checked import Checked
 from floorterm.changeover.flush_case import Case, governing
 from floorterm.changeover.lockout_steps import in_, spoken
 from floorterm.changeover.worksheet import FlushNote, StrategyNote
-from floorterm.cli.common import print_table
+from floorterm.cli.common import print_table, put
 from floorterm.flush.explain import item_words, percent
 from floorterm.wording import Fact, Say, sentence, words
 
@@ -17,38 +15,38 @@ def print_case(case: Case, note: FlushNote, language: str) -> None:
     """Amounts, what governs, how sure; then what to watch out for and every candidate for the limit."""
 
     def tell(say: Say) -> None:
-        click.echo(sentence(say, language))
+        put(sentence(say, language))
 
     old, new = case.outgoing[0], case.incoming
     names = [in_(spoken(one.name), language) for one in (case.line, old, new)]
-    click.echo(f"{names[0]}: {names[1]} > {names[2]}")
+    put(f"{names[0]}: {names[1]} > {names[2]}")
     if note.status == "ok":
         facts: dict[str, Fact] = {"kg": f"{note.required_kg}", "bars": note.bars, "minutes": note.minutes}
-        click.echo(words("print.flush", language, **facts))
+        put(words("print.flush", language, **facts))
         key = "flush.chain.sure_measured" if case.spread.measured else "flush.chain.sure_assumed"
         spread = f"{case.spread.sd_log * 100:.3g}"
         tell(Say(key, {"sure": f"{case.confidence * 100:g}", "kg": case.sure_kg, "spread": spread}))
     if note.status == "none":
-        click.echo(words("flush.chain.nothing", language))
+        put(words("flush.chain.nothing", language))
     if case.overruled:
         facts = {"percent": percent(case.limit.value), "calculated": percent(case.calculated)}
-        click.echo(f"! {words('flush.chain.overruled', language, **facts)}")
+        put(f"! {words('flush.chain.overruled', language, **facts)}")
     if case.overruled and note.status == "unreachable":
-        click.echo(words("flush.case.unreachable", language))
+        put(words("flush.case.unreachable", language))
     if not case.overruled:
         tell(governing(case))
     for gate in case.limit.gates:
         tell(gate.say)
-    click.echo(words(f"print.evidence_{note.evidence}", language))
+    put(words(f"print.evidence_{note.evidence}", language))
     for say in (*case.start_says, *case.warnings):
-        click.echo(f"! {sentence(say, language)}")
+        put(f"! {sentence(say, language)}")
 
 
 def print_candidates(note: FlushNote, language: str) -> None:
     """Every candidate for the residual limit from the strictest on."""
     if not note.candidates:
         return
-    click.echo("")
+    put("")
     heads = [words(f"print.{name}", language) for name in ("item", "confidence", "source")]
     print_table(
         (heads[0], "%", *heads[1:]),
@@ -71,7 +69,7 @@ def print_strategies(note: FlushNote, rows: Sequence[StrategyNote], language: st
         return
     money = note.currency or words("strategies.column.cost_kg", language)
     heads = ("name", "kg", "diverted", "bars", "min", "crew", "lockout")
-    click.echo("")
+    put("")
     print_table(
         [*(words(f"strategies.column.{name}", language) for name in heads), money, ""],
         [_row(note, row, language) for row in rows],
@@ -80,12 +78,12 @@ def print_strategies(note: FlushNote, rows: Sequence[StrategyNote], language: st
     for row in rows:
         for text in row.reasons:
             name = words(f"strategies.name.{row.key}", language)
-            click.echo(f"{name}: {words('strategies.not_allowed', language)}. {text[language]}")
+            put(f"{name}: {words('strategies.not_allowed', language)}. {text[language]}")
     for row in rows:
         for text in row.notes:
-            click.echo(f"{words(f'strategies.name.{row.key}', language)}: {text[language]}")
+            put(f"{words(f'strategies.name.{row.key}', language)}: {text[language]}")
     if not note.currency:
-        click.echo(words("strategies.no_prices", language))
+        put(words("strategies.no_prices", language))
 
 
 def _row(note: FlushNote, row: StrategyNote, language: str) -> tuple[str, ...]:
@@ -109,20 +107,20 @@ def _row(note: FlushNote, row: StrategyNote, language: str) -> tuple[str, ...]:
 
 def print_checked(found: Checked, language: str) -> None:
     """What check samples of this changeover say."""
-    click.echo("")
+    put("")
     for say in found.says:
-        click.echo(sentence(say, language))
+        put(sentence(say, language))
     facts: dict[str, Fact] = {
         "median": found.to_go_kg,
         "sure": found.to_go_sure_kg,
         "last": f"{found.last_kg:.0f}",
     }
-    click.echo(words("flush.case.to_go", language, **facts))
+    put(words("flush.case.to_go", language, **facts))
 
 
 def print_chain(chain: Sequence[str], language: str) -> None:
     """The chain of reasoning, numbered."""
-    click.echo("")
-    click.echo(words("flush.case.reasoning", language))
+    put("")
+    put(words("flush.case.reasoning", language))
     for number, text in enumerate(chain, start=1):
-        click.echo(f"{number:>3}. {text}")
+        put(f"{number:>3}. {text}")

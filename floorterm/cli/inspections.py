@@ -16,6 +16,7 @@ from floorterm.cli.common import (
     open_plant,
     print_json,
     print_table,
+    put,
     signer_of,
 )
 from floorterm.ledger import Place
@@ -61,7 +62,7 @@ def due(ctx: click.Context, language: str, as_json: bool, checklists: Path | Non
             ],
             numbers=(2,),
         )
-        click.echo(words("inspection.due_note", language))
+        put(words("inspection.due_note", language))
     short = any(one.status == "overdue" or one.not_reviewed or one.open for one in found)
     ctx.exit(Status.SHORT if short else Status.WELL)
 
@@ -124,8 +125,8 @@ def inspect(
     entry = _recorded(
         lambda: record_inspection(plant, signer_of(plant, by), report, key=plant.ledger.new_id())
     )
-    click.echo(f"Entry {entry.n} records the inspection of {procedure}.")
-    click.echo(f"Its certificate: floorterm report inspection {entry.n}")
+    put(f"Entry {entry.n} records the inspection of {procedure}.")
+    put(f"Its certificate: floorterm report inspection {entry.n}")
 
 
 def found_of(text: str, codes: set[str]) -> "Found":
@@ -155,7 +156,7 @@ def review(
     entry = _recorded(
         lambda: record_review(plant, signer_of(plant, by), inspection, codes, key=plant.ledger.new_id())
     )
-    click.echo(f"Entry {entry.n} adds {', '.join(codes)} to inspection {inspection}.")
+    put(f"Entry {entry.n} adds {', '.join(codes)} to inspection {inspection}.")
 
 
 @click.command(name="correct")
@@ -177,7 +178,7 @@ def correct(
             plant, signer_of(plant, by), inspection, deviation, text, key=plant.ledger.new_id()
         )
     )
-    click.echo(f"Entry {entry.n} closes deviation {deviation} of inspection {inspection}.")
+    put(f"Entry {entry.n} closes deviation {deviation} of inspection {inspection}.")
 
 
 def _recorded(write: "Callable[[], Entry]") -> "Entry":

@@ -13,6 +13,7 @@ from floorterm.cli.common import (
     json_option,
     open_plant,
     print_json,
+    put,
     signer_of,
 )
 from floorterm.ledger import Place
@@ -95,7 +96,7 @@ def late(
     if as_json:
         print_json({"entry": entry.n, "entered_at": entry.at, "done_at": act.done_at, "done_by": act.by})
     else:
-        click.echo(
+        put(
             f"Recorded as entry {entry.n}: {step}, done {act.done_at:%Y-%m-%d %H:%M} by {act.by_name} on paper."
         )
 

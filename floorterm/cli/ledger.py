@@ -14,6 +14,7 @@ from floorterm.cli.common import (
     load_library,
     open_ledger,
     own_folder,
+    put,
 )
 from floorterm.ledger import Place, is_server
 from floorterm.people import LockoutStatus, Permission, Person
@@ -56,8 +57,8 @@ def init(admin: str, name: str, role: str | None, checklists: Path | None, db: P
     if role is not None:
         _grant(path, role)
     head = ledger.head()
-    click.echo(f"{ledger.store.name}: ledger of {library.plant.name} created, head {head.n} {head.hash}")
-    click.echo("Next: floorterm people add, then floorterm holds for each line, then floorterm.")
+    put(f"{ledger.store.name}: ledger of {library.plant.name} created, head {head.n} {head.hash}")
+    put("Next: floorterm people add, then floorterm holds for each line, then floorterm.")
 
 
 def _grant(place: Place, role: str) -> None:
@@ -70,7 +71,7 @@ def _grant(place: Place, role: str) -> None:
         grant_terminal(str(place), role)
     except LedgerError as error:
         fail(str(error))
-    click.echo(f"The role {role} may add entries and read them; it cannot change or remove any.")
+    put(f"The role {role} may add entries and read them; it cannot change or remove any.")
 
 
 @click.command()
@@ -95,9 +96,7 @@ def move(target: Place, by: str, role: str | None, db: Place | None) -> None:
         fail(str(error), Status.SHORT)
     if role is not None:
         _grant(target, role)
-    click.echo(
-        f"Moved and verified; the file is closed by its entry {last.n}. The seal of what was moved:\n{seal}"
-    )
+    put(f"Moved and verified; the file is closed by its entry {last.n}. The seal of what was moved:\n{seal}")
 
 
 @click.command()
@@ -130,7 +129,7 @@ def holds(
         )
     except (LedgerError, TextError) as error:
         fail(str(error), Status.SHORT)
-    click.echo(f"Recorded as entry {entry.n}: {line} holds {', '.join(fragrances)}.")
+    put(f"Recorded as entry {entry.n}: {line} holds {', '.join(fragrances)}.")
 
 
 @click.command()
@@ -147,10 +146,10 @@ def export(target: Path, with_verifier: bool, db: Place | None) -> None:
         seal = write_export(open_ledger(db), target)
     except LedgerError as error:
         fail(str(error), Status.SHORT)
-    click.echo(f"{target}: written.\n{seal}")
+    put(f"{target}: written.\n{seal}")
     if with_verifier:
         try:
             verifier, page = write_beside(target.absolute().parent)
         except OSError as error:
             fail(f"The verifier could not be written beside it: {error}", Status.SHORT)
-        click.echo(f"{verifier}: needs Python alone; {page.name} describes the format.")
+        put(f"{verifier}: needs Python alone; {page.name} describes the format.")

@@ -19,6 +19,7 @@ from floorterm.cli.common import (
     open_ledger,
     own_folder,
     print_json,
+    put,
 )
 from floorterm.ledger import Place
 from floorterm.wording import words
@@ -111,7 +112,7 @@ def _ledger(db: Place | None, checklists: Path | None) -> "Iterator[Record]":
     try:
         library = load(own_folder(checklists, ledger))
     except LibraryError as error:  # the record stands by itself; the library only adds what it states
-        click.echo(f"Without the checklists, as they have faults:\n{error}", err=True)
+        put(f"Without the checklists, as they have faults:\n{error}", err=True)
         library = None
     made = fold_inspections(ledger.entries(kinds=KINDS))
     lockouts = with_inspections(library.lockouts, made) if library is not None else {}
@@ -173,15 +174,15 @@ def _json(
 def _print(records: "list[Record]", jobs: list[str], found: "list[Finding]", language: str) -> None:
     for job in dict.fromkeys(jobs):
         own = [one for one in found if one.job == job]
-        click.echo(f"{job}: {_counted(own, language)}")
+        put(f"{job}: {_counted(own, language)}")
         for one in own:
-            click.echo(f"  {one.level} {one.rule}  {one.text_in(language)}")
-            click.echo(f"          {_clause(one, language)}")
+            put(f"  {one.level} {one.rule}  {one.text_in(language)}")
+            put(f"          {_clause(one, language)}")
     unread = [part for one in records for part in one.unread]
     if unread:
-        click.echo(f"Not read: {', '.join(unread)}")
-    click.echo(f"{len(jobs)}: {_counted(found, language)}")
-    click.echo(words("audit.caution", language))
+        put(f"Not read: {', '.join(unread)}")
+    put(f"{len(jobs)}: {_counted(found, language)}")
+    put(words("audit.caution", language))
 
 
 def _counted(found: "Iterable[Finding]", language: str) -> str:

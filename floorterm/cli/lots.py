@@ -16,6 +16,7 @@ from floorterm.cli.common import (
     open_plant,
     print_json,
     print_table,
+    put,
     signer_of,
 )
 from floorterm.genealogy.model import MADE_SORTS, TAKEN_SORTS, Lot
@@ -243,7 +244,7 @@ def _record(
         entry = write(plant, who, new_key())
     except (LedgerError, TextError) as error:
         fail(str(error), Status.SHORT)
-    click.echo(f"Recorded as entry {entry.n}.")
+    put(f"Recorded as entry {entry.n}.")
 
 
 @lots.command()
@@ -276,9 +277,9 @@ def trace(
         return
     for way, rows in ways.items():
         if rows:
-            click.echo(words(f"lots.{way}", language, lot=lot.name))
+            put(words(f"lots.{way}", language, lot=lot.name))
             _print(rows, plant, language)
-    click.echo(words("lots.wide", language))
+    put(words("lots.wide", language))
 
 
 def _print(rows: "Sequence[Found]", plant: "Plant", language: str) -> None:

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from floorterm.cli.common import Status, fail, json_option, print_json
+from floorterm.cli.common import Status, fail, json_option, print_json, put
 
 if TYPE_CHECKING:
     from floorterm.lye import LyeError, Region
@@ -102,7 +102,7 @@ def dilute(
     if as_json:
         print_json(dilution_json(made, heat, judged, asked, warnings, language))
     else:
-        click.echo("\n".join(dilution_text(made, heat, judged, asked, warnings, region, language)))
+        put("\n".join(dilution_text(made, heat, judged, asked, warnings, region, language)))
     if judged.verdict == "stop":
         raise SystemExit(Status.SHORT)
 
@@ -152,6 +152,6 @@ def spill(
     if as_json:
         print_json(spill_json(found, asked, language))
     else:
-        click.echo("\n".join(spill_text(found, asked, region, language)))
+        put("\n".join(spill_text(found, asked, region, language)))
     if found.advice != "absorb_then_residue":
         raise SystemExit(Status.SHORT)

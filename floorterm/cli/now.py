@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 import click
 
-from floorterm.cli.common import checklists_option, db_option, fail, json_option, open_plant, print_json
+from floorterm.cli.common import checklists_option, db_option, fail, json_option, open_plant, print_json, put
 from floorterm.ledger import Place
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ def _asked(command: _Command) -> _Command:
 
 def _say(blocks: Iterable[Iterable[str]]) -> None:
     """One block after the other, an empty line between them."""
-    click.echo("\n\n".join("\n".join(lines) for lines in blocks))
+    put("\n\n".join("\n".join(lines) for lines in blocks))
 
 
 def _person(plant: "Plant", code: str | None) -> "Person | None":

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from floorterm.cli.common import Status, checklists_option, db_option, default_db, fail, own_folder
+from floorterm.cli.common import Status, checklists_option, db_option, default_db, fail, own_folder, put
+from floorterm.entries import file_name
 from floorterm.ledger import Place, is_server
 
 if TYPE_CHECKING:
@@ -81,18 +82,14 @@ def default_log(terminal: str) -> Path:
     """Where a terminal's log lies unless somebody says otherwise."""
     from platformdirs import user_log_path  # noqa: PLC0415
 
-    return user_log_path("floorterm") / f"{_file_name(terminal)}.log"
+    return user_log_path("floorterm") / f"{file_name(terminal)}.log"
 
 
 def default_seen(terminal: str) -> Path:
     """Where a terminal remembers the newest entry that it saw."""
     from platformdirs import user_state_path  # noqa: PLC0415
 
-    return user_state_path("floorterm") / f"{_file_name(terminal)}.seen.json"
-
-
-def _file_name(terminal: str) -> str:
-    return "".join(letter if letter.isalnum() or letter in "-_" else "_" for letter in terminal)
+    return user_state_path("floorterm") / f"{file_name(terminal)}.seen.json"
 
 
 def opened(path: Place, checklists: Path | None, terminal: str) -> "Plant":
@@ -151,7 +148,7 @@ def demo(rebuild: bool, pictures: Path | None, out: Path | None, language: str, 
     if rebuild:
         target = out or shipped()
         head = rebuild_to(target)
-        click.echo(f"{target}: {head.n} entries, head {head.hash}")
+        put(f"{target}: {head.n} entries, head {head.hash}")
         sys.exit(Status.WELL)
     if pictures:
         import asyncio  # noqa: PLC0415
@@ -159,7 +156,7 @@ def demo(rebuild: bool, pictures: Path | None, out: Path | None, language: str, 
         from floorterm.terminal.pictures import write_all  # noqa: PLC0415
 
         for path in asyncio.run(write_all(open_still, pictures, language)):
-            click.echo(str(path))
+            put(str(path))
         sys.exit(Status.WELL)
     from floorterm.terminal import launch  # noqa: PLC0415
 

@@ -19,6 +19,7 @@ from floorterm.cli.common import (
     own_folder,
     print_json,
     print_table,
+    put,
 )
 from floorterm.ledger import Place
 from floorterm.people import LockoutStatus, Permission, Person
@@ -117,7 +118,7 @@ def add(
         pin = ledger.reset_pin(code, by=administrator, identity="pin", terminal="cli")
     except LedgerError as error:
         fail(str(error), Status.SHORT)
-    click.echo(f"{name} ({code}) may sign. One-time PIN: {pin}")
+    put(f"{name} ({code}) may sign. One-time PIN: {pin}")
 
 
 @people.command(name="change")
@@ -186,7 +187,7 @@ def change(
         )
     except LedgerError as error:
         fail(str(error), Status.SHORT)
-    click.echo(f"{code}: entry {entry.n} records {', '.join(sorted(changes))}.")
+    put(f"{code}: entry {entry.n} records {', '.join(sorted(changes))}.")
 
 
 @people.command(name="training")
@@ -292,7 +293,7 @@ def disable(code: str, by: str, db: Place | None) -> None:
         ledger.disable_person(code, by=_administrator(ledger, by), identity="pin", terminal="cli")
     except LedgerError as error:
         fail(str(error), Status.SHORT)
-    click.echo(f"{code} may not sign any more.")
+    put(f"{code} may not sign any more.")
 
 
 @people.command(name="reset-pin")
@@ -308,7 +309,7 @@ def reset_pin(code: str, by: str, db: Place | None) -> None:
         pin = ledger.reset_pin(code, by=_administrator(ledger, by), identity="pin", terminal="cli")
     except LedgerError as error:
         fail(str(error), Status.SHORT)
-    click.echo(f"One-time PIN of {code}: {pin}")
+    put(f"One-time PIN of {code}: {pin}")
 
 
 @people.command(name="recover-pin")
@@ -333,4 +334,4 @@ def recover_pin(code: str, by: str, witness: str, reason: str, db: Place | None)
         pin = ledger.recover_pin(code, by, witness, reason, identity="pin", terminal="cli")
     except (LedgerError, TextError) as error:
         fail(str(error), Status.SHORT)
-    click.echo(f"One-time PIN of {code}: {pin}")
+    put(f"One-time PIN of {code}: {pin}")

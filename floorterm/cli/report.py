@@ -18,6 +18,7 @@ from floorterm.cli.common import (
     load_library,
     open_ledger,
     open_plant,
+    put,
 )
 from floorterm.ledger import Place
 
@@ -333,10 +334,13 @@ def written(document: "Document", form: str) -> bytes:
 def _write(document: "Document", form: str, out: Path | None) -> None:
     data = written(document, form)
     if out is None:
-        click.echo(data, nl=False)
+        if form in ("text", "json", "html"):
+            put(data.decode("utf-8"), nl=False)
+        else:
+            click.echo(data, nl=False)
         return
     try:
         out.write_bytes(data)
     except OSError as error:
         fail(f"{out} cannot be written: {error.strerror}.")
-    click.echo(str(out))
+    put(str(out))

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from floorterm.cli.common import Status, checklists_option, db_option, fail, open_ledger, open_plant
+from floorterm.cli.common import Status, checklists_option, db_option, fail, open_ledger, open_plant, put
 from floorterm.ledger import Place
 
 
@@ -41,18 +41,18 @@ def seal(to: str | None, witness: Path | None, due: bool, checklists: Path | Non
         made = open_ledger(db).seal(clean_text(to), terminal="cli")
     except (LedgerError, TextError) as error:
         fail(str(error), Status.SHORT)
-    click.echo(str(made))
+    put(str(made))
     if can_draw(sys.stdout.encoding):
         for line in half_blocks(code_modules(made.code)):
             click.echo(click.style(line, fg="black", bg="bright_white"))
     else:
-        click.echo("The square code cannot be drawn with the characters of this output.", err=True)
+        put("The square code cannot be drawn with the characters of this output.", err=True)
     if witness is not None:
         try:
             append_seals(witness, (made,), create=True)
         except LedgerError as error:
             fail(str(error), Status.SHORT)
-        click.echo(f"Added to {witness}.")
+        put(f"Added to {witness}.")
 
 
 def _bring_due(db: Place | None, checklists: Path | None) -> None:
@@ -68,4 +68,4 @@ def _bring_due(db: Place | None, checklists: Path | None) -> None:
         kept = keep(plant.ledger, policy.shifts, plant.zone, witness, plant.terminal)
     except LedgerError as error:
         fail(str(error), Status.SHORT)
-    click.echo(f"{witness}: {kept.brought} seals added.")
+    put(f"{witness}: {kept.brought} seals added.")

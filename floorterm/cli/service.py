@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from floorterm.cli.common import db_option, default_db, fail
+from floorterm.cli.common import db_option, default_db, fail, put
 from floorterm.ledger import Place
 
 _UNIT = """\
@@ -65,7 +65,7 @@ def service(tty: str, terminal: str, user: str, language: str, db: Place | None)
         *("--db", str(place.absolute() if isinstance(place, Path) else place)),
         *("--log", f"/var/log/floorterm/{tty}.log"),
     )
-    click.echo(
+    put(
         _UNIT.format(
             terminal=_kept(terminal),
             tty=tty,

@@ -15,6 +15,7 @@ from floorterm.cli.common import (
     fail,
     json_option,
     print_json,
+    put,
     seals_given,
 )
 from floorterm.ledger import Place
@@ -80,15 +81,15 @@ def verify(
         print_json(asdict(report) | {"verdict": said})
     else:
         for problem in report.problems:
-            click.echo(f"entry {problem.n}: {problem.text}")
+            put(f"entry {problem.n}: {problem.text}")
         if report.more:
-            click.echo(f"and {report.more} more problems")
+            put(f"and {report.more} more problems")
         for remark in report.remarks:
-            click.echo(f"entry {remark.n}: {remark.text}")
+            put(f"entry {remark.n}: {remark.text}")
         held = "holds" if report.ok else "DOES NOT HOLD"
         shown = ", ".join(map(_shown, places or (chosen,)))
-        click.echo(f"{shown}: {report.entries} entries, the chain {held}, head {report.head}")
-        click.echo("\n".join(said))
+        put(f"{shown}: {report.entries} entries, the chain {held}, head {report.head}")
+        put("\n".join(said))
     sys.exit(Status.WELL if report.ok else Status.SHORT)
 
 

@@ -9,10 +9,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
-import click
-
 from floorterm import __version__
-from floorterm.cli.common import Status, fail, load_library, open_ledger, own_folder, print_json
+from floorterm.cli.common import Status, fail, load_library, open_ledger, own_folder, print_json, put
 from floorterm.cli.report import made, written
 from floorterm.wording import Say, sentence
 
@@ -44,9 +42,9 @@ def say_document(file: Path, place: "Place", checklists: Path | None, as_json: b
     if as_json:
         print_json({"case": answer.case, "text": text, "seal": answer.seal})
     else:
-        click.echo(text)
+        put(text)
         if answer.seal:
-            click.echo(answer.seal)
+            put(answer.seal)
     sys.exit(answer.status)
 
 

@@ -15,6 +15,7 @@ from floorterm.cli.common import (
     load_library,
     open_ledger,
     print_json,
+    put,
 )
 from floorterm.ledger import Place
 
@@ -70,7 +71,7 @@ def worksheet(
     if as_json:
         print_json(to_json(sheet))
     else:
-        click.echo(as_html(sheet, language) if form == "html" else as_text(sheet, language), nl=False)
+        put(as_html(sheet, language) if form == "html" else as_text(sheet, language), nl=False)
 
 
 def _running(work: str, form: str, language: str, db: Place | None, *, as_json: bool) -> None:
@@ -110,4 +111,4 @@ def _running(work: str, form: str, language: str, db: Place | None, *, as_json: 
         )
     else:
         write = as_html if form == "html" else as_text
-        click.echo(write(state.worksheet, language, state), nl=False)
+        put(write(state.worksheet, language, state), nl=False)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from pathlib import Path
 
-from floorterm.entries import stamp
+from floorterm.entries import file_name, stamp
 from floorterm.ledger.copy_faults import EmptyYearError, YearNotOverError
 from floorterm.ledger.export import check_copy, file_digest, record_copy, write_lines
 from floorterm.ledger.file_store import half_made
@@ -46,7 +46,7 @@ def archive_year(
         raise EmptyYearError(year=str(year))
     seal = _seal_at(ledger, last_n)
     plant = ledger.start().plant_id or "plant"
-    target = folder / f"{plant}-{year}.jsonl"
+    target = folder / f"{file_name(plant)}-{year}.jsonl"
     with half_made(target) as fresh:
         write_lines(ledger, fresh, after_n, seal)
         check_copy(verify_export(fresh, (seal,)), target, seal)

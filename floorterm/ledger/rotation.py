@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Self
 from zoneinfo import ZoneInfo
 
-from floorterm.entries import Draft
+from floorterm.entries import Draft, file_name
 from floorterm.ledger.backup import BACKUP_MADE, back_up
 from floorterm.ledger.copy_faults import KeepRuleError
 from floorterm.ledger.export import file_digest
@@ -87,7 +87,7 @@ def back_up_into(
     A file that was altered since it was written is left and said. Raises as `back_up` does.
     """
     head = ledger.head()
-    target = folder / f"floorterm-{head.chain[:8]}-{ledger.now():%Y%m%dT%H%M%SZ}-{head.n}.db"
+    target = folder / f"floorterm-{file_name(head.chain[:8])}-{ledger.now():%Y%m%dT%H%M%SZ}-{head.n}.db"
     seal = back_up(ledger, target.absolute(), seals=seals, by=by, terminal=terminal)
     removed, altered = [], []
     for made in not_kept(_made_in(ledger, folder), keep, ZoneInfo(ledger.start().time_zone)):

@@ -2,7 +2,7 @@
 
 CSV: UTF-8 with a byte order mark (without it common spreadsheet programs take the bytes for another alphabet), commas,
 CRLF (RFC 4180); the tables one under another, each under its heading. Spreadsheet: a tab a table. A cell that a program
-could take for a formula (it begins with = + - @, a tab or a return: OWASP, CSV injection, from memory) is made text;
+could take for a formula (it begins with = + - @, a tab or a line end: OWASP, CSV injection, from memory) is made text;
 what is a plain number stays one.
 """
 
@@ -18,7 +18,7 @@ from decimal import Decimal
 from floorterm.review.document import Document, Heading, KeyValues, Table
 
 _NUMBER = re.compile(r"-?(0|[1-9]\d{0,14})(\.\d{1,9})?")
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
 _NOT_IN_TAB = re.compile(r"[\[\]:*?/\\']")
 _TAB = 31  # characters in a tab's name, and no more than this
 _WIDEST = 60
@@ -64,7 +64,7 @@ def as_csv(document: Document) -> bytes:
 
 def plain(cell: str) -> str:
     """A cell that no spreadsheet program runs: an apostrophe before what would begin a formula."""
-    return f"'{cell}" if cell.startswith(_FORMULA) and not _NUMBER.fullmatch(cell) else cell
+    return f"'{cell}" if cell.lstrip(" ").startswith(_FORMULA) and not _NUMBER.fullmatch(cell) else cell
 
 
 def as_xlsx(document: Document) -> bytes:

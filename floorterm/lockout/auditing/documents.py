@@ -37,6 +37,10 @@ def load_record(content: bytes) -> Record:
             data = json.loads(text, object_pairs_hook=_once)
         except (json.JSONDecodeError, RecursionError):
             pass  # a YAML document may begin with a brace too; its reader says what is wrong
+        except RecordError:
+            raise
+        except ValueError as error:
+            raise _whole("numbers of less than a thousand digits", "a longer one") from error
         else:
             return read_record(data)
     places: dict[Loc, tuple[int, int]] = {}

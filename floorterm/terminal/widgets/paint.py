@@ -5,6 +5,7 @@ once more for each of a dozen classes, which took longer than all the rest of pu
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import lru_cache
 from types import MappingProxyType
 from typing import ClassVar, Literal, NamedTuple
@@ -15,6 +16,7 @@ from textual.color import Color
 from textual.strip import Strip
 from textual.widget import Widget
 
+from floorterm.entries import visible
 from floorterm.terminal.views.text import Line, Span, Tone, fit, width_of
 
 
@@ -58,6 +60,13 @@ def _style(fore: str, back: str, style: str) -> Style:
     return Style.parse(style) + Style.from_color(*colours)
 
 
+def _inert(span: Span) -> Span:
+    """The span without anything that the terminal would take for a command, whoever put it into the record."""
+    if span.text.isprintable():
+        return span
+    return replace(span, text=visible(span.text).replace("\n", " "))
+
+
 class Painted(Widget):
     """A widget drawn by `render_line` from frozen values, in the tones of the theme."""
 
@@ -84,6 +93,7 @@ class Painted(Widget):
         """A line as a strip of exactly that width; what does not fit is cut with a mark."""
         segments: list[Segment] = []
         left = width
+        line = tuple(map(_inert, line))
         own = self.rich_style
         chosen = self._toned(own, "selected") if selected else None
         base = chosen or own
