@@ -3,9 +3,11 @@
 Command modules are imported only when their command runs, because people wait for imports.
 """
 
+import contextlib
 import importlib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from types import MappingProxyType
+from typing import Any
 
 import click
 
@@ -49,7 +51,29 @@ _COMMANDS: Mapping[str, str] = MappingProxyType(
 )
 
 
+@contextlib.contextmanager
+def _inert_faults() -> Iterator[None]:
+    """Arguments that a fault of usage names back are shown as text: what is a command to a terminal is replaced."""
+    try:
+        yield
+    except click.UsageError as fault:
+        from floorterm.entries import visible  # noqa: PLC0415  only faults need it
+
+        told = fault.format_message()
+        if visible(told) == told:
+            raise
+        raise click.UsageError(visible(told), ctx=fault.ctx) from fault
+
+
 class _LazyGroup(click.Group):
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        with _inert_faults():
+            return super().parse_args(ctx, args)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        with _inert_faults():
+            return super().invoke(ctx)
+
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(_COMMANDS)
 

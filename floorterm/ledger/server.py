@@ -93,6 +93,7 @@ def read_url(place: str) -> URL:
     """
     try:
         url = make_url(place).set(drivername="postgresql+psycopg")
+        _check_names(url)
     except (ArgumentError, ValueError):
         raise ServerUrlError(reason="it is no URL") from None
     if url.password:
@@ -100,6 +101,21 @@ def read_url(place: str) -> URL:
     if not url.database:
         raise ServerUrlError(reason="it names no database")
     return url
+
+
+def _check_names(url: URL) -> None:
+    """Raises ValueError for what the driver would choke on: control characters, hosts that no name server knows."""
+    values = [
+        url.username or "",
+        url.database or "",
+        *(one for many in url.normalized_query.values() for one in many),
+    ]
+    hosts = [url.host or "", *url.normalized_query.get("host", ())]
+    if not all(value.isprintable() for value in (*values, *hosts)):
+        raise ValueError("a control character")
+    for host in ",".join(hosts).split(","):
+        if not host.startswith("/"):
+            host.encode("idna")
 
 
 def engine_of(url: URL) -> Engine:
