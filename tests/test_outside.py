@@ -1,8 +1,10 @@
 """What comes from outside: read or refused by name, shown as text and never as a command, kept within its folder."""
 
 import ast
+import io
 import json
 import unicodedata
+import zipfile
 from datetime import UTC, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -18,7 +20,7 @@ from floorterm.entries import TextError, clean_text, file_name, visible
 from floorterm.ledger import Ledger
 from floorterm.ledger.archive import archive_year
 from floorterm.plant import Plant
-from floorterm.review.document_table import plain
+from floorterm.review.document_table import plain, told_by
 from floorterm.terminal.widgets.notice import Notice
 from tests.ledger.conftest import Clock, note, staffed
 from tests.ledger.tamper import recomputed, rewrite
@@ -69,6 +71,17 @@ def test_every_reader_reads_or_refuses_by_name(name: str, data: st.DataObject) -
 )
 def test_every_reader_outlives_depth_length_and_numbers_without_end(name: str, content: bytes) -> None:
     try_reader(name, content)
+
+
+def test_a_workbook_whose_names_are_no_text_names_no_origin() -> None:
+    """Found by the fuzzer: a name that the archive calls UTF-8 and that is none."""
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w") as parts:
+        parts.writestr("ä", b"x")
+    broken = packed.getvalue().replace("ä".encode(), b"\xc8\xc8")
+    with pytest.raises(UnicodeDecodeError):
+        zipfile.ZipFile(io.BytesIO(broken))
+    assert told_by(broken) == b""
 
 
 # --- what reaches the terminal ------------------------------------------------------------------

@@ -105,8 +105,8 @@ def told_by(workbook: bytes) -> bytes:
     try:
         with zipfile.ZipFile(io.BytesIO(workbook)) as parts, parts.open(_ABOUT) as about:
             return about.read(_MOST_ABOUT)
-    except (zipfile.BadZipFile, KeyError, NotImplementedError, RuntimeError, zlib.error):
-        return b""
+    except (zipfile.BadZipFile, zlib.error, KeyError, ValueError, EOFError, OSError, RuntimeError):
+        return b""  # RuntimeError also for what is encrypted or packed in a way that is not known
 
 
 def _plain_foot(text: str) -> str:
