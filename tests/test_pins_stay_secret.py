@@ -13,6 +13,7 @@ from floorterm.demo import shipped
 from floorterm.demo.scenario import read_scenario
 from floorterm.ledger import Ledger, WrongPinError, write_export
 from floorterm.plant import Plant
+from floorterm.terminal.crash import keep
 from floorterm.terminal.log import open_log
 from tests.conftest import PIN
 from tests.terminal.shell import opened, text_of, until, until_top
@@ -107,3 +108,19 @@ def test_every_entry_that_somebody_signed_names_the_terminal() -> None:
     assert len(signed) > 1000
     assert [entry.n for entry in signed if not entry.terminal] == []
     assert [entry.n for entry in signed if not entry.identity] == []
+
+
+def test_the_file_of_a_crash_says_where_and_never_with_what(tmp_path: Path) -> None:
+    """Textual's own traceback would show every variable; a PIN that is being checked is one."""
+
+    def checking(pin: str) -> None:
+        raise RuntimeError(f"no more than {len(pin)} digits")
+
+    try:
+        checking(PIN)
+    except RuntimeError as fault:
+        path = keep(fault, tmp_path)
+    assert path is not None
+    text = path.read_text(encoding="utf-8")
+    assert "checking" in text
+    assert PIN not in text
