@@ -23,7 +23,7 @@ from floorterm.lockout.auditing.documents import load_record
 from floorterm.lockout.auditing.fields import RecordError
 from floorterm.lots import lot_of
 from floorterm.review.document_table import told_by
-from floorterm.review.origin import origin_in
+from floorterm.review.origin import Origin, origin_in
 from floorterm.stranger import verify_record
 from floorterm.terminal.scan import Key, ScanCollector
 
@@ -100,6 +100,8 @@ def try_reader(name: str, content: bytes) -> None:
         reader(content)
 
 
+_ORIGIN = Origin(asked={"kind": "shift"}, seal="s", at="t", checklists="c", version="1", digest="d")
+
 # what each reader takes, to begin from
 SEEDS: Mapping[str, tuple[bytes, ...]] = {
     "checklist": (
@@ -120,12 +122,12 @@ SEEDS: Mapping[str, tuple[bytes, ...]] = {
     ),
     "witness file": (b"# kept\nfloorterm seal: entry 1 at T chain c hash 0 plant P\n",),
     "checkpoint": (b"plant.example/line\n2\nMDEyMzQ1Njc4OTAxMjM0NTY3ODkwMTIzNDU2Nzg5MDE=\n",),
-    "extension": (b"floorterm extension\n1\n2\n",),
-    "excerpt": (b"floorterm excerpt\n1\n2\n",),
+    "extension": (str(Extension(1, 2, (bytes(32),))).encode(),),
+    "excerpt": (str(Excerpt(2, '{"n":1}', (bytes(32),))).encode(),),
     "public key": (b"name+01234567+AQ==",),
     "secret key": (b"PRIVATE+KEY+name+01234567+AQ==",),
     "what a terminal saw last": (b'{"a.db 00": {"n": 1, "hash": "0", "at": "x", "chain": "c"}}',),
-    "document's origin": (b"floorterm-document-1:eyJhc2tlZCI6e319.",),
+    "document's origin": (_ORIGIN.token.encode(),),
     "spreadsheet's origin": (b"PK\x05\x06" + bytes(18),),
     "typed text": ("oil on the plate \u202e\x1b[31m".encode(),),
     "burst of a scanner": (b"(01)09501101530003\x1d(10)AB\r", b"\x1b[200~L1\r"),

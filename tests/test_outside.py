@@ -152,7 +152,7 @@ def forged(tmp_path_factory: pytest.TempPathFactory) -> Path:
 )
 def test_a_forged_name_reaches_no_command_line_as_a_command(command: tuple[str, ...], forged: Path) -> None:
     place = () if command == ("verify",) else ("--db",)
-    done = CliRunner().invoke(main, [*command, *place, str(forged)], env={"FLOORTERM_DB": ""})
+    done = CliRunner().invoke(main, [*command, *place, str(forged)], env={"FLOORTERM_DB": ""}, color=True)
     assert done.exception is None or isinstance(done.exception, SystemExit), done.exception
     assert done.output
     assert _is_inert(done.output)
@@ -160,7 +160,7 @@ def test_a_forged_name_reaches_no_command_line_as_a_command(command: tuple[str, 
 
 def test_the_path_of_a_file_that_is_named_back_is_no_command(tmp_path: Path) -> None:
     for arguments in (["verify", f"{tmp_path}/a\x1b[2J"], ["lockout", "check", f"{tmp_path}/a\x1b[2J"]):
-        done = CliRunner().invoke(main, arguments)
+        done = CliRunner().invoke(main, arguments, color=True)
         assert done.exit_code == 2
         assert _is_inert(done.output)
 
