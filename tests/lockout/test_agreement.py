@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from tests.lockout.agreement import unexplained, walk
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=250, deadline=None)
 @given(seed=st.integers(0, 10**9), steps=st.integers(10, 120))
 def test_every_violation_of_an_accepted_history_was_said_on_the_screen(seed: int, steps: int) -> None:
     floor = walk(seed, steps)
@@ -20,7 +20,7 @@ def test_every_violation_of_an_accepted_history_was_said_on_the_screen(seed: int
         assert unexplained(floor) == []
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(seed=st.integers(0, 10**9))
 def test_whoever_leaves_in_order_and_reads_in_time_is_never_judged_short(seed: int) -> None:
     floor = walk(seed, 100, careful=True)

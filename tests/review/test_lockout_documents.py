@@ -43,9 +43,16 @@ def _printing(plant: Plant, language: str = "en") -> Printing:
     )
 
 
+_TYPESET: dict[str, list[str]] = {}
+
+
 def _pages(document: Document) -> list[str]:
-    reader = pypdf.PdfReader(io.BytesIO(as_pdf(document)))
-    return [" ".join(page.extract_text().split()) for page in reader.pages]
+    """The text of each page; the same document is typeset once, however much is looked up in it."""
+    key = repr(document)
+    if key not in _TYPESET:
+        reader = pypdf.PdfReader(io.BytesIO(as_pdf(document)))
+        _TYPESET[key] = [" ".join(page.extract_text().split()) for page in reader.pages]
+    return _TYPESET[key]
 
 
 def _said(document: Document) -> str:
