@@ -139,7 +139,7 @@ def bring(ledger: "Ledger", witness: Path, made: Seal | None = None) -> int:
         (seal.n, seal.hash) for seal in kept
     }  # also those from before a restore gave the chain another name
     owed = [
-        _seal_of(ledger, head.chain, entry)
+        _seal_of(ledger, entry)
         for entry in ledger.entries(kinds=(SEAL_MADE,), after_n=newest.n if newest else 0)
         if entry.value.get("to") == str(witness)
         and (entry.value.get("n"), entry.value.get("hash")) not in there
@@ -152,9 +152,12 @@ def bring(ledger: "Ledger", witness: Path, made: Seal | None = None) -> int:
     return len(owed)
 
 
-def _seal_of(ledger: "Ledger", chain: str, entry: Entry) -> Seal:
+def _seal_of(ledger: "Ledger", entry: Entry) -> Seal:
+    """As it was made: under the identifier that the chain had at the sealed entry."""
     n, digits = entry.value["n"], entry.value["hash"]
-    return Seal(chain=chain, plant=ledger.start().plant, n=n, hash=digits, at=stamp(ledger.entry(n).at))
+    return Seal(
+        chain=ledger.chain_at(n), plant=ledger.start().plant, n=n, hash=digits, at=stamp(ledger.entry(n).at)
+    )
 
 
 def _compare(ledger: "Ledger", witness: Path, newest: Seal) -> None:
@@ -169,5 +172,5 @@ def photo_seal(ledger: "Ledger", *, person: str = "", terminal: str = "") -> Sea
     """
     newest = _newest(ledger.entries, PHOTOGRAPH)
     if newest is not None and not _worked(ledger.entries, newest.n):
-        return _seal_of(ledger, ledger.head().chain, newest)
+        return _seal_of(ledger, newest)
     return ledger.seal(PHOTOGRAPH, person=person, terminal=terminal)

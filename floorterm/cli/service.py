@@ -38,7 +38,7 @@ UMask=0027
 NoNewPrivileges=yes
 PrivateTmp=yes
 ProtectSystem=full
-TimeoutStopSec=20
+{writes}TimeoutStopSec=20
 
 [Install]
 WantedBy=multi-user.target
@@ -72,6 +72,9 @@ def service(tty: str, terminal: str, user: str, language: str, db: Place | None)
             user=user,
             term="linux" if tty.removeprefix("tty").isdigit() else "vt220",
             start=" ".join(map(_word, start)),
+            writes=f"ReadWritePaths={_word(str(place.absolute().parent))}\n"
+            if isinstance(place, Path)
+            else "",
         ),
         nl=False,
     )

@@ -13,7 +13,6 @@ from floorterm.ledger.copy_faults import EmptyYearError, YearNotOverError
 from floorterm.ledger.export import check_copy, file_digest, record_copy, write_lines
 from floorterm.ledger.file_store import half_made
 from floorterm.ledger.ledger import Ledger
-from floorterm.ledger.restored import RESTORED
 from floorterm.ledger.seal import Seal
 from floorterm.ledger.verify import verify_export
 
@@ -68,8 +67,7 @@ def _end_of(ledger: Ledger, year: int, zone: tzinfo) -> int:
 
 
 def _seal_at(ledger: Ledger, n: int) -> Seal:
-    """The seal of an entry, under the identifier that the chain had there."""
-    restored = ledger.entries(kinds=(RESTORED,), after_n=n, limit=1)
-    chain = str(restored[0].value["was"]) if restored else ledger.head().chain
     entry = ledger.entry(n)
-    return Seal(chain=chain, plant=ledger.start().plant, n=n, hash=entry.hash, at=stamp(entry.at))
+    return Seal(
+        chain=ledger.chain_at(n), plant=ledger.start().plant, n=n, hash=entry.hash, at=stamp(entry.at)
+    )

@@ -30,8 +30,10 @@ from floorterm.ledger.faults import (
     TimeZoneError,
 )
 from floorterm.ledger.file_store import FileStore, create_file
+from floorterm.ledger.guards import CLOSING
 from floorterm.ledger.last_seen import LastSeen, check_seen
 from floorterm.ledger.pins import DEFAULT_PROFILE, PinProfile
+from floorterm.ledger.restored import RESTORED
 from floorterm.ledger.store import Store
 from floorterm.ledger.transaction import Transaction
 from floorterm.ledger.values import Guard, Head, Place, Ref, Start, is_server
@@ -70,7 +72,7 @@ class Chain:
         self._lock = threading.RLock()
         self._memory = memory
         self._start: Start = self._read(lambda connection: reading.start(connection, store.name))
-        self._seen = memory.of(store.name, self._start.hash) if memory else None
+        self._seen = memory.of(self._place(), self._start.hash) if memory else None
 
     @property
     def path(self) -> Path:
@@ -187,16 +189,31 @@ class Chain:
         def read(connection: Connection) -> Head:
             found = reading.head(connection, self._start.chain)
             check_seen(connection, found, seen)
+            if found != seen and reading.last_kind(connection) not in CLOSING:
+                self._saw(found)
             return found
 
-        return self._saw(self._read(read))
+        return self._read(read)
 
-    def _saw(self, head: Head) -> Head:
+    def _place(self) -> str:
+        """Where the ledger is, however it was named."""
+        return str(self.store.path.resolve()) if isinstance(self.store, FileStore) else self.store.name
+
+    def _saw(self, head: Head) -> None:
+        """Remember; but not the end of a chain that goes on elsewhere, since its copy never had that entry."""
         if self._seen is None or head.n > self._seen.n or head.chain != self._seen.chain:
             self._seen = head
             if self._memory:
-                self._memory.keep(self.store.name, self._start.hash, head)
-        return head
+                self._memory.keep(self._place(), self._start.hash, head)
+
+    def chain_hash(self, n: int) -> str:
+        """The hash of an entry as it is stored, whether its body can be read or not; empty if there is none."""
+        return self._read(lambda connection: reading.hash_of(connection, n))
+
+    def chain_at(self, n: int) -> str:
+        """The identifier that the chain had at an entry: every restore gives it another from there on."""
+        later = self.entries(kinds=(RESTORED,), after_n=n, limit=1)
+        return str(later[0].value["was"]) if later else self.head().chain
 
     def entry(self, n: int) -> Entry:
         """One entry by number. Raises NoSuchEntryError."""
@@ -307,7 +324,7 @@ class Chain:
             if self._watch and transaction.written:
                 self._watch.note(transaction.now)
                 self._apart.note(transaction.apart)
-            if transaction.written:
+            if transaction.written and transaction.written[-1].kind not in CLOSING:
                 self._saw(transaction.head())
             return done
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from floorterm.entries import Draft
 from floorterm.ledger.export_lines import entry_line, seal_line
-from floorterm.ledger.faults import CopyFaultError
+from floorterm.ledger.faults import CopyFaultError, OutcomeUnknownError
 from floorterm.ledger.file_store import half_made
 from floorterm.ledger.ledger import Ledger
 from floorterm.ledger.seal import SEAL_MADE, Seal, seal_value
@@ -81,6 +81,8 @@ def record_copy(
 
     try:
         ledger.unit_of_work(work)
+    except OutcomeUnknownError:
+        raise  # the entry may stand, and then it names this file
     except BaseException:
         target.unlink(missing_ok=True)
         raise

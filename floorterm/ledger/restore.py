@@ -113,7 +113,7 @@ def newest_of(seals: Sequence[Seal]) -> tuple[Known | None, str]:
 
 def _parted(one: Ledger, other: Ledger) -> bool:
     n = min(one.head().n, other.head().n)
-    return one.entry(n).hash != other.entry(n).hash
+    return one.chain_hash(n) != other.chain_hash(n)
 
 
 def check_sound(report: Report, path: Path, *, chains: Collection[str] = ()) -> Report:
@@ -136,6 +136,7 @@ def _live(copy: Ledger, path: Path, place: Place) -> Ledger | None:
     try:
         live = Ledger.open(place, read_only=True)
         live.head()
+        _later_chains(live)  # damaged entries would keep the restore from replacing them
     except LedgerError:
         return None
     if live.start().hash != copy.start().hash:

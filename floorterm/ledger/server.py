@@ -145,7 +145,7 @@ def engine_of(url: URL) -> Engine:
 def name_of(url: URL) -> str:
     """The place as people read it."""
     host = url.host or str(url.query.get("host", "")) or "local socket"
-    return f"{url.database} on {host}"
+    return f"{url.database} on {host}{f':{url.port}' if url.port else ''}"
 
 
 def _check_settings(connection: Any, _record: Any) -> None:

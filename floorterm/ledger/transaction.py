@@ -32,7 +32,7 @@ from floorterm.people import Person
 CLOCK_STEPPED = "clock.stepped"
 CLOCK_APART = "clock.apart"  # the terminal's clock is not with that of the record
 LEDGER_MOVED = "ledger.moved"  # the last entry of a chain that goes on in another place
-_RESERVED = ("ledger.", "person.", "pin.", "clock.", "seal.", "backup.", "export.", "schema.")
+_RESERVED = ("ledger.", "person.", "pin.", "clock.", "seal.", "backup.", "export.", "archive.", "schema.")
 
 
 class Transaction:

@@ -85,6 +85,7 @@ class Walk:
     people: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     passing: Passing = None
     _former: dict[str, tuple[int, Restored]] = field(default_factory=dict)
+    _unlike: list[Seal] = field(default_factory=list)
     _gap: bool = False
     _part: bool = False
 
@@ -194,8 +195,13 @@ class Walk:
                 if not self.differs_n:
                     self.sealed_n, self.sealed_at = n, seal.at
             elif not self.chain or seal.chain == self.chain:
-                self.differs_n = self.differs_n or n
-                self.note(n, "seal_hash", at=seal.at)
+                self._differs(seal)
+            else:
+                self._unlike.append(seal)
+
+    def _differs(self, seal: Seal) -> None:
+        self.differs_n = min(self.differs_n or seal.n, seal.n)
+        self.note(seal.n, "seal_hash", at=seal.at)
 
     def compare_columns(self, n: int, fields: Mapping[str, Any], columns: Sequence[Any]) -> None:
         """Whether the columns that the database generated from a body (`COLUMNS`) say what the body says."""
@@ -223,6 +229,9 @@ class Walk:
         """Everything that was found, the seals beyond the end included."""
         if not self.entries:
             self.note(0, "nothing")
+        for seal in self._unlike:  # one that came late, under the identifier of after a restore
+            if seal.chain == self.chain and seal.chain not in self._former:
+                self._differs(seal)
         for n in sorted(self.seals):
             for seal in self.seals[n]:
                 if seal.chain in self._former:

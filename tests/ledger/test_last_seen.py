@@ -8,7 +8,7 @@ import pytest
 
 from floorterm.cli.open import default_seen
 from floorterm.cli.open import opened as plant_at
-from floorterm.ledger import CHEAP_PROFILE, Ledger, LedgerReplacedError
+from floorterm.ledger import CHEAP_PROFILE, Ledger, LedgerReplacedError, move_ledger
 from floorterm.ledger.copy_faults import AnotherHistoryError, OlderCopyError
 from floorterm.ledger.last_seen import LastSeen
 from floorterm.ledger.restore import go_on_with, standing_of
@@ -127,3 +127,21 @@ def test_each_terminal_remembers_in_the_state_of_its_account(
     rewrite(ledger.path, _cut)
     with pytest.raises(OlderCopyError):
         plant_at(ledger.path, None, "L1")
+
+
+def test_a_carried_copy_at_the_old_place_is_no_older_copy(ledger: Ledger, memory: LastSeen) -> None:
+    """The old file's last entry says where the chain goes on; the copy, which goes on, never had it."""
+    terminal = _again(ledger, memory)
+    carried = ledger.path.with_name("carried.db")
+    move_ledger(terminal, carried, by="A01", identity="pin")
+    terminal.head()
+    carried.replace(ledger.path)
+    assert _again(ledger, memory).append(note("k1"))
+
+
+def test_a_place_is_the_same_however_it_is_named(
+    ledger: Ledger, memory: LastSeen, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.chdir(ledger.path.parent)
+    Ledger.open(Path(ledger.path.name), memory=memory).head()
+    assert memory.of(str(ledger.path.resolve()), ledger.start().hash) == ledger.head()

@@ -252,3 +252,32 @@ def test_a_restore_entry_that_does_not_fit_is_noticed(ledger: Ledger, copy: Path
         1,
     )
     connection.close()
+
+
+def test_a_seal_from_before_the_restore_that_comes_late_is_still_compared(ledger: Ledger, copy: Path) -> None:
+    """Whatever identifier it carries: brought by an older version, it has the one of after the restore."""
+    done = restore(copy, ledger.path, signing(), pin_profile=CHEAP_PROFILE)
+    live = Ledger.open(ledger.path, pin_profile=CHEAP_PROFILE)
+    entry = live.entry(4)
+    true = Seal(chain=live.chain_at(4), plant="P", n=4, hash=entry.hash, at="2026-03-02T14:05:00Z")
+    late = replace(true, chain=done.seal.chain)
+    assert true.chain != late.chain
+    assert live.chain_at(live.head().n) == live.head().chain
+    assert verify_file(ledger.path, (true, late)).ok
+    for seal in (true, late):
+        report = verify_file(ledger.path, (replace(seal, hash="0" * 64),))
+        assert [one.say.key for one in report.problems] == ["ledger.verify.seal_hash"], seal.chain
+        assert report.differs_n == 4
+
+
+def test_damage_of_the_ledger_in_place_does_not_keep_it_from_being_replaced(
+    ledger: Ledger, copy: Path
+) -> None:
+    connection = sqlite3.connect(ledger.path)
+    connection.execute("DROP TRIGGER entries_stay")
+    connection.execute("PRAGMA ignore_check_constraints = 1")
+    n = Ledger.open(copy).head().n
+    connection.execute("UPDATE entries SET body = json_set(body, '$.value', '\u0007') WHERE n = ?", (n,))
+    connection.commit()
+    connection.close()
+    assert restore(copy, ledger.path, signing(), pin_profile=CHEAP_PROFILE).aside is not None

@@ -104,3 +104,15 @@ def test_a_copy_is_held_against_the_seals_that_are_known(ledger: Ledger, tmp_pat
     assert last_backup(ledger) is None
     assert not (tmp_path / "copy.db").exists()
     back_up(ledger, tmp_path / "copy.db", seals=(known,))
+
+
+def test_the_backup_just_made_is_kept_though_a_clock_ran_ahead_before(
+    ledger: Ledger, clock: Clock, tmp_path: Path
+) -> None:
+    clock.advance(300 * 86400)
+    ahead = back_up_into(ledger, tmp_path, Keep(daily=1, weekly=1, monthly=1))
+    clock.advance(-299 * 86400)
+    made = back_up_into(ledger, tmp_path, Keep(daily=1, weekly=1, monthly=1))
+    assert made.path.exists()
+    assert made.path not in made.removed
+    assert ahead.path.exists()

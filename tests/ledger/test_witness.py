@@ -129,3 +129,15 @@ def test_a_seal_that_would_command_a_screen_is_none(ledger: Ledger, field: str) 
         with pytest.raises(SealFaultError) as fault:
             Seal.parse(text)
         assert "\x1b" not in str(fault.value)
+
+
+def test_a_line_that_was_cut_while_it_was_added_is_passed_over(ledger: Ledger, tmp_path: Path) -> None:
+    """Nobody can mend a file that may only be added to; the seal is added again after it."""
+    seal = Seal.of(ledger.head(), ledger.start().plant)
+    witness = tmp_path / "witness.txt"
+    for cut in (30, 60, 120):
+        witness.write_text(f"{str(seal)[:cut]}\n{seal}\n", encoding="utf-8")
+        assert read_seals(witness) == (seal,)
+    witness.write_text("some other text\n", encoding="utf-8")
+    with pytest.raises(WitnessLineError):
+        read_seals(witness)
