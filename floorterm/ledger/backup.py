@@ -16,6 +16,7 @@ from floorterm.ledger.verify import verify_ledger
 from floorterm.ledger.walk import Report
 
 BACKUP_MADE = "backup.made"
+_MOST_STARTS = 4
 _PAGES_AT_A_TIME = 8192  # 32 MB: writers get their turn between two steps, small ledgers go in one
 
 
@@ -61,16 +62,43 @@ def last_backup(ledger: Ledger) -> Entry | None:
 
 
 def copy_file(source: Path, target: Path) -> None:
-    """Copy a ledger file, in use or not, into a new file with SQLite's backup interface. Raises a LedgerError."""
-    connect.check_file(source)
+    """Copy a ledger file, in use or not, into a new file with SQLite's backup interface. Raises a LedgerError.
+
+    SQLite begins again whenever somebody writes in between; after `_MOST_STARTS` writers wait until the copy is made.
+    """
     reading = connect.raw(source, read_only=True)
     try:
         writing = connect.raw(target, create=True)
         try:
-            reading.backup(writing, pages=_PAGES_AT_A_TIME)
+            _copy_in_turns(reading, writing, source)
         finally:
             writing.close()
     except sqlite3.Error as fault:
         raise connect.explained(fault, target) from fault
     finally:
         reading.close()
+
+
+class _TooOftenError(Exception):
+    """The copy was begun again too often."""
+
+
+def _copy_in_turns(reading: sqlite3.Connection, writing: sqlite3.Connection, source: Path) -> None:
+    left, starts = [0], [0]
+
+    def told(_status: int, remaining: int, _total: int) -> None:
+        if remaining >= left[0]:  # it goes down from step to step, unless the copy was begun again
+            starts[0] += 1
+            if starts[0] > _MOST_STARTS:
+                raise _TooOftenError
+        left[0] = remaining
+
+    try:
+        reading.backup(writing, pages=_PAGES_AT_A_TIME, progress=told)
+    except _TooOftenError:
+        held = connect.raw(source)
+        try:
+            held.execute("BEGIN IMMEDIATE")
+            reading.backup(writing)
+        finally:
+            held.close()

@@ -1,5 +1,6 @@
 """Exports that a stranger verifies, and backups made while somebody writes."""
 
+import contextlib
 import hashlib
 import json
 import sqlite3
@@ -11,12 +12,15 @@ from pathlib import Path
 import pytest
 
 from floorterm.ledger import (
+    CHEAP_PROFILE,
     CopyFaultError,
     InactivePersonError,
     Ledger,
+    LedgerBusyError,
     LedgerExistsError,
     Seal,
     back_up,
+    backup,
     export,
     verify_export,
     verify_file,
@@ -211,3 +215,32 @@ def test_a_backup_made_while_somebody_writes_holds(full: Ledger, tmp_path: Path)
         assert report.n >= seal.n
     assert len(written) > 0
     assert verify_file(full.path, seals).ok
+
+
+@pytest.mark.parametrize("starts", [0, 4])  # 0: writers wait from the first step on
+def test_a_copy_ends_however_often_somebody_signs(
+    ledger: Ledger, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, starts: int
+) -> None:
+    """SQLite begins a copy again whenever somebody writes in between; steps of one page make that likely."""
+    monkeypatch.setattr(backup, "_MOST_STARTS", starts)
+    monkeypatch.setattr(backup, "_PAGES_AT_A_TIME", 1)
+    copying = threading.Event()
+    copying.set()
+
+    def sign() -> None:
+        other = Ledger.open(ledger.path, pin_profile=CHEAP_PROFILE)
+        number = 0
+        while copying.is_set():
+            with contextlib.suppress(LedgerBusyError):
+                other.append(note(f"w{number}"))
+            number += 1
+
+    signer = threading.Thread(target=sign)
+    signer.start()
+    try:
+        target = tmp_path / "copy.db"
+        backup.copy_file(ledger.path, target)
+    finally:
+        copying.clear()
+        signer.join()
+    assert verify_file(target).ok
