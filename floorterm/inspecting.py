@@ -3,11 +3,11 @@
 Recording asks `lockout.inspection` inside the transaction, as every act asks its rules.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from floorterm.entries import Draft, Entry, clean_text
+from floorterm.entries import Entry, clean_text
 from floorterm.ledger.persons import ADDED, CHANGED
 from floorterm.lockout import attestation
 from floorterm.lockout.attestation import ATTESTED, attestation_refusals
@@ -30,13 +30,12 @@ from floorterm.lockout.inspection import (
     value_of,
 )
 from floorterm.lockout.training import History, Training, trainings
-from floorterm.wording import Refusal, Say
+from floorterm.recording import recorded
+from floorterm.wording import Refusal
 
 if TYPE_CHECKING:
     from floorterm.ledger import Asked
     from floorterm.plant import Plant, Who
-
-_PROVED = ("pin", "session")
 
 
 # --- reading ----------------------------------------------------------------------------------------
@@ -138,34 +137,3 @@ def record_attestation(
 def _one(asked: "Asked", number: int) -> Inspection | None:
     found = fold_inspections(asked.entries(kinds=KINDS))
     return next((one for one in found if one.n == number), None)
-
-
-def recorded(
-    plant: "Plant",
-    who: "Who",
-    kind: str,
-    value: dict[str, Any],
-    meaning: str,
-    guard: "Callable[[Asked], Sequence[Refusal]]",
-    key: str,
-) -> Entry:
-    """Record something of the plant that belongs to no piece of work, for whoever gave their PIN.
-
-    Raises RefusedError with every reason that `guard` finds inside the transaction.
-    """
-
-    def proved(asked: "Asked") -> Sequence[Refusal]:
-        if who.identity not in _PROVED:
-            return (Refusal(Say("plant.unconfirmed"), "site policy"),)
-        return guard(asked)
-
-    draft = Draft(
-        kind=kind,
-        key=key,
-        person=who.person.code,
-        identity=who.identity,
-        meaning=meaning,
-        terminal=plant.terminal,
-        value=value,
-    )
-    return plant.ledger.append(draft, proved)

@@ -1,23 +1,23 @@
 """Lots of a plant: read from its ledger and written into it. The answers themselves are `floorterm.genealogy`."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, Any
 
 from floorterm.changeover.acts import STARTED
-from floorterm.entries import Draft, Entry, clean_text, stamp
+from floorterm.entries import Entry, clean_text, stamp
 from floorterm.genealogy.model import MADE_SORTS, TAKEN_SORTS, Lot, Past, Verdict
 from floorterm.genealogy.reading import JUDGED, KINDS, MADE, TAKEN, past_of
 from floorterm.genealogy.rules import Limits, Running, judge_refusals, made_refusals, take_refusals
 from floorterm.genealogy.trace import Link, links
+from floorterm.recording import recorded
 from floorterm.wording import Refusal, Say
 
 if TYPE_CHECKING:
     from floorterm.ledger import Asked
     from floorterm.plant import Plant, Who
 
-_PROVED = ("pin", "session")
 
 # --- reading ----------------------------------------------------------------------------------------
 
@@ -105,7 +105,7 @@ def take(
         value["share_pct"] = f"{share_pct:f}"
     if facts:
         value["facts"] = {name: f"{number:f}" for name, number in facts.items()}
-    return _append(plant, who, TAKEN, value, guard, key, line=line)
+    return recorded(plant, who, TAKEN, value, "recorded", guard, key, line=line)
 
 
 def make(
@@ -143,7 +143,7 @@ def make(
     }
     if kg is not None:
         value["kg"] = f"{kg:f}"
-    return _append(plant, who, MADE, value, guard, key, line=line)
+    return recorded(plant, who, MADE, value, "recorded", guard, key, line=line)
 
 
 def judge(
@@ -172,40 +172,10 @@ def judge(
         value["into"] = list(into)
     if max_share_pct is not None:
         value["max_share_pct"] = f"{max_share_pct:f}"
-    return _append(plant, who, JUDGED, value, guard, key, reason=reason)
+    return recorded(plant, who, JUDGED, value, "judged", guard, key, reason=reason)
 
 
 def _of_line(plant: "Plant", line: str) -> tuple[Refusal, ...]:
     if line in plant.library.lines:
         return ()
     return (Refusal(Say("lots.no_line", {"line": line}), "site policy"),)
-
-
-def _append(
-    plant: "Plant",
-    who: "Who",
-    kind: str,
-    value: Mapping[str, Any],
-    guard: "Callable[[Asked], Sequence[Refusal]]",
-    key: str,
-    *,
-    line: str = "",
-    reason: str = "",
-) -> Entry:
-    def proved(asked: "Asked") -> Sequence[Refusal]:
-        if who.identity not in _PROVED:
-            return (Refusal(Say("plant.unconfirmed"), "site policy"),)
-        return guard(asked)
-
-    draft = Draft(
-        kind=kind,
-        key=key,
-        person=who.person.code,
-        identity=who.identity,
-        meaning="judged" if kind == JUDGED else "recorded",
-        terminal=plant.terminal,
-        line=line,
-        reason=reason,
-        value=value,
-    )
-    return plant.ledger.append(draft, proved)

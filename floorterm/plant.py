@@ -37,8 +37,9 @@ from floorterm.wording import Refusal, Say
 if TYPE_CHECKING:
     from floorterm.ledger import Asked
 
-_PROVED = ("pin", "session")  # any other identity: somebody only named themselves
+PROVED = ("pin", "session")  # any other identity: somebody only named themselves
 _LAST_RESORT = "site policy"
+UNCONFIRMED = Refusal(Say("plant.unconfirmed"), _LAST_RESORT)
 _CLOCK_STEPPED = "clock.stepped"  # the ledger's own kind
 
 
@@ -356,8 +357,8 @@ def _unproved(who: Who, act: Act | None = None, sheet: Worksheet | None = None) 
 
     A redirect signs no step, so the plant's words for asking again do not speak of it.
     """
-    if who.identity not in _PROVED:
-        return (Refusal(Say("plant.unconfirmed"), _LAST_RESORT),)
+    if who.identity not in PROVED:
+        return (UNCONFIRMED,)
     if act is None or sheet is None or who.identity == "pin" or isinstance(act, Redirect):
         return ()
     if needs_pin(sheet, act, sheet.step(getattr(act, "step", ""))):

@@ -10,8 +10,9 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from floorterm.entries import Entry, clean_text
-from floorterm.inspecting import inspections, recorded
+from floorterm.inspecting import inspections
 from floorterm.lockout.inspection import due_list
+from floorterm.recording import recorded
 from floorterm.shift.due import eyewash_due, inspections_due
 from floorterm.shift.signing import (
     COUNTERSIGNED,

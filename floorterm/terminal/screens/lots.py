@@ -32,7 +32,7 @@ class LotsScreen(FloorScreen[None]):
 
     NAME = "lots.title"
     QUESTION = "lots.question"
-    CSS_PATH = "entries.tcss"
+    CSS_PATH = "lots.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f5", "take", "lots.key_take", id="lots.take"),
         Binding("f6", "fill", "lots.key_fill", id="lots.fill"),
