@@ -5,7 +5,7 @@ seal for that place, what is owed from the seals in the record that the file lac
 another one stopped.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from pathlib import Path
@@ -15,6 +15,7 @@ from floorterm.entries import Draft, Entry, stamp
 from floorterm.ledger.proof_faults import WitnessAwayError, WitnessDiffersError
 from floorterm.ledger.seal import SEAL_MADE, Seal, seal_value
 from floorterm.ledger.witness import append_seals, seals_among
+from floorterm.shift.window import last_end
 
 if TYPE_CHECKING:
     from floorterm.ledger import EntriesReader, Ledger
@@ -31,6 +32,8 @@ _AT_ONCE = {
     "archive.made": "export",
     "backup.made": "backup",
     "ledger.restored": "restore",
+    "shift.signed": "shift",
+    "shift.countersigned": "shift",
 }
 _LOCKOUT = ("lockout.event", "step.signed")
 _CLOSE = "close"  # the event that ends a lockout, and the last word of the step that stands for it
@@ -42,18 +45,6 @@ class Kept:
 
     made: Seal | None
     brought: int
-
-
-def last_shift_end(shifts: "Iterable[Shift]", now: datetime, zone: tzinfo) -> datetime:
-    """When a shift ended last, by the wall clock of the plant."""
-    local = now.astimezone(zone)
-    ends = (
-        datetime.combine(local.date() - timedelta(days=back), shift.start, tzinfo=zone)
-        + timedelta(hours=shift.hours)
-        for back in range(3)
-        for shift in shifts
-    )
-    return max(end for end in ends if end <= local)
 
 
 def why_due(entries: "EntriesReader", to: str, shift_end: datetime, now: datetime) -> str:
@@ -102,7 +93,7 @@ def keep(ledger: "Ledger", shifts: "Sequence[Shift]", zone: tzinfo, witness: Pat
 
 
 def _make(ledger: "Ledger", shifts: "Sequence[Shift]", zone: tzinfo, to: str, terminal: str) -> Seal | None:
-    ended = last_shift_end(shifts, ledger.now(), zone)
+    ended = last_end(shifts, ledger.now(), zone)
     if not why_due(ledger.entries, to, ended, ledger.now()):
         return None
     key = ledger.new_id()

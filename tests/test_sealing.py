@@ -17,7 +17,9 @@ from floorterm.ledger.witness import read_seals
 from floorterm.library.model import RecordPolicy, Shift, Text
 from floorterm.lockout.model import Event
 from floorterm.plant import Plant
-from floorterm.sealing import SEAL_AWAY, Kept, bring, keep, last_shift_end
+from floorterm.sealing import SEAL_AWAY, Kept, bring, keep
+from floorterm.shift.signing import COUNTERSIGNED, SIGNED
+from floorterm.shift.window import last_end
 from tests.conftest import START, who
 
 ZONE = ZoneInfo("America/Denver")
@@ -89,10 +91,12 @@ def test_a_seal_is_due_at_an_export(plant: Plant, witness: Path, tmp_path: Path)
         (Draft(kind=LockoutAct.KIND, key="x", person="AA", value={"event": str(Event.CLOSE)}), "lockout"),
         (Draft(kind="step.signed", key="x", person="AA", step="clean/close"), "lockout"),
         (Draft(kind=LockoutAct.KIND, key="x", person="AA", value={"event": str(Event.VERIFY)}), ""),
+        (Draft(kind=SIGNED, key="x", person="SS"), "shift"),
+        (Draft(kind=COUNTERSIGNED, key="x", person="SS"), "shift"),
         (Draft(kind=Abandon.KIND, key="x", person="AA"), ""),
     ],
 )
-def test_a_seal_is_due_at_a_release_and_at_the_end_of_a_lockout(
+def test_a_seal_is_due_at_a_release_at_the_end_of_a_lockout_and_when_a_shift_is_signed(
     plant: Plant, witness: Path, draft: Draft, why: str
 ) -> None:
     _keep(plant, witness)
@@ -165,11 +169,21 @@ def test_of_two_terminals_one_makes_the_seal(plant: Plant, witness: Path, clock:
     assert read_seals(witness) == (first.made,)
 
 
-def test_the_end_of_a_shift_is_that_of_the_wall_clock() -> None:
-    late = Shift(id="late", name=Text(en="late"), start=time(18), hours=8)
-    local = datetime(2026, 11, 1, 12, tzinfo=ZONE)  # 01:00 to 02:00 came twice in this night
-    assert last_shift_end((late,), local, ZONE) == datetime(2026, 11, 1, 2, tzinfo=ZONE)
-    assert last_shift_end((late,), local.astimezone(UTC), ZONE) == datetime(2026, 11, 1, 2, tzinfo=ZONE)
+@pytest.mark.parametrize(
+    ("ends", "instant", "after"),
+    [
+        (time(3), datetime(2026, 3, 8, 9, tzinfo=UTC), 23),  # 02:00 to 03:00 is left out in this night
+        (time(2, 30), datetime(2026, 3, 8, 9, 30, tzinfo=UTC), 24),  # there is none: by the old offset
+        (time(3), datetime(2026, 11, 1, 10, tzinfo=UTC), 25),  # 01:00 to 02:00 comes twice in this one
+        (time(1, 30), datetime(2026, 11, 1, 7, 30, tzinfo=UTC), 24),  # the first of the two
+    ],
+)
+def test_the_end_of_a_night_in_which_the_clock_is_changed(ends: time, instant: datetime, after: int) -> None:
+    night = Shift(id="n", name=Text(en="n"), start=time(ends.hour + 16, ends.minute), hours=8)
+    assert last_end((night,), instant, ZONE) == instant
+    assert last_end((night,), instant - timedelta(seconds=1), ZONE) == instant - timedelta(hours=after)
+    for hours in (0, 3, 11):
+        assert last_end((night,), (instant + timedelta(hours=hours)).astimezone(ZONE), ZONE) == instant
 
 
 @pytest.mark.parametrize("path", ["seals.txt", "../seals.txt", "", "/mnt/a\0b", "/mnt/\x1b[2J"])

@@ -98,6 +98,13 @@ def window_after(shifts: Sequence[ShiftNamed], window: Window, zone: tzinfo) -> 
     return min(later, key=lambda one: one.since)
 
 
+def last_end(shifts: Sequence[ShiftNamed], at: datetime, zone: tzinfo) -> datetime:
+    """When a shift ended last, at that moment or before it."""
+    day = at.astimezone(zone).date()
+    days = tuple(day - timedelta(days=back) for back in range(3))
+    return max(window.until for window in _windows(shifts, days, zone) if window.until <= at)
+
+
 def window_named(shifts: Sequence[ShiftNamed], key: str, zone: tzinfo) -> Window:
     """The shift of a key such as `2026-11-24/early`. Raises UnknownShiftError."""
     day, _, name = key.partition("/")
