@@ -114,7 +114,7 @@ def _anew(origin: "Origin", seal: "Seal", place: "Place", folder: Path, form: st
     at = datetime.strptime(origin.at, "%Y-%m-%dT%H:%M:%SZ").replace(tzinfo=UTC)
     with tempfile.TemporaryDirectory() as workshop:
         then = Path(workshop) / "then.db"
-        copy_up_to(open_ledger(place, read_only=True).store, seal.n, then)
+        copy_up_to(open_ledger(place, read_only=True), seal.n, then)
         return written(made(origin.asked, then, folder, at), form)
 
 
