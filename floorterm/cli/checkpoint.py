@@ -109,6 +109,9 @@ def check(note: Path, place: Place | None, public: Path, db: Place | None) -> No
         )
     if roots[signed.size] != signed.root:
         fail(f"The first {signed.size} entries are not those of the checkpoint.", Status.SHORT)
+    if not signed.size:
+        put(f"{signed.origin} signed a record of no entry: all {report.n:,} are only chained.")
+        return
     put(
         f"1-{signed.size:,} are those that {signed.origin} signed; {report.n - signed.size:,} newer are only chained."
     )

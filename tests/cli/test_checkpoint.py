@@ -8,7 +8,7 @@ from click.testing import CliRunner, Result
 from floorterm.cli import main
 from floorterm.ledger import Ledger, write_export
 from floorterm.ledger.checkpoint import Checkpoint, Extension, extension_of, roots_at
-from floorterm.ledger.merkle import leaf_hash, root_of
+from floorterm.ledger.merkle import EMPTY, leaf_hash, root_of
 from floorterm.ledger.note import PublicKey, SecretKey, opened
 from floorterm.ledger.proof_faults import CheckpointFaultError
 from tests.ledger.conftest import note, staffed
@@ -196,3 +196,14 @@ def test_the_commands_of_the_readme_run_as_they_stand(signed: Path, monkeypatch:
             (signed / "last.checkpoint").write_text(secret.sign(Checkpoint(secret.name, 5, roots[5]).text))
         done = _run(*command[1:])
         assert done.exit_code == 0, f"{command}: {done.output}"
+
+
+def test_a_checkpoint_of_no_entry_confirms_nothing_and_is_no_fault(signed: Path) -> None:
+    secret = SecretKey.read(signed / "k")
+    for root, status in ((EMPTY, 0), (b"0" * 32, 1)):
+        (signed / "none").write_text(secret.sign(Checkpoint(NAME, 0, root).text), encoding="utf-8")
+        done = _run("check", signed / "none", signed / "ledger.db", "--public", signed / "k.pub")
+        assert done.exit_code == status, done.output
+        assert ("12 are only chained" in done.stdout) == (status == 0)
+        again = _run("sign", signed / "ledger.db", "--key", signed / "k", "--after", signed / "none")
+        assert again.exit_code == status, again.output
