@@ -14,6 +14,7 @@ import pytest
 
 from floorterm.ledger import CHEAP_PROFILE, Ledger, LedgerReplacedError, Seal, verify_file
 from floorterm.ledger.checkpoint import roots_at
+from floorterm.ledger.pins import hash_pin
 from floorterm.ledger.witness import append_seals, read_seals
 from tests.ledger.conftest import Clock, counted, new_ledger, note, staffed
 from tests.ledger.tamper import Rows, moved, recomputed, rewrite, with_value
@@ -21,6 +22,7 @@ from tests.ledger.tamper import Rows, moved, recomputed, rewrite, with_value
 README = Path(__file__).parents[2] / "README.md"
 SEALED = 12  # entries 1 to 12 are sealed and signed for; 13 to 16 came after
 EDITED = 8
+OWN = "975310"  # a PIN that nobody was issued
 
 
 @dataclass(frozen=True)
@@ -137,6 +139,18 @@ def _borrow_pin(world: World) -> None:
     ledger.close()
 
 
+def _own_hash(world: World) -> None:
+    """Somebody puts the hash of a PIN of their own in place of the supervisor's, and signs with it."""
+    connection = sqlite3.connect(world.path, isolation_level=None)
+    hash_ = hash_pin(OWN, CHEAP_PROFILE)
+    assert connection.execute("UPDATE pins SET phc = ? WHERE code = 'S01'", (hash_,)).rowcount == 1
+    connection.close()
+    ledger = Ledger.open(world.path, clock=Clock(), new_id=counted(500), pin_profile=CHEAP_PROFILE)
+    signer = ledger.check_pin("S01", OWN)
+    ledger.append(note("forged", person=signer.code, identity="pin"))
+    ledger.close()
+
+
 _UPDATE = "UPDATE entries SET body = replace(body, 'a3', 'zz') WHERE n = 9"
 _PUT_IN = """INSERT INTO entries (n, body, hash)
  SELECT 8, replace(body, '"n":9', '"n":8'), hash FROM entries WHERE n = 9"""
@@ -160,6 +174,7 @@ THREATS: tuple[tuple[str, Callable[[World], None], tuple[str, ...]], ...] = (
     ("another plant's file in its place", _swap, ()),
     ("the guards of the file dropped", _sql("DROP TRIGGER entries_stay"), ()),
     ("the table of people edited", _sql(_RAISE), (_RAISE,)),
+    ("a PIN hash put in place of somebody's", _own_hash, ("UPDATE pins SET phc = phc || ''",)),
     ("a clock that was set back", _forge_clock, ()),
     ("a PIN that was told to others", _borrow_pin, ()),
 )  # fmt: skip
