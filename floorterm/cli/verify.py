@@ -18,7 +18,7 @@ from floorterm.cli.common import (
     put,
     seals_given,
 )
-from floorterm.ledger import Place
+from floorterm.ledger import Place, is_server
 
 
 @click.command()
@@ -59,6 +59,7 @@ def verify(
     --document makes a document anew from the entries up to its seal and compares: status 0 only if it matches.
     """
     from floorterm.ledger import LedgerError  # noqa: PLC0415
+    from floorterm.ledger.faults import NotAnExportError  # noqa: PLC0415
     from floorterm.ledger.verdict import verdict  # noqa: PLC0415
     from floorterm.ledger.verify import verify_exports, verify_place  # noqa: PLC0415
     from floorterm.wording import sentence  # noqa: PLC0415
@@ -71,7 +72,10 @@ def verify(
     seals = seals_given(texts, files)
     try:
         if len(places) > 1:
-            report = verify_exports([Path(str(place)) for place in places], seals)
+            for place in places:
+                if is_server(place):
+                    raise NotAnExportError(path=_shown(place))
+            report = verify_exports([Path(place) for place in places], seals)
         else:
             report = verify_place(chosen, seals)
     except LedgerError as error:

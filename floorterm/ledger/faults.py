@@ -49,6 +49,12 @@ class NotALedgerError(LedgerError):
     KEY = "ledger.not_ours"
 
 
+class NotAnExportError(LedgerError):
+    """Several files are to be verified as one chain, and one of them is no export."""
+
+    KEY = "ledger.not_an_export"
+
+
 class NewerLedgerError(LedgerError):
     """The ledger was written by a newer version of the program."""
 

@@ -4,6 +4,7 @@ Only the standard library touches the file. A cut tail, an old copy or a chain c
 seal kept elsewhere, never by themselves.
 """
 
+import contextlib
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
@@ -11,7 +12,7 @@ from typing import Any
 
 from floorterm.ledger import connect
 from floorterm.ledger.export_lines import ExportFault, LineOfEntry, read_lines
-from floorterm.ledger.faults import LedgerMissingError, NotALedgerError
+from floorterm.ledger.faults import LedgerError, LedgerMissingError, NotALedgerError, NotAnExportError
 from floorterm.ledger.guards import COLUMNS, GUARDS
 from floorterm.ledger.layouts import has_guard
 from floorterm.ledger.seal import Seal
@@ -51,12 +52,30 @@ def verify_file(path: Path, seals: Iterable[Seal] = (), *, passing: Passing = No
     try:
         return verify_ledger(path, seals, passing=passing)
     except NotALedgerError:
-        # Opening the file is harmless now: it is no ledger, so nobody holds a lock on it.
-        if path.is_file():
-            with path.open("rb") as file:
-                if file.read(1) == b"{":
-                    return verify_export(path, seals, passing=passing)
+        if path.is_file() and _begins_like_one(path):
+            return verify_export(path, seals, passing=passing)
         raise
+
+
+def _begins_like_one(path: Path) -> bool:
+    """Whether a file that is known to be no ledger begins as an export does.
+
+    Opening it is harmless only then: nobody holds a lock on it.
+    """
+    with path.open("rb") as file:
+        return file.read(1) == b"{"
+
+
+def _is_export(path: Path) -> bool:
+    try:
+        connect.check_file(path)
+        with contextlib.closing(connect.raw(path, read_only=True)) as connection:
+            connect.check_ours(connection, path)
+    except NotALedgerError:
+        return _begins_like_one(path)
+    except LedgerError:
+        pass  # a ledger of a newer version, a damaged one, or nothing that can be opened
+    return False
 
 
 def verify_ledger(path: Path, seals: Iterable[Seal] = (), *, passing: Passing = None) -> Report:
@@ -167,10 +186,15 @@ def verify_export(path: Path, seals: Iterable[Seal] = (), *, passing: Passing = 
 
 
 def verify_exports(paths: Sequence[Path], seals: Iterable[Seal] = (), *, passing: Passing = None) -> Report:
-    """Verify exports of parts that follow each other, as one chain: a year's archive and the next. As above."""
+    """Verify exports of parts that follow each other, as one chain: a year's archive and the next. As above.
+
+    Of several, each must be an export: raises NotAnExportError for a ledger or any other file.
+    """
     for path in paths:
         if not path.is_file():
             raise LedgerMissingError(path=str(path))
+        if len(paths) > 1 and not _is_export(path):
+            raise NotAnExportError(path=str(path))
     walk = Walk.against(seals, passing)
     for path in paths:
         _walk_export(path, walk)

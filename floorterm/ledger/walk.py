@@ -48,7 +48,8 @@ class Report:
     `seals` counts the seals that were given, `sealed_n` is the last entry that one of them confirms and `sealed_at`
     that seal's time; later entries are chained, not sealed. `differs_n` is the first sealed entry that is another
     one now (0: none): whatever was altered lies after the last seal below it that still holds. `remarks`
-    are no faults: restores that two people answer for, and seals of entries that such a restore says are lost.
+    are no faults: restores that two people answer for, seals of entries that such a restore says are lost, and seals
+    of entries before the first one of a part.
     """
 
     ok: bool
@@ -240,6 +241,8 @@ class Walk:
                     self.note(0, "seal_chain", at=seal.at, chain=seal.chain)
                 elif n > self.n:
                     self.note(0, "seal_cut", n=n, at=seal.at)
+                elif n < self.first - 1:
+                    self.remark(n, "seal_before", first=self.first, at=seal.at)
         return Report(
             ok=not self.problems,
             entries=self.entries,

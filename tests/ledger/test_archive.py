@@ -3,6 +3,7 @@
 import json
 import subprocess
 import sys
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -136,3 +137,34 @@ def test_the_archive_is_recorded_and_sealed(years: list[Archived], ledger: Ledge
     assert (
         CliRunner().invoke(main, ["archive", "2025", "--into", ".", "--db", str(ledger.path)]).exit_code == 1
     )
+
+
+def test_a_seal_of_an_entry_before_a_part_is_said_not_to_be_compared(years: list[Archived]) -> None:
+    """But the one of the entry that it follows is: the part names its hash."""
+    two = years[1].path
+    before = replace(years[0].seal, n=3)
+    report = verify_exports([two], [before, years[0].seal])
+    assert (report.ok, report.sealed_n) == (True, 7)
+    assert [(one.n, one.say.key, one.say.facts["first"]) for one in report.remarks] == [
+        (3, "ledger.verify.seal_before", 8)
+    ]
+    told = CliRunner().invoke(main, ["verify", str(two), "--since-seal", str(before)])
+    assert told.exit_code == 0
+    assert "an entry before this part" in told.output
+    stranger = _stranger(two, "--seal", before)
+    assert stranger.returncode == 0
+    assert "the seal of entry 3 cannot be held against this part" in stranger.stdout
+    wrong = replace(years[0].seal, hash="0" * 64)
+    assert not verify_exports([two], [wrong]).ok
+    assert _stranger(two, "--seal", wrong).returncode == 1
+
+
+@pytest.mark.parametrize("other", ["ledger.db", "notes.txt", "postgresql://ann@db.example/floorterm"])
+def test_several_files_are_verified_as_one_chain_only_if_each_is_an_export(
+    years: list[Archived], ledger: Ledger, other: str
+) -> None:
+    place = other if "://" in other else ledger.path.with_name(other)
+    ledger.path.with_name("notes.txt").write_text("nothing of ours")
+    done = CliRunner().invoke(main, ["verify", str(years[0].path), str(place)])
+    assert done.exit_code == 2, done.output
+    assert "Verify it by itself" in done.stderr
