@@ -152,6 +152,15 @@ def open_ledger(
         fail(str(error))
 
 
+def say_closed(ledger: "Ledger") -> None:
+    """After a copy of a ledger that is closed: that it is not recorded, and what its seal is of."""
+    if to := ledger.goes_on_at():
+        put(
+            f"Not recorded: this ledger is closed, and the record goes on at {to}. "
+            "The seal is that of the closed ledger; there another entry has its number."
+        )
+
+
 def open_plant(
     db: Place | None,
     checklists: Path | None,

@@ -18,6 +18,7 @@ from floorterm.cli.common import (
     own_folder,
     print_json,
     put,
+    say_closed,
     seals_given,
 )
 from floorterm.ledger import Place, is_server
@@ -70,16 +71,22 @@ def backup(
         if target is not None:
             seal = back_up(ledger, target, seals=seals)
             put(f"{target}: verified.\n{seal}")
+            say_closed(ledger)
             return
         assert into is not None
         done = back_up_into(ledger, into, Keep.parse(keep), seals=seals)
     except LedgerError as error:
         fail(str(error), Status.SHORT)
     put(f"{done.path}: verified.\n{done.seal}")
+    say_closed(ledger)
     for path in done.removed:
         put(f"Removed by --keep {keep}: {path}")
     for path in done.altered:
         put(f"Not removed, because it is no longer what was written there: {path}", err=True)
+    for path, reason in done.refused:
+        put(f"Not removed, because this machine refuses: {path}: {reason}", err=True)
+    if done.refused:
+        fail("The backup is made and counts. Make the old ones removable, or the disk fills.", Status.SHORT)
 
 
 @click.command()
@@ -267,3 +274,4 @@ def archive(year: int, into: Path, db: Place | None) -> None:
     except LedgerError as error:
         fail(str(error), Status.SHORT)
     put(f"{done.path}: entries {done.first} to {done.seal.n}, verified.\nKeep this seal:\n{done.seal}")
+    say_closed(ledger)

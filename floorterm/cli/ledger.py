@@ -15,6 +15,7 @@ from floorterm.cli.common import (
     open_ledger,
     own_folder,
     put,
+    say_closed,
 )
 from floorterm.ledger import Place, is_server
 from floorterm.people import LockoutStatus, Permission, Person
@@ -142,11 +143,13 @@ def export(target: Path, with_verifier: bool, db: Place | None) -> None:
     from floorterm.ledger.export import write_export  # noqa: PLC0415
     from floorterm.stranger import write_beside  # noqa: PLC0415
 
+    ledger = open_ledger(db)
     try:
-        seal = write_export(open_ledger(db), target)
+        seal = write_export(ledger, target)
     except LedgerError as error:
         fail(str(error), Status.SHORT)
     put(f"{target}: written.\n{seal}")
+    say_closed(ledger)
     if with_verifier:
         try:
             verifier, page = write_beside(target.absolute().parent)

@@ -65,7 +65,12 @@ def record_copy(
     after_n: int = 0,
     year: int | None = None,
 ) -> None:
-    """Record that a copy was made and that its seal left with it; where that fails, the copy is removed."""
+    """Record that a copy was made and that its seal left with it; where that fails, the copy is removed.
+
+    A closed ledger takes no entry: of it a copy is made and kept without one.
+    """
+    if ledger.goes_on_at():
+        return
     value: dict[str, Any] = {"file": str(target), "sha256": digest, "head_n": seal.n, "head_hash": seal.hash}
     if after_n:
         value["after_n"] = after_n

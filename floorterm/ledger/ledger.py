@@ -5,6 +5,7 @@ from floorterm.ledger import people as crew
 from floorterm.ledger import reading
 from floorterm.ledger.chain import Chain
 from floorterm.ledger.faults import OneTimePinError, UnknownPersonError
+from floorterm.ledger.guards import CLOSING
 from floorterm.ledger.pins import check_rules, hash_pin, issue_pin, matches, outdated
 from floorterm.ledger.seal import SEAL_MADE, Seal, seal_value
 from floorterm.ledger.transaction import Transaction
@@ -134,6 +135,13 @@ class Ledger(Chain):
         fresh = hash_pin(pin, self._pin_profile) if outdated(row.phc, self._pin_profile) else None
         self.unit_of_work(lambda transaction: crew.good_try(transaction, code, terminal, row.phc, fresh))
         return person, row
+
+    # --- the end --------------------------------------------------------------------------------
+
+    def goes_on_at(self) -> str:
+        """Where the chain goes on if this ledger is closed, "" while it is open. A closed one can still be read."""
+        newest = self.entries(newest_first=True, limit=1)
+        return str(newest[0].value.get("to", "?")) if newest and newest[0].kind in CLOSING else ""
 
     # --- seals ----------------------------------------------------------------------------------
 

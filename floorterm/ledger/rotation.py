@@ -71,12 +71,16 @@ def not_kept(backups: Iterable[Made], keep: Keep, zone: ZoneInfo) -> tuple[Made,
 
 @dataclass(frozen=True, slots=True)
 class Rotated:
-    """A backup in a folder, its seal, what was removed there, and what no longer is what was written."""
+    """A backup in a folder and its seal; what was removed there, what no longer is what was written, and what stays.
+
+    `refused` are those that the machine did not let go, each with its reason.
+    """
 
     path: Path
     seal: Seal
     removed: tuple[Path, ...] = ()
     altered: tuple[Path, ...] = ()
+    refused: tuple[tuple[Path, str], ...] = ()
 
 
 def back_up_into(
@@ -84,23 +88,33 @@ def back_up_into(
 ) -> Rotated:
     """Make a verified backup in a folder under a name of its own, then remove those that `keep` does not keep.
 
-    A file that was altered since it was written is left and said. Raises as `back_up` does.
+    A file that was altered since it was written, and one that cannot be removed, is left and said. A closed ledger
+    can record no removal, so nothing is removed for it. Raises as `back_up` does.
     """
     head = ledger.head()
     target = folder / f"floorterm-{file_name(head.chain[:8])}-{ledger.now():%Y%m%dT%H%M%SZ}-{head.n}.db"
     seal = back_up(ledger, target.absolute(), seals=seals, by=by, terminal=terminal)
-    removed, altered = [], []
-    for made in not_kept(_made_in(ledger, folder), keep, ZoneInfo(ledger.start().time_zone)):
-        if made.path == target.absolute():
-            continue  # just made, though a clock that ran ahead once made others look newer
-        if file_digest(made.path) == made.sha256:
-            made.path.unlink()
-            removed.append(made)
-        else:
-            altered.append(made.path)
-    if removed:
-        _record(ledger, removed, by, terminal)
-    return Rotated(target, seal, tuple(made.path for made in removed), tuple(altered))
+    removed: list[Made] = []
+    altered: list[Path] = []
+    refused: list[tuple[Path, str]] = []
+    past = () if ledger.goes_on_at() else _made_in(ledger, folder)
+    try:
+        for made in not_kept(past, keep, ZoneInfo(ledger.start().time_zone)):
+            if made.path == target.absolute():
+                continue  # just made, though a clock that ran ahead once made others look newer
+            try:
+                if file_digest(made.path) != made.sha256:
+                    altered.append(made.path)
+                    continue
+                made.path.unlink()
+            except OSError as fault:
+                refused.append((made.path, fault.strerror or str(fault)))
+            else:
+                removed.append(made)
+    finally:  # what is gone is in the record, however this ends
+        if removed:
+            _record(ledger, removed, by, terminal)
+    return Rotated(target, seal, tuple(made.path for made in removed), tuple(altered), tuple(refused))
 
 
 def _made_in(ledger: Ledger, folder: Path) -> list[Made]:

@@ -1,9 +1,12 @@
 """A ledger moved from its file to another file: one chain goes on, in one place."""
 
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
+from click.testing import CliRunner
 
+from floorterm.cli import main
 from floorterm.ledger import (
     CHEAP_PROFILE,
     Ledger,
@@ -14,6 +17,8 @@ from floorterm.ledger import (
     move_ledger,
     verify_file,
 )
+from floorterm.ledger.archive import archive_year
+from floorterm.ledger.rotation import Keep, back_up_into
 from floorterm.ledger.transaction import Transaction
 from tests.ledger.conftest import PIN, Clock, note
 
@@ -65,3 +70,29 @@ def test_a_copy_is_taken_away_again_where_the_old_file_cannot_be_closed(
         move_ledger(ledger, target, by="A01")
     assert not target.exists()
     assert ledger.head() == head
+
+
+def test_a_closed_ledger_is_exported_backed_up_and_archived_without_an_entry(
+    ledger: Ledger, clock: Clock, tmp_path: Path
+) -> None:
+    folder = tmp_path / "copies"
+    folder.mkdir()
+    old = back_up_into(ledger, folder, Keep(9, 9, 9)).path
+    seal, last = move_ledger(ledger, tmp_path / "new.db", by="A01")
+    clock.advance(400 * 86400)
+    ledger.path.chmod(0o444)
+    for number, command in enumerate(
+        (["export", str(folder / "all.jsonl")], ["backup", str(folder / "copy.db")],
+         ["backup", "--into", str(folder), "--keep", "1/0/0"])
+    ):  # fmt: skip
+        done = CliRunner().invoke(main, [*command, "--db", str(ledger.path)])
+        assert done.exit_code == 0, done.output
+        assert f"the record goes on at {tmp_path / 'new.db'}" in done.stdout
+        assert len(list(folder.iterdir())) == number + 2
+    assert archive_year(ledger, 2026, folder, ZoneInfo("UTC")).path.exists()
+    assert old.exists(), "nothing is removed where that cannot be recorded"
+    for made in folder.iterdir():
+        report = verify_file(made, [seal] if made != old else [])
+        assert report.ok, report.problems
+        assert made == old or report.n == last.n
+    assert ledger.head().n == last.n

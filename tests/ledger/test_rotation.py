@@ -1,16 +1,20 @@
 """Backups in a folder: which are kept, and that nothing else is ever removed."""
 
+import errno
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
+from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
+from floorterm.cli import main
 from floorterm.ledger import CopyFaultError, Ledger, Seal, back_up, verify_file
 from floorterm.ledger.backup import last_backup
 from floorterm.ledger.copy_faults import KeepRuleError
+from floorterm.ledger.export import file_digest
 from floorterm.ledger.rotation import Keep, Made, back_up_into, not_kept
 from tests.ledger.conftest import Clock, note
 
@@ -116,3 +120,49 @@ def test_the_backup_just_made_is_kept_though_a_clock_ran_ahead_before(
     assert made.path.exists()
     assert made.path not in made.removed
     assert ahead.path.exists()
+
+
+def _daily(ledger: Ledger, clock: Clock, folder: Path, days: int) -> list[Path]:
+    made = []
+    for _ in range(days):
+        made.append(back_up_into(ledger, folder, Keep(9, 0, 0)).path)
+        clock.advance(24 * 3600)
+    return made
+
+
+def test_a_backup_that_cannot_be_removed_is_said_and_what_is_gone_is_recorded(
+    ledger: Ledger, clock: Clock, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = _daily(ledger, clock, tmp_path, 3)
+    unlink = Path.unlink
+
+    def refuses(path: Path, missing_ok: bool = False) -> None:
+        if path == made[1]:
+            raise PermissionError(errno.EPERM, "Operation not permitted")
+        unlink(path, missing_ok)
+
+    monkeypatch.setattr(Path, "unlink", refuses)
+    command = ["backup", "--into", str(tmp_path), "--keep", "1/0/0", "--db", str(ledger.path)]
+    done = CliRunner().invoke(main, command)
+    assert done.exit_code == 1
+    assert f"{made[1]}: Operation not permitted" in done.stderr
+    assert [path.exists() for path in made] == [False, True, False]
+    (told,) = ledger.entries(kinds=("backup.removed",))
+    assert [one["file"] for one in told.value["files"]] == [str(made[0]), str(made[2])]
+
+
+def test_what_is_gone_is_recorded_also_when_the_rotation_is_broken_off(
+    ledger: Ledger, clock: Clock, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = _daily(ledger, clock, tmp_path, 2)
+
+    def stopped(path: Path) -> str:
+        if path == made[1]:
+            raise KeyboardInterrupt
+        return file_digest(path)
+
+    monkeypatch.setattr("floorterm.ledger.rotation.file_digest", stopped)
+    with pytest.raises(KeyboardInterrupt):
+        back_up_into(ledger, tmp_path, Keep(1, 0, 0))
+    (told,) = ledger.entries(kinds=("backup.removed",))
+    assert [one["file"] for one in told.value["files"]] == [str(made[0])]
