@@ -13,6 +13,8 @@ from floorterm.ledger import Place, is_server
 
 if TYPE_CHECKING:
     from floorterm.plant import Plant
+    from floorterm.terminal.hands import Panel
+    from floorterm.terminal.theme import Look
 
 _TERMINAL = click.option(
     "--terminal", default="T1", show_default=True, help="Name of this terminal in every entry."
@@ -28,16 +30,52 @@ _PLAIN = click.option(
     "--plain", is_flag=True, help="Plain characters and 16 colours (consoles, serial lines)."
 )
 
+_LOOK = click.option(
+    "--look",
+    type=click.Choice(["night", "day"]),
+    default="night",
+    show_default=True,
+    envvar="FLOORTERM_LOOK",
+    help="Dark ground, or light ground for daylight; F11 changes it. Sixteen colours have one look.",
+)
+
+
+def _panel(_: click.Context, __: click.Parameter, text: str | None) -> "Panel | None":
+    from floorterm.terminal.hands import Panel, PanelError  # noqa: PLC0415  where it is given
+
+    try:
+        return Panel.parse(text) if text else None
+    except PanelError as fault:
+        raise click.BadParameter(str(fault)) from fault
+
+
+_PANEL = click.option(
+    "--panel",
+    metavar="MM",
+    callback=_panel,
+    envvar="FLOORTERM_PANEL",
+    help="A touch panel's seen area, as 246x184 (mm): everything that is tapped is then 20 mm or larger.",
+)
+
 
 @click.command(name="open")
 @_TERMINAL
 @_LANGUAGE
 @_PLAIN
+@_LOOK
+@_PANEL
 @_LOG
 @checklists_option
 @db_option
 def open_plant(
-    terminal: str, language: str, plain: bool, log: Path | None, checklists: Path | None, db: Place | None
+    terminal: str,
+    language: str,
+    plain: bool,
+    look: "Look",
+    panel: "Panel | None",
+    log: Path | None,
+    checklists: Path | None,
+    db: Place | None,
 ) -> None:
     """Open the plant at this terminal."""
     from floorterm.terminal import launch  # noqa: PLC0415  Textual only where a screen opens
@@ -54,7 +92,7 @@ def open_plant(
         begin_log(log, terminal)
         return opened(path, checklists, terminal)
 
-    status = launch(opener, terminal=terminal, language=language, plain=plain)
+    status = launch(opener, terminal=terminal, language=language, plain=plain, look=look, panel=panel)
     _end_log(status)
     sys.exit(status)
 
@@ -107,9 +145,10 @@ def opened(path: Place, checklists: Path | None, terminal: str) -> "Plant":
 @click.command()
 @_LANGUAGE
 @_PLAIN
+@_LOOK
 @checklists_option
 @db_option
-def wall(language: str, plain: bool, checklists: Path | None, db: Place | None) -> None:
+def wall(language: str, plain: bool, look: "Look", checklists: Path | None, db: Place | None) -> None:
     """Show every line for a large display: what it does now, minutes, locks. Nothing can be signed there."""
     from floorterm.terminal import launch  # noqa: PLC0415  Textual only where a screen opens
 
@@ -123,7 +162,7 @@ def wall(language: str, plain: bool, checklists: Path | None, db: Place | None) 
         ledger = Ledger.open(path, read_only=True)
         return Plant(load(own_folder(checklists, ledger)), ledger, "wall")
 
-    sys.exit(launch(opener, terminal="wall", language=language, plain=plain, wall=True))
+    sys.exit(launch(opener, terminal="wall", language=language, plain=plain, look=look, wall=True))
 
 
 @click.command()
@@ -138,7 +177,17 @@ def wall(language: str, plain: bool, checklists: Path | None, db: Place | None) 
 )
 @_LANGUAGE
 @_PLAIN
-def demo(rebuild: bool, pictures: Path | None, out: Path | None, language: str, plain: bool) -> None:
+@_LOOK
+@_PANEL
+def demo(
+    rebuild: bool,
+    pictures: Path | None,
+    out: Path | None,
+    language: str,
+    plain: bool,
+    look: "Look",
+    panel: "Panel | None",
+) -> None:
     """Open a copy of the invented demo plant, with its clock set to the last day of the scenario.
 
     Every PIN of the demo is 246810.
@@ -160,4 +209,6 @@ def demo(rebuild: bool, pictures: Path | None, out: Path | None, language: str, 
         sys.exit(Status.WELL)
     from floorterm.terminal import launch  # noqa: PLC0415
 
-    sys.exit(launch(open_copy, terminal="T1", language=language, plain=plain, demo=True))
+    sys.exit(
+        launch(open_copy, terminal="T1", language=language, plain=plain, demo=True, look=look, panel=panel)
+    )

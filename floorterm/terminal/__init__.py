@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from floorterm.plant import Plant
+    from floorterm.terminal.hands import Panel
+    from floorterm.terminal.theme import Look
 
 UNUSABLE = 2
 _PLAIN_TERMS = ("linux", "vt")
@@ -40,9 +42,12 @@ def launch(
     plain: bool = False,
     demo: bool = False,
     wall: bool = False,
+    look: "Look" = "night",
+    panel: "Panel | None" = None,
 ) -> int:
     """Open the screens on the plant that `opener` opens, and give the exit status back when they are left.
 
+    `look` is the ground that the terminal begins with; `panel` the size of a display that fingers tap.
     `wall` shows every line for a large display. `terminal` is the name of this terminal (the opener's plant signs with
     it). 2 with a sentence on standard error where no screen can be drawn; 128 + n after signal n.
     """
@@ -54,7 +59,16 @@ def launch(
     from floorterm.terminal.app import FloorApp  # noqa: PLC0415  Textual only where a screen opens
 
     plain = plain or looks_plain(os.environ, locale.getpreferredencoding(do_setlocale=False))
-    app = FloorApp(opener, language=language, plain=plain, demo=demo, wall=wall, when_shown=_collect_again)
+    app = FloorApp(
+        opener,
+        language=language,
+        plain=plain,
+        demo=demo,
+        wall=wall,
+        look=look,
+        panel=panel,
+        when_shown=_collect_again,
+    )
     app.title = f"floorterm {terminal}"
     app.run()
     return app.return_code or 0

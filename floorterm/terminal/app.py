@@ -17,6 +17,7 @@ from textual.binding import Binding, BindingType
 
 from floorterm.terminal import theme
 from floorterm.terminal.desk import Desk
+from floorterm.terminal.hands import Panel, target_cells
 from floorterm.terminal.log import LOG
 from floorterm.terminal.messages import LedgerMoved, MinutePassed, Retold, Scanned
 from floorterm.terminal.scan import ENTERS, GAP_S, Fed, Key, ScanCollector
@@ -44,7 +45,8 @@ _TIMER_SLACK_S = 0.002
 class FloorApp(App[int]):
     """The terminal of a plant. `opener` opens the plant; it is called once, in a thread, after the first frame.
 
-    `scan_gap_s` 0 turns the scanner's ear off; `steady` counts seconds for the idle limit of a session;
+    `look` is the ground to begin with; `panel` is given where fingers tap: every row is then as high as a finger
+    needs. `scan_gap_s` 0 turns the scanner's ear off; `steady` counts seconds for the idle limit of a session;
     `when_shown` is called once, when the first frame stands.
     """
 
@@ -57,6 +59,7 @@ class FloorApp(App[int]):
         Binding("f1", "first_aid", "terminal.key_first_aid", id="app.first_aid", priority=True),
         Binding("f9", "language", "terminal.key_language", id="app.language", show=False, priority=True),
         Binding("f10", "person", "terminal.key_person", id="app.person", show=False),
+        Binding("f11", "look", "terminal.key_look", id="app.look", show=False, priority=True),
         Binding("question_mark", "help", "terminal.key_help", id="app.help"),
     ]
 
@@ -68,6 +71,8 @@ class FloorApp(App[int]):
         plain: bool = False,
         demo: bool = False,
         wall: bool = False,
+        look: theme.Look = "night",
+        panel: Panel | None = None,
         scan_gap_s: float = GAP_S,
         steady: Callable[[], float] = time.monotonic,
         when_shown: Callable[[], None] | None = None,
@@ -76,6 +81,7 @@ class FloorApp(App[int]):
         self.language = language if language in LANGUAGES else FALLBACK
         self.plain = plain
         self.demo = demo
+        self.panel = panel
         self._wall = wall
         self.said = ""
         self.lost = ""  # since when the record does not answer
@@ -90,7 +96,12 @@ class FloorApp(App[int]):
         self._steady = steady
         for one in theme.themes():
             self.register_theme(one)
-        self.theme = theme.SIXTEEN if plain else theme.DARK
+        self.theme = theme.SIXTEEN if plain else theme.LOOKS[look]
+
+    @property
+    def target(self) -> tuple[int, int]:
+        """(columns, lines) of the least thing to be tapped at this size of this panel."""
+        return target_cells(self.panel, *self.size)
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
         """Every theme of Textual can be chosen: what it does not name is taken from ours."""
@@ -370,6 +381,11 @@ class FloorApp(App[int]):
         self.language = LANGUAGES[(LANGUAGES.index(self.language) + 1) % len(LANGUAGES)]
         self.said = ""
         self.retell()
+
+    def action_look(self) -> None:
+        """Light ground for daylight, dark ground for the night. Sixteen colours have one look."""
+        if not self.plain:
+            self.theme = theme.NIGHT if self.theme == theme.DAY else theme.DAY
 
     def action_help(self) -> None:
         """Every key that works on this screen, as a list to choose from."""

@@ -68,9 +68,8 @@ class FloorScreen(Screen[_Result]):
         Binding("escape", "back", "terminal.key_back", id="screen.back"),
     ]
     DEFAULT_CSS = """
-    FloorScreen { background: $ground; color: $ink; layout: vertical; }
+    FloorScreen, FloorScreen:ansi { background: $ground; color: $ink; layout: vertical; }
     FloorScreen > #body { height: 1fr; }
-    FloorScreen.-tall > #keys { height: 5; }
     """
 
     if TYPE_CHECKING:
@@ -140,8 +139,8 @@ class FloorScreen(Screen[_Result]):
             self.refuse((words("terminal.scan_unused", self.language, text=message.text),), "caution")
 
     def resized(self) -> None:
-        """The screen has another size."""
-        self.show_heading()
+        """The screen has another size: what stands at the right moves, and texts are wrapped anew."""
+        self.retell()
 
     # --- frame ----------------------------------------------------------------------------------
 
@@ -287,7 +286,8 @@ class FloorScreen(Screen[_Result]):
         return super().dismiss(result)
 
     def on_resize(self) -> None:
-        """Say so below the least size; keys go on working."""
+        """Keys as high as this size needs; below the least size the heading says so, and keys go on working."""
+        self.query_one("#keys", KeyBar).styles.height = self.app.target[1]
         self.resized()
 
     def on_ledger_moved(self, _: LedgerMoved) -> None:

@@ -1,4 +1,4 @@
-"""Themes: what a tone looks like. One for 24 bit, one that keeps to the sixteen colours of the terminal.
+"""Themes: what a tone looks like. A dark and a light ground in 24 bit, and one that keeps to the sixteen colours.
 
 Safety colours are those of ISO 3864 and ANSI Z535.1: white on red danger, black on orange warning, black on
 yellow caution, white on blue notice, white on green safe condition and first aid. They are used for nothing
@@ -8,11 +8,14 @@ else, and every one comes with its word. In sixteen colours only pairs with a co
 
 from collections.abc import Mapping
 from types import MappingProxyType
+from typing import Literal
 
 from textual.theme import Theme
 
-DARK = "floor-dark"
+NIGHT, DAY = "floor-night", "floor-day"
 SIXTEEN = "floor-16"
+Look = Literal["night", "day"]
+LOOKS: Mapping[Look, str] = MappingProxyType({"night": NIGHT, "day": DAY})
 
 VARIABLES: Mapping[str, str] = MappingProxyType(
     {
@@ -47,7 +50,30 @@ VARIABLES: Mapping[str, str] = MappingProxyType(
         "code-fore": "#000000",
         "ground": "#10161B",
         "ink": "#D5DCE1",
-        "rule": "#51606C",
+        "rule": "#5F6F7C",
+    }
+)
+# on a light ground under a skylight: what is read is black or nearly so; safety colours stay what they are
+_DAY_VARIABLES: Mapping[str, str] = MappingProxyType(
+    {
+        **VARIABLES,
+        "strong": "#000000",
+        "quiet": "#46525C",
+        "done": "#0F5C38",
+        "typed": "#00505C",
+        "head-back": "#C9D2D9",
+        "head-fore": "#10161B",
+        "head-strong": "#000000",
+        "head-quiet": "#36414A",
+        "cap-back": "#C9D2D9",
+        "cap-fore": "#10161B",
+        "cap-off": "#5A6670",
+        "cap-name": "#000000",
+        "chosen-back": "#10161B",
+        "chosen-fore": "#FFFFFF",
+        "ground": "#F7F9FA",
+        "ink": "#10161B",
+        "rule": "#6C7A86",
     }
 )
 _SIXTEEN_VARIABLES: Mapping[str, str] = MappingProxyType(
@@ -88,20 +114,26 @@ _SIXTEEN_VARIABLES: Mapping[str, str] = MappingProxyType(
 )
 
 
-def themes() -> tuple[Theme, Theme]:
-    """Both themes."""
-    dark = Theme(
-        name=DARK,
+def _true_colour(name: str, variables: Mapping[str, str], *, dark: bool) -> Theme:
+    return Theme(
+        name=name,
+        dark=dark,
         primary="#5B8DB8",
-        foreground=VARIABLES["ink"],
-        background=VARIABLES["ground"],
-        surface="#182028",
-        panel="#27313A",
-        warning=VARIABLES["caution-back"],
-        error=VARIABLES["danger-back"],
-        success=VARIABLES["safe-back"],
-        variables=dict(VARIABLES),
+        foreground=variables["ink"],
+        background=variables["ground"],
+        surface=variables["head-back"],
+        panel=variables["head-back"],
+        warning=variables["caution-back"],
+        error=variables["danger-back"],
+        success=variables["safe-back"],
+        variables=dict(variables),
     )
+
+
+def themes() -> tuple[Theme, Theme, Theme]:
+    """For the night (or a dim hall), for daylight, and in sixteen colours."""
+    night = _true_colour(NIGHT, VARIABLES, dark=True)
+    day = _true_colour(DAY, _DAY_VARIABLES, dark=False)
     sixteen = Theme(
         name=SIXTEEN,
         ansi=True,
@@ -128,4 +160,4 @@ def themes() -> tuple[Theme, Theme]:
             "input-selection-foreground": "ansi_black",
         },
     )
-    return dark, sixteen
+    return night, day, sixteen

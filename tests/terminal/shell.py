@@ -46,11 +46,13 @@ async def until_top(pilot: Pilot[int], name: str) -> None:
 
 
 @asynccontextmanager
-async def visited(pilot: Pilot[int], key: str) -> AsyncIterator[None]:
-    """The screen that a key of Lines opens ("" is Lines itself), and back again."""
+async def visited(pilot: Pilot[int], *keys: str) -> AsyncIterator[None]:
+    """The screen that keys lead to from Lines ("" or none is Lines itself), and back again."""
     app = pilot.app
-    if key:
+    for key in filter(None, keys):
         await pilot.press(key)
+        await pilot.pause()
+    if any(key for key in keys if not key.isdigit()):
         await until(pilot, lambda: len(app.screen_stack) > 2 and app.screen.is_mounted)
         await until(pilot, lambda: app.screen.query_one(KeyBar).caps)
     yield

@@ -219,7 +219,7 @@ async def test_the_list_of_keys_presses_the_chosen_one(plant: Plant) -> None:
         await tap_key(pilot, "question_mark")
         await until_top(pilot, "KeysScreen")
         keys = [row.key for row in rows(app).rows]
-        assert keys == ["f2", "f3", "f4", "f5", "f6", "f7", "f8", "f9", "f10", "f1"]
+        assert keys == ["f2", "f3", "f4", "f5", "f6", "f7", "f8", "f9", "f10", "f11", "f1"]
         assert "|" not in text_of(app)
         rows(app).choose("f8")
         await pilot.press("enter")

@@ -1,4 +1,4 @@
-"""Looks: contrast of every tone in both themes, and characters that a console has.
+"""Looks: contrast of every tone in every theme, and characters that a console has.
 
 Contrast after WCAG 2.2 (1.4.3: text at least 4.5 to 1; from memory, to be checked); the formula of relative
 luminance is that of WCAG 2.x. The sixteen colours are those of the VGA palette.
@@ -59,19 +59,26 @@ def test_the_contrast_is_computed_as_published_figures_say(one: str, other: str,
 
 
 @pytest.mark.parametrize("pair", _PAIRS)
-@pytest.mark.parametrize("which", [0, 1])
-def test_every_tone_can_be_read_in_both_themes(pair: tuple[str, str], which: int) -> None:
+@pytest.mark.parametrize("which", [0, 1, 2])
+def test_every_tone_can_be_read_in_every_theme(pair: tuple[str, str], which: int) -> None:
     variables = theme.themes()[which].variables
     assert contrast(variables[pair[0]], variables[pair[1]]) >= 4.5
 
 
-def test_both_themes_say_every_tone() -> None:
-    dark, sixteen = theme.themes()
-    assert set(dark.variables) <= set(sixteen.variables)
+def test_every_theme_says_every_tone() -> None:
+    night, day, sixteen = theme.themes()
+    assert set(night.variables) == set(day.variables) <= set(sixteen.variables)
+
+
+def test_safety_colours_are_the_same_by_day_and_by_night() -> None:
+    night, day, _ = theme.themes()
+    for name in ("danger", "warning", "caution", "notice", "safe"):
+        for end in ("-back", "-fore"):
+            assert night.variables[name + end] == day.variables[name + end]
 
 
 def test_the_sixteen_colour_theme_uses_only_colours_of_the_terminal() -> None:
-    for name, value in theme.themes()[1].variables.items():
+    for name, value in theme.themes()[2].variables.items():
         assert value.startswith("ansi_") or name.endswith("-style"), (name, value)
 
 

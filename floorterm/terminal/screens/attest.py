@@ -82,10 +82,6 @@ class AttestScreen(FloorScreen[None]):
 
         self.query_one("#detail", Page).show(attest_detail(self.chosen, self.size.width - 4))
 
-    def resized(self) -> None:
-        """The right-hand side moves with the width."""
-        self.retell()
-
     def on_rows_opened(self, _: Rows.Opened) -> None:
         """Ask for the words, then record them."""
         row = self.chosen

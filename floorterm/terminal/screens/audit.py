@@ -108,10 +108,6 @@ class AuditScreen(FloorScreen[None]):
 
         self.query_one("#detail", Page).show(detail(self.chosen, self.size.width - 4, self.language))
 
-    def resized(self) -> None:
-        """The right-hand side moves with the width."""
-        self.retell()
-
     # --- keys -----------------------------------------------------------------------------------
 
     def key_label(self, wording: str) -> str:

@@ -83,10 +83,6 @@ class DocumentScreen(FloorScreen[None]):
         self.retell()
         self.show_keys()
 
-    def resized(self) -> None:
-        """Wrap anew."""
-        self.retell()
-
     def action_turn(self, by: int) -> None:
         """The part before, the part after; round at the ends."""
         if parts := self._parts:

@@ -79,10 +79,6 @@ class EntriesScreen(FloorScreen[None]):
     def _sheet(self, work: str) -> "Worksheet | None":
         return self.desk.plant.state(work).worksheet if work else None
 
-    def resized(self) -> None:
-        """The right-hand side moves with the width."""
-        self.retell()
-
     def on_rows_opened(self, message: Rows.Opened) -> None:
         """One entry whole."""
         entry = self._entries.get(message.row.key)

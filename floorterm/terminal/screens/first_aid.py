@@ -89,10 +89,6 @@ class FirstAidScreen(FloorScreen[None]):
         self._reading = True
         self.retell()
 
-    def resized(self) -> None:
-        """Wrap anew."""
-        self.retell()
-
     def action_turn(self, by: int) -> None:
         """The topic before, the topic after."""
         self.query_one("#topics", Rows).action_move(by)

@@ -106,10 +106,6 @@ class FlushScreen(FloorScreen[None]):
         if drawn is not None:
             curve.show_curve(drawn)
 
-    def resized(self) -> None:
-        """Other widths."""
-        self.retell()
-
     @property
     def _open_step(self) -> str:
         """The flush step that is not signed yet."""

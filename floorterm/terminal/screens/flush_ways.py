@@ -57,10 +57,6 @@ class WaysScreen(FloorScreen[str | None]):
         if table.chosen is not None:
             self._tell(table.chosen)
 
-    def resized(self) -> None:
-        """Other widths."""
-        self.retell()
-
     def _tell(self, row: Row) -> None:
         """Reasons and notes of the way that is chosen."""
         found = {way.key: way for way in ways(self._note, self._in_hand, self.language)}

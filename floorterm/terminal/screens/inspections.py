@@ -66,10 +66,6 @@ class InspectionsScreen(FloorScreen[None]):
         """Other keys work."""
         self.show_keys()
 
-    def resized(self) -> None:
-        """The right-hand side moves with the width."""
-        self.retell()
-
     def check_action(self, action: str, _: tuple[object, ...]) -> bool | None:
         """Keys for what the chosen procedure allows."""
         one = self.chosen

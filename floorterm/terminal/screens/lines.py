@@ -86,10 +86,6 @@ class LinesScreen(FloorScreen[None]):
 
     # --- what keys do ---------------------------------------------------------------------------
 
-    def resized(self) -> None:
-        """The right-hand side moves with the width."""
-        self.retell()
-
     def on_rows_opened(self, _: Rows.Opened) -> None:
         """Open the work on the line, or start one."""
         row = self.chosen

@@ -114,10 +114,6 @@ class LocksScreen(FloorScreen[str | None]):
         self.query_one("#safer", Zones).show(zones[:safer])
         self.query_one("#others", Zones).show(zones[safer:])
 
-    def resized(self) -> None:
-        """Other widths."""
-        self.retell()
-
     def check_action(self, action: str, _: tuple[object, ...]) -> bool | None:
         """Enter does what is chosen, if anything can be done; F5 opens what may be done besides."""
         if action == "take":

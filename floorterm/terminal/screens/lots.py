@@ -90,10 +90,6 @@ class LotsScreen(FloorScreen[None]):
         """Other keys work."""
         self.show_keys()
 
-    def resized(self) -> None:
-        """The right-hand side moves with the width."""
-        self.retell()
-
     def check_action(self, action: str, _: tuple[object, ...]) -> bool | None:
         """Only a bin of rework is judged."""
         one = self.chosen

@@ -36,7 +36,3 @@ class ReadScreen(FloorScreen[None]):
         """The lines for this width."""
         lines = self._make(max(30, self.size.width - 6), self.language)
         self.query_one("#read", Rows).show([Row(str(n), (line,)) for n, line in enumerate(lines)])
-
-    def resized(self) -> None:
-        """Wrap anew."""
-        self.retell()

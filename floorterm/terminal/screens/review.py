@@ -105,10 +105,6 @@ class ReviewScreen(FloorScreen[None]):
                 return True if signed is not None and signed.taken_over is None else None
         return True
 
-    def resized(self) -> None:
-        """The right-hand side moves with the width."""
-        self.retell()
-
     def _row_chosen(self, _: Row) -> None:
         """Other keys work."""
         self.show_keys()

@@ -75,7 +75,3 @@ class SealScreen(FloorScreen[None]):
             plant=self._seal.plant,
             at=f"{at.astimezone(zone):%Y-%m-%d}, {day_and_clock(at, zone, self.language)}",
         )
-
-    def resized(self) -> None:
-        """Another edge, other lines."""
-        self.retell()

@@ -110,10 +110,6 @@ class ShiftScreen(FloorScreen[None]):
             return True if row is not None and row.work else None
         return True
 
-    def resized(self) -> None:
-        """The right-hand side moves with the width."""
-        self.retell()
-
     def _row_chosen(self, _: Row) -> None:
         """Other keys work."""
         self.show_keys()

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from floorterm.people import Person
 
 _MOST_DIGITS = 12
+_FRAME = 4  # lines of the heading, and above and below the pad
 
 
 class SignInScreen(FloorScreen[PinAnswer]):
@@ -65,6 +66,11 @@ class SignInScreen(FloorScreen[PinAnswer]):
             return words("terminal.sign_in_witness" if duty else "terminal.sign_in_who", self.language)
         key = "sign_in_pin" if not self._old else "sign_in_new" if not self._new else "sign_in_repeat"
         return words(f"terminal.{key}", self.language, name=self._person.name)
+
+    def resized(self) -> None:
+        """A pad as large as this size needs."""
+        super().resized()
+        self.query_one("#pad", PinPad).lay_out(self.size.height - self.app.target[1] - _FRAME)
 
     def show(self) -> None:
         """Show the phase that is on."""

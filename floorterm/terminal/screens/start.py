@@ -124,10 +124,6 @@ class StartScreen(FloorScreen[str]):
             return self._confirming is not None
         return action != "open" or self._confirming is None
 
-    def resized(self) -> None:
-        """Wrap anew."""
-        self.retell()
-
     def _row_chosen(self, _: Row) -> None:
         """Tell about another row."""
         self._show_phase()

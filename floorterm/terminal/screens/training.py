@@ -73,10 +73,6 @@ class TrainingScreen(FloorScreen[None]):
         width = self.size.width - 4
         self.query_one("#detail", Page).show(training_detail(self.chosen, width, self.language))
 
-    def resized(self) -> None:
-        """The right-hand side moves with the width."""
-        self.retell()
-
     def action_trained(self) -> None:
         """Record a new training date of the chosen person; an administrator signs it."""
         one = self.chosen

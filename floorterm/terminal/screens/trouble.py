@@ -41,10 +41,6 @@ class TroubleScreen(FloorScreen[None]):
                 rows.append(Row(f"{number}.{part}", ((Span(text),),)))
         self.query_one("#sentences", Rows).show(rows)
 
-    def resized(self) -> None:
-        """Wrap anew."""
-        self.retell()
-
     def action_try_again(self) -> None:
         """Open the plant again."""
         self.dismiss()

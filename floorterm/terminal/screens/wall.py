@@ -37,7 +37,3 @@ class WallScreen(FloorScreen[None]):
         blocks = wall_blocks(plant.lines(), order, names, plant.now(), plant.zone, language)
         size = page.size
         page.show(wall_lines(blocks, size.width or self.size.width, size.height or 20, plain=self.app.plain))
-
-    def resized(self) -> None:
-        """Wider, narrower, higher."""
-        self.retell()

@@ -252,10 +252,6 @@ class WorkScreen(FloorScreen[None]):
         if self.stands:
             self.entry.focus()
 
-    def resized(self) -> None:
-        """The list beside comes and goes with the width."""
-        self.retell()
-
     # --- entering -------------------------------------------------------------------------------
 
     def on_entry_changed(self, message: Entry.Changed) -> None:

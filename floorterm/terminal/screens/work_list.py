@@ -51,10 +51,6 @@ class WorkListScreen(FloorScreen[str | None]):
         if not self._shown and self._at:
             self._shown = steps.choose(self._at)
 
-    def resized(self) -> None:
-        """Wider or narrower rows."""
-        self.retell()
-
     def on_rows_opened(self, message: Rows.Opened) -> None:
         """Go to that step."""
         self.dismiss(message.row.key)

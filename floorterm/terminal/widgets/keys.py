@@ -5,13 +5,12 @@ from typing import ClassVar
 
 from rich.cells import cell_len
 from textual import events
+from textual.geometry import Region
 from textual.message import Message
 from textual.strip import Strip
 
 from floorterm.terminal.views.text import Line, Span, Tone, fit
 from floorterm.terminal.widgets.paint import Look, Looks, Painted, looks
-
-LEAST_WIDTH = 7  # cells that a finger in a glove hits on a 12-inch panel at 80 columns
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +25,7 @@ class Cap:
 
 
 class KeyBar(Painted):
-    """A row of keys, three lines high (five on a tall terminal). The last key has a place of its own at the right."""
+    """A row of keys, as high as a finger in a glove needs. The last key has a place of its own at the right."""
 
     DEFAULT_CSS = """
     KeyBar { height: 3; }
@@ -67,7 +66,7 @@ class KeyBar(Painted):
         if not self._caps:
             return ()
         width = self.size.width
-        count = min(len(self._caps), max(1, width // (LEAST_WIDTH + 1)))
+        count = min(len(self._caps), max(1, width // (self.least[0] + 1)))
         caps = (*self._caps[: count - 1], self._caps[-1])
         each = width // count
         spare = width - each * count
@@ -77,6 +76,10 @@ class KeyBar(Painted):
             found.append((cap, x, size - (1 if index < len(caps) - 1 else 0)))
             x += size
         return tuple(found)
+
+    def targets(self) -> tuple[Region, ...]:
+        """Every key in sight."""
+        return tuple(Region(x, 0, size, self.size.height) for _, x, size in self.zones())
 
     def zone_of(self, key: str) -> tuple[int, int] | None:
         """The cell in the middle of a key's touch zone, relative to this widget."""

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from textual import events
+from textual.geometry import Region
 from textual.message import Message
 from textual.strip import Strip
 
@@ -24,18 +25,36 @@ class PinPad(Painted, can_focus=True):
         {"head": Look("cap-fore", "cap-back"), "strong": Look("cap-name", "cap-back", "cap-style")}
     )
 
+    _gap = 1
+
     @dataclass
     class Pressed(Message):
         """A key of the pad: a digit, "backspace" or "enter"."""
 
         key: str
 
+    def lay_out(self, room: int) -> None:
+        """Take as many cells as gloves need, with a line between keys where so many lines have room for it."""
+        wide, high = self.least
+        self._gap = 1 if 4 * (high + 1) - 1 <= room else 0
+        self.styles.width = 3 * (wide + 3) - 1
+        self.styles.height = 4 * (high + self._gap) - self._gap
+        self.refresh()
+
+    def targets(self) -> tuple[Region, ...]:
+        """Every key of the pad."""
+        wide, high = self._step_x, self._step_y
+        gap = self._gap
+        return tuple(
+            Region(column * wide, row * high, wide - 1, high - gap) for row in range(4) for column in range(3)
+        )
+
     def zone_of(self, key: str) -> tuple[int, int]:
         """The cell in the middle of a key, relative to this widget."""
         for row, keys in enumerate(_KEYS):
             if key in keys:
                 x, y = keys.index(key) * self._step_x, row * self._step_y
-                return (x + (self._step_x - 1) // 2, y + (self._step_y - 1) // 2)
+                return (x + (self._step_x - 1) // 2, y + (self._step_y - self._gap) // 2)
         raise KeyError(key)
 
     @property
@@ -44,19 +63,19 @@ class PinPad(Painted, can_focus=True):
 
     @property
     def _step_y(self) -> int:
-        return (self.size.height + 1) // 4
+        return (self.size.height + self._gap) // 4
 
     def render_line(self, y: int) -> Strip:
         """One line of the pad; one empty line and column between keys."""
         row, inside = divmod(y, self._step_y)
-        if inside == self._step_y - 1 or row > 3:
+        if row > 3 or (self._gap and inside == self._step_y - 1):
             return self.paint((), self.size.width)
         language = str(getattr(self.app, "language", "en"))
         line: list[Span] = []
         for key in _KEYS[row]:
             wide = self._step_x - 1
             label = key if key.isdigit() else words(f"terminal.pad_{key}", language)
-            text = label if inside == (self._step_y - 1) // 2 else ""
+            text = label if inside == (self._step_y - self._gap) // 2 else ""
             line += [Span(text.center(wide), "strong"), Span(" ")]
         return self.paint(tuple(line[:-1]), self.size.width)
 

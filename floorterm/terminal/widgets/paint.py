@@ -13,10 +13,12 @@ from typing import ClassVar, Literal, NamedTuple
 from rich.segment import Segment
 from rich.style import Style
 from textual.color import Color
+from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
 
 from floorterm.entries import visible
+from floorterm.terminal.hands import target_cells
 from floorterm.terminal.views.text import Line, Span, Tone, fit, width_of
 
 
@@ -76,6 +78,20 @@ class Painted(Widget):
     def plain(self) -> bool:
         """Whether only the characters and colours of a plain console may be used."""
         return bool(getattr(self.app, "plain", False))
+
+    @property
+    def least(self) -> tuple[int, int]:
+        """(columns, lines) that a finger in a glove needs on this terminal."""
+        return getattr(self.app, "target", None) or target_cells(None, *self.app.size)
+
+    @property
+    def touched(self) -> bool:
+        """Whether this terminal is known to be a touch panel."""
+        return getattr(self.app, "panel", None) is not None
+
+    def targets(self) -> tuple[Region, ...]:
+        """What can be tapped here, in cells of this widget."""
+        return ()
 
     def tone(self, tone: Tone | Literal["selected"]) -> Style:
         """The style of a tone on this terminal."""

@@ -150,7 +150,40 @@ class Rows(Painted, can_focus=True):
     # --- where things stand ---------------------------------------------------------------------
 
     def _height(self, index: int) -> int:
-        return 1 if self.rows[index].heading else self.row_height
+        if self.rows[index].heading:
+            return 1
+        return max(self.row_height, self._least_height)
+
+    @property
+    def _least_height(self) -> int:
+        """Rows that are tapped are as high as a finger needs, where the terminal is known to be a touch panel."""
+        return self.least[1] if self.touched and self._tapped else 1
+
+    @property
+    def _tapped(self) -> bool:
+        return self.opens or self._on_chosen is not None
+
+    @property
+    def _page_height(self) -> int:
+        """Lines of the foot that turns the page."""
+        return self.least[1] if self.touched else 1
+
+    def targets(self) -> tuple[Region, ...]:
+        """Every row in sight, and both halves of the line that turns the page."""
+        wide = self.size.width
+        found = (
+            [
+                Region(0, self._top_of(index), wide, self._height(index))
+                for index in range(self._first, self._last_from(self._first) + 1)
+                if self._tapped and not self.rows[index].heading
+            ]
+            if self.rows
+            else []
+        )
+        if self._paged():
+            top = self.size.height - self._page_height
+            found += [Region(x, top, wide // 2, self._page_height) for x in (0, wide // 2)]
+        return tuple(found)
 
     def _last_from(self, first: int) -> int:
         """The last row that fits when `first` is on top."""
@@ -163,7 +196,7 @@ class Rows(Painted, can_focus=True):
 
     def _room(self) -> int:
         whole = sum(self._height(i) for i in range(len(self.rows)))
-        return self.size.height if whole <= self.size.height else max(1, self.size.height - 1)
+        return self.size.height if whole <= self.size.height else max(1, self.size.height - self._page_height)
 
     def _paged(self) -> bool:
         return self._room() < self.size.height
@@ -271,8 +304,9 @@ class Rows(Painted, can_focus=True):
         width = self.size.width
         if not self.rows:
             return self.paint((Span(f"  {self.empty}", "quiet"),) if y == 1 else (), width)
-        if self._paged() and y == self.size.height - 1:
-            return self.paint(self._page_line(), width)
+        if self._paged() and y >= self.size.height - self._page_height:
+            middle = y == self.size.height - 1 - self._page_height // 2
+            return self.paint(self._page_line() if middle else (), width)
         place = self._at(y)
         if place is None or place[0] > self._last_from(self._first):
             return self.paint((), width)
@@ -328,7 +362,7 @@ class Rows(Painted, can_focus=True):
         if inside is None:
             return
         x, y = inside
-        if self._paged() and y == self.size.height - 1:
+        if self._paged() and y >= self.size.height - self._page_height:
             self.action_page(-1 if x < self.size.width // 2 else 1)
             return
         place = self._at(y)

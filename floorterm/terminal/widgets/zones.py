@@ -7,14 +7,14 @@ from typing import ClassVar
 
 from rich.cells import cell_len
 from textual import events
+from textual.geometry import Region
 from textual.message import Message
 from textual.strip import Strip
 
 from floorterm.terminal.views.text import Span, Tone, fit
 from floorterm.terminal.widgets.paint import Look, Looks, Painted, looks
 
-LEAST_WIDTH, LEAST_HEIGHT = 7, 3  # cells of 20 mm on a 12-inch panel at 80x24
-TALL_WIDTH, TALL_HEIGHT = 10, 5  # the same at 120x40
+ROOMY = (100, 34)  # columns and lines from which there is room for gaps
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,23 +73,20 @@ class Zones(Painted):
     # --- where they stand -----------------------------------------------------------------------
 
     @property
-    def _wide_enough(self) -> bool:
-        return self.app.size.height >= 34 and self.app.size.width >= 100
-
-    @property
     def _zone_height(self) -> int:
-        return TALL_HEIGHT if self._wide_enough else LEAST_HEIGHT
+        return self.least[1]
 
     @property
     def _gap(self) -> int:
-        return 1 if self._wide_enough and self._per_row == 0 else 0
+        roomy = self.app.size.height >= ROOMY[1] and self.app.size.width >= ROOMY[0]
+        return 1 if roomy and self._per_row == 0 else 0
 
     def _columns(self) -> int:
         """As many side by side as leave every label whole."""
         count, width = len(self.zones), self._width
         if self._per_row:
-            return min(self._per_row, max(1, count))
-        least = TALL_WIDTH if self._wide_enough else LEAST_WIDTH
+            return min(self._per_row, max(1, count), max(1, width // (self.least[0] + 1)))
+        least = self.least[0]
         for columns in range(count, 1, -1):
             each = width // columns - 1
             if each >= least and all(self._fits(zone, each) for zone in self.zones):
@@ -123,6 +120,15 @@ class Zones(Painted):
         inside = self.zones[row * columns : (row + 1) * columns]
         each = width // (len(inside) if self._per_row else columns)
         return tuple((zone, place * each, each - 1) for place, zone in enumerate(inside))
+
+    def targets(self) -> tuple[Region, ...]:
+        """Every zone."""
+        step, high = self._zone_height + self._gap, self._zone_height
+        return tuple(
+            Region(x, row * step, width, high)
+            for row in range(self.rows())
+            for _, x, width in self._spans_of_row(row)
+        )
 
     def zone_of(self, key: str) -> tuple[int, int] | None:
         """The cell in the middle of a zone, relative to this widget."""
