@@ -15,7 +15,6 @@ from floorterm.changeover.acts import (
     CorrectStep,
     Dispose,
     ExplainMinutes,
-    LateStep,
     LockoutAct,
     Note,
     Pause,
@@ -26,14 +25,12 @@ from floorterm.changeover.acts import (
     Resume,
     SignStep,
 )
-from floorterm.changeover.bench import usual_entry
-from floorterm.changeover.entering import worked_act
 from floorterm.changeover.lye_needs import asked_protection, items_missing, needed_items
 from floorterm.changeover.standard import minutes_of
 from floorterm.changeover.state import State
 from floorterm.changeover.worksheet import Step
 from floorterm.demo.clock import SetClock
-from floorterm.demo.readings import middle_reading
+from floorterm.demo.entered import Said, entered, from_paper, signer_of
 from floorterm.demo.scenario import Incident, Run
 from floorterm.lockout.model import Event
 from floorterm.plant import Plant, Who
@@ -107,8 +104,7 @@ class Walker:
     # --- who ------------------------------------------------------------------------------------
 
     def _who(self, step: Step) -> str:
-        duty = "lockout" if step.kind == "lockout" else step.duty
-        return self.run.crew[duty]
+        return signer_of(step, self.run.crew)
 
     def _person(self, code: str) -> Who:
         return Who(self.plant.ledger.person(code), "pin")
@@ -147,7 +143,9 @@ class Walker:
         if step.event is Event.WORK_END:
             self._everybody_out(step.job)
         act = self._entry(step, incident)
-        late = self._from_paper(act, code, incident) if incident is not None and incident.paper_min else None
+        late = None
+        if incident is not None and incident.paper_min:
+            late = from_paper(act, self.plant.ledger.person(code), incident, self.plant.now())
         self._act(late or act, code, self._witness(step, code))
         self.ready[step.id] = self.free[code] = self.clock()
         if step.needs_lockout:
@@ -179,72 +177,7 @@ class Walker:
     def _entry(self, step: Step, incident: Incident | None) -> SignStep:
         given = incident.entry if incident else ""
         counter = self._counted(step) if step.mark else None
-        match step.kind:
-            case "reading" if step.worked_out:
-                return worked_act(step, given or self.usual.get(step.id, "") or usual_entry(step), counter)
-            case "reading":
-                usual = self.usual.get(step.id, "")
-                return SignStep(step=step.id, number=given or usual or middle_reading(step), counter=counter)
-            case "choice":
-                plain = next(
-                    (choice.id for choice in step.choices if not choice.deviation), step.choices[0].id
-                )
-                return SignStep(step=step.id, choice=given or plain, counter=counter)
-            case "text":
-                text = given or self.usual.get(step.id, "") or "as the worksheet"
-                return SignStep(step=step.id, text=text, counter=counter)
-            case "scan":
-                return SignStep(step=step.id, scanned=step.expect, counter=counter)
-            case "flush":
-                required = (
-                    self.state.flush[step.id].required_kg if step.id in self.state.flush else step.required_kg
-                )
-                return SignStep(step=step.id, kg=Decimal(given) if given else required, counter=counter)
-            case "lockout":
-                return self._lock_entry(step, given)
-            case _:
-                return SignStep(step=step.id, counter=counter)
-
-    def _from_paper(self, act: SignStep, code: str, incident: Incident) -> LateStep:
-        """The same step as it was signed on paper some minutes ago, in whole minutes as papers have them."""
-        ago = timedelta(minutes=float(incident.paper_min) - 1)
-        done_at = (self.plant.now() - ago).replace(second=0, microsecond=0)
-        return LateStep(
-            step=act.step,
-            done_at=done_at,
-            by=code,
-            by_name=self.plant.ledger.person(code).name,
-            reason=incident.reason,
-            number=act.number,
-            text=act.text,
-            choice=act.choice,
-        )
-
-    def _lock_entry(self, step: Step, given: str) -> SignStep:
-        code = self._who(step)
-        job = self.state.worksheet.job(step.job)
-        assert job is not None  # compose gives every lockout step its job
-        match step.event:
-            case Event.LOCK_ON | Event.LOCK_OFF:
-                return SignStep(step=step.id, lock=f"{code}-{step.point}")
-            case Event.NOTIFY_BEFORE | Event.NOTIFY_AFTER:
-                return SignStep(step=step.id, people=job.affected_duties)
-            case Event.VERIFY:
-                return SignStep(step=step.id, result=given or "zero")
-            case Event.INSPECT_AREA:
-                return SignStep(step=step.id, result="ok")
-            case Event.ACCOUNT_PEOPLE:
-                return SignStep(step=step.id, result="ok", people=self._workers(step.job))
-            case Event.SHUT_DOWN:
-                return SignStep(step=step.id, how="normal")
-            case Event.CONFIRM_EXCEPTION:
-                return SignStep(step=step.id, result="ok")
-            case Event.PLUG_CONTROL:
-                return SignStep(step=step.id, how="in_hand")
-            case Event.ASSIGN_PRIMARY:
-                return SignStep(step=step.id, people=tuple(dict.fromkeys(self.run.crew.values())))
-            case _:
-                return SignStep(step=step.id)
+        return entered(self.state, step, self.run.crew, Said(given, self.usual.get(step.id, ""), counter))
 
     def _counted(self, step: Step) -> int:
         """The bar counter: what was made before, and from the marked bar on what was pushed out and a few more."""
@@ -256,11 +189,6 @@ class Walker:
         return self.counter + int(pushed * 1000 / note.slug_g) + _SETTLING_BARS
 
     # --- lockout beside the steps ---------------------------------------------------------------
-
-    def _workers(self, job_id: str) -> tuple[str, ...]:
-        """Everybody who signs a step under that lockout, in order."""
-        steps = (step for step in self.state.worksheet.steps() if step.needs_lockout == job_id)
-        return tuple(dict.fromkeys(self._who(step) for step in steps))
 
     def _owns_locks(self, job_id: str, code: str) -> bool:
         return any(lock.owner == code for lock in self.state.locks[job_id].locks_on())

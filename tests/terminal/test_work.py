@@ -13,10 +13,11 @@ from textual.pilot import Pilot
 from floorterm.changeover.acts import Note, SignStep
 from floorterm.ledger import LedgerBusyError
 from floorterm.terminal.messages import LedgerMoved, Scanned
-from floorterm.terminal.screens.work import SideList, WorkScreen
+from floorterm.terminal.screens.work import WorkScreen
 from floorterm.terminal.widgets.entry import Entry, Pad
 from floorterm.terminal.widgets.keys import KeyBar
 from floorterm.terminal.widgets.notice import Notice
+from floorterm.terminal.widgets.step_column import SideList
 from floorterm.terminal.widgets.zones import Zones
 from tests.terminal.at_step import Crew
 from tests.terminal.conftest import CrewAt

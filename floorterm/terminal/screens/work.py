@@ -5,19 +5,18 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, Vertical
+from textual.containers import Horizontal
 from textual.widget import Widget
 
 from floorterm.changeover.acts import Act, LateStep, Note, PushFlush, Release, SignStep
 from floorterm.changeover.entering import EntrySpec, Given, act_of, counter_of, echo
-from floorterm.changeover.rules import may
 from floorterm.changeover.view import WorkView, checklist
 from floorterm.changeover.view_lye import lye_section
 from floorterm.changeover.view_step import refusal_views
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import NotRecorded, Recorded, Scanned
 from floorterm.terminal.screens.dialogs import AskScreen, counter_spec
-from floorterm.terminal.views.shown import speaker_of, work_view
+from floorterm.terminal.views.shown import refusals_now, speaker_of, work_view
 from floorterm.terminal.views.text import Line, Span, fit, short_name
 from floorterm.terminal.views.work import (
     finish_lines,
@@ -28,9 +27,9 @@ from floorterm.terminal.views.work import (
     top_lines,
 )
 from floorterm.terminal.widgets.entry import Entry
-from floorterm.terminal.widgets.page import Page
 from floorterm.terminal.widgets.rows import Row, Rows
 from floorterm.terminal.widgets.step_card import StepCard
+from floorterm.terminal.widgets.step_column import SideList, StepColumn
 from floorterm.wording import Refusal
 
 if TYPE_CHECKING:
@@ -40,27 +39,6 @@ if TYPE_CHECKING:
 _WIDE, _LIST_WIDTH = 100, 46
 # whoever sees it is asked for after the step
 _WITNESS = ("changeover.witness_missing", "changeover.late_supervisor_missing")
-
-
-class SideList(Rows, can_focus=False):
-    """The whole list beside the step; it is tapped, and never takes the focus."""
-
-
-class StepColumn(Vertical):
-    """What was, the step, its field, what comes: the step gets its lines, and what is left over is air."""
-
-    def fit(self) -> None:
-        """Give the step as many lines as it wants, or as there are."""
-        card = self.query_one(StepCard)
-        others = sum(len(self.query_one(name, Page).lines) for name in ("#top", "#foot"))
-        room = self.size.height - others - self.query_one(Entry).needed()
-        height = max(1, min(card.wanted + 1, room))
-        card.styles.height = height
-        self.query_one("#air", Page).styles.height = max(0, room - height)
-
-    def on_resize(self) -> None:
-        """More or less room."""
-        self.fit()
 
 
 class WorkScreen(FloorScreen[None]):
@@ -92,12 +70,7 @@ class WorkScreen(FloorScreen[None]):
     def body(self) -> Iterable[Widget]:
         """The step between what was and what comes; the whole list beside it where there is room."""
         with Horizontal(id="columns"):
-            with StepColumn(id="now"):
-                yield Page(id="top")
-                yield StepCard(id="card")
-                yield Entry(id="entry")
-                yield Page(id="air")
-                yield Page(id="foot")
+            yield StepColumn(id="now")
             yield SideList(digits=False, tap_opens=True, id="whole")
 
     # --- reading --------------------------------------------------------------------------------
@@ -121,19 +94,7 @@ class WorkScreen(FloorScreen[None]):
     def refusals(self, act: Act) -> tuple[Refusal, ...]:
         """What the rules say against an act of the person signed in; the witness is asked for later."""
         person = self.app.session.person
-        if person is None:
-            return ()
-        plant = self.desk.plant
-        state = self.state
-        found = may(
-            state,
-            act,
-            person,
-            plant.now(),
-            elsewhere=plant.elsewhere(self.work),
-            people=plant.ledger.people() if isinstance(act, LateStep) else (),
-            eyewash=plant.eyewash(state),
-        )
+        found = refusals_now(self.desk.plant, self.state, act, person) if person is not None else ()
         return tuple(refusal for refusal in found if refusal.say.key not in _WITNESS)
 
     # --- showing --------------------------------------------------------------------------------
@@ -162,7 +123,8 @@ class WorkScreen(FloorScreen[None]):
         self._keep_words(fresh, state)
         self.view, self._shown = fresh, state
         width = self._width
-        self._fill("#top", top_lines(fresh, self.language, width))
+        column = self.query_one(StepColumn)
+        column.fill("#top", top_lines(fresh, self.language, width))
         card = self._card(fresh, width)
         self.query_one(StepCard).show(card, fresh.step.id if fresh.step else fresh.status)
         if fresh.step is not None:
@@ -171,8 +133,8 @@ class WorkScreen(FloorScreen[None]):
         else:
             self.entry.show(EntrySpec(), "")
         foot = foot_lines(fresh, self.language, width, 4 if self.size.height < 34 else 8)
-        self._fill("#foot", foot)
-        self.query_one(StepColumn).fit()
+        column.fill("#foot", foot)
+        column.fit()
         side = self.query_one(SideList)
         side.display = self.size.width >= _WIDE
         if side.display:
@@ -193,11 +155,6 @@ class WorkScreen(FloorScreen[None]):
     @property
     def _width(self) -> int:
         return self.size.width - (_LIST_WIDTH if self.size.width >= _WIDE else 0)
-
-    def _fill(self, selector: str, lines: list[Line]) -> None:
-        page = self.query_one(selector, Page)
-        page.styles.height = len(lines)
-        page.show(lines)
 
     def _card(self, fresh: WorkView, width: int) -> list[Line]:
         lines: list[Line] = []

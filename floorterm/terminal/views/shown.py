@@ -5,9 +5,12 @@ One place, so that a screen and a plain-line command ask the rules with the same
 
 from typing import TYPE_CHECKING
 
+from floorterm.changeover.acts import Act, LateStep
 from floorterm.changeover.entering import Speaker
+from floorterm.changeover.rules import may
 from floorterm.changeover.view import WorkView, view
 from floorterm.people import LockoutStatus
+from floorterm.wording import Refusal
 
 if TYPE_CHECKING:
     from floorterm.changeover.state import State
@@ -47,5 +50,18 @@ def work_view(
         duties=speaker_of(plant, language).duties,
         people=crew_names(plant, state),
         at=at,
+        eyewash=plant.eyewash(state),
+    )
+
+
+def refusals_now(plant: "PlantRecord", state: "State", act: Act, person: "Person") -> tuple[Refusal, ...]:
+    """What the rules say against an act of a person now, before it is tried."""
+    return may(
+        state,
+        act,
+        person,
+        plant.now(),
+        elsewhere=plant.elsewhere(state.work),
+        people=plant.ledger.people() if isinstance(act, LateStep) else (),
         eyewash=plant.eyewash(state),
     )
