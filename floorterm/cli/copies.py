@@ -69,12 +69,12 @@ def backup(
     ledger = open_ledger(db)
     try:
         if target is not None:
-            seal = back_up(ledger, target, seals=seals)
+            seal = back_up(ledger, target, seals=seals, terminal="cli")
             put(f"{target}: verified.\n{seal}")
             say_closed(ledger)
             return
         assert into is not None
-        done = back_up_into(ledger, into, Keep.parse(keep), seals=seals)
+        done = back_up_into(ledger, into, Keep.parse(keep), seals=seals, terminal="cli")
     except LedgerError as error:
         fail(str(error), Status.SHORT)
     put(f"{done.path}: verified.\n{done.seal}")
@@ -108,7 +108,11 @@ def drill(
     live = open_ledger(db)
     try:
         proof, works = hold(
-            copy, live, lambda ledger: _works_on(ledger, checklists), seals=seals_given(files=witness)
+            copy,
+            live,
+            lambda ledger: _works_on(ledger, checklists),
+            seals=seals_given(files=witness),
+            terminal="cli",
         )
     except LedgerError as error:
         fail(str(error), Status.SHORT)

@@ -145,7 +145,7 @@ def export(target: Path, with_verifier: bool, db: Place | None) -> None:
 
     ledger = open_ledger(db)
     try:
-        seal = write_export(ledger, target)
+        seal = write_export(ledger, target, terminal="cli")
     except LedgerError as error:
         fail(str(error), Status.SHORT)
     put(f"{target}: written.\n{seal}")
