@@ -66,8 +66,8 @@ def quoted(text: object) -> str:
 
 
 def listed(words: Iterable[str], limit: int = 12) -> str:
-    """Known words for a sentence, sorted; cut after `limit`."""
-    known = sorted(words)
+    """Known words for a sentence, sorted, each fit for one line; cut after `limit`."""
+    known = [shown(word) for word in sorted(words)]
     if len(known) > limit:
         return f"one of {', '.join(known[:limit])} and {len(known) - limit} more"
     if len(known) == 1:

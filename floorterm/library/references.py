@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator
 from floorterm.library import tables
 from floorterm.library.cycles import cycle_faults
 from floorterm.library.documents import ENTER, LEAVE, Document, Documents, names_in, names_of, repeats
-from floorterm.library.faults import Fault, listed, near, quoted
+from floorterm.library.faults import Fault, listed, near, quoted, shown
 from floorterm.library.plans import plan_faults
 from floorterm.library.reading import Node
 from floorterm.library.steps import step_faults
@@ -161,7 +161,7 @@ def _tank(documents: Documents, line: Document, tank: Node) -> Iterator[Fault]:
     held = _tanks_of(owner).get(line.id or "")
     if name is not None and (held is None or held.text != name.text):
         where = f"it has {quoted(held.text)}" if held is not None else "it names no tank on this line"
-        expected = f"a fragrance whose tank on this line is {name.text}"
+        expected = f"a fragrance whose tank on this line is {shown(name.text)}"
         yield line.fault(only, expected, f"{quoted(only.text)} ({where} in {owner.path})")
 
 
@@ -217,8 +217,8 @@ def _fragrance_tanks(documents: Documents, fragrance: Document) -> Iterator[Faul
         for line_id in sorted(lines - tanks.keys()):
             at = member.node if member is not None else fragrance.node
             key = line_id if member is not None else "tanks"
-            hint = f"write tanks: {{{line_id}: …}} with a tank of that line"
-            found = f"none on {line_id}"
+            hint = f"write tanks: {{{shown(line_id)}: …}} with a tank of that line"
+            found = f"none on {shown(line_id)}"
             yield fragrance.fault(at, "a tank on each line that it runs on", found, hint, key=key)
 
 
@@ -234,7 +234,9 @@ def _fragrance_tank(fragrance: Document, line: Document, node: Node) -> Iterator
     only = tank.word("only")
     if only is not None and only.text != fragrance.id:
         yield fragrance.fault(
-            node, "a tank that is shared or its own", f"{quoted(node.text)}, which is kept for {only.text}"
+            node,
+            "a tank that is shared or its own",
+            f"{quoted(node.text)}, which is kept for {shown(only.text)}",
         )
 
 
@@ -248,7 +250,7 @@ def _lockout(documents: Documents, lockout: Document) -> Iterator[Fault]:
         document = documents.line(line.text)
         if document is not None:
             known = names_in(document.node, "points", "id")
-            yield from _known(lockout, points, f"an isolation point of {line.text}", known, True)
+            yield from _known(lockout, points, f"an isolation point of {shown(line.text)}", known, True)
             yield from _some_required(lockout, document)
 
 

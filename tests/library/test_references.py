@@ -2,6 +2,8 @@
 
 # ruff: noqa: E501  the tables read as tables
 
+import json
+import re
 from pathlib import Path
 
 import pytest
@@ -292,3 +294,47 @@ def test_a_label_may_name_an_item_by_a_number_only_if_it_is_the_only_one(tmp_pat
     assert (
         "an item of the label list" in only(tmp_path / "b", CLOVE_FILE, "  - Eugenol", "  - 97-53-1").expected
     )
+
+
+# where a file names something of another one, and where it names itself
+NAMED = {
+    "lines/one.yaml": ("flash_to: mixer", "dose_at: mixer", "only: clove", "[operator]"),
+    "fragrances/clove.yaml": ("lines: [L1]", "L1: T2", "duty: operator"),
+    "procedures/changeover.yaml": ("[run-out",),
+    "procedures/run-out.yaml": ("duty: operator", "witness: supervisor"),
+    "procedures/cleaning.yaml": ("lockout: lock-1", "line: L1"),
+    "procedures/start.yaml": ("[dark]", "since: out/stop-dose", "[heat", "after: [start]", "[start/flush]"),
+    "procedures/lock-1.yaml": ("[E1]",),
+    "procedures/eyewash.yaml": ("lines: [L1]", "[supervisor]"),
+}
+OWN = {
+    "plant.yaml": ("id: tinymere", "id: operator", "id: early", "id: lye-skin"),
+    "lines/one.yaml": ("id: L1", "name: mixer", "id: E1", "id: T1"),
+    "fragrances/clove.yaml": ("id: clove", "code: TM-CLV", "bar_format: rect", "[dark]", "id: mark-bins"),
+    "procedures/run-out.yaml": ("id: run-out", "id: out", "id: stop-dose"),
+    "procedures/lock-1.yaml": ("id: lock-1",),
+}
+PATHS = (
+    "../../../etc/passwd", "/etc/passwd", "..", "a/../b", "/dev/zero", "./one", "~/plant", "C:plant", "nul.txt",
+    r"C:\plant\x", r"\\srv\share", r"..\x", "file:///etc/passwd", "lines/one.yaml", "a\0b",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("trick", "passages"),
+    [(trick, passages) for trick in PATHS for passages in (NAMED, OWN)] + [("CON", NAMED), ("aux", NAMED)],
+)
+def test_no_reference_is_a_path(trick: str, passages: dict[str, tuple[str, ...]], tmp_path: Path) -> None:
+    """Each is refused at its place: none is ever looked for on the disk."""
+    changed, wanted = {}, set()
+    for name, found in passages.items():
+        text = FILES[name]
+        for passage in found:
+            assert passage in text, passage
+            wanted.add((name, place(text, passage)[0]))
+            before, word = re.fullmatch(r"(.*?)([\w/-]+\]?)", passage).groups()  # type: ignore[union-attr]
+            text = text.replace(passage, f"{before}{json.dumps(trick)}{']' * word.endswith(']')}", 1)
+        changed[name] = text
+    faults = faults_of(plant(tmp_path, changed))
+    assert wanted - {(fault.path, fault.line) for fault in faults} == set()
+    assert [str(fault) for fault in faults if not str(fault).isprintable()] == []
