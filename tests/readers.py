@@ -7,27 +7,37 @@ import contextlib
 import io
 import tempfile
 from collections.abc import Callable, Mapping
+from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 from floorterm.entries import BodyError, TextError, clean_text, read_body, visible
 from floorterm.flush.samples import SampleError, read_samples
-from floorterm.ledger import LedgerError, Seal, verify_export
-from floorterm.ledger.checkpoint import Checkpoint, Excerpt, Extension
+from floorterm.ledger import LedgerError, Seal, verify_export, write_export
+from floorterm.ledger.checkpoint import Checkpoint, Excerpt, Extension, excerpt_of, extension_of, roots_at
 from floorterm.ledger.last_seen import LastSeen
 from floorterm.ledger.note import PublicKey, SecretKey
-from floorterm.ledger.witness import read_seals
+from floorterm.ledger.note import opened as opened_note
+from floorterm.ledger.witness import append_seals, read_seals
 from floorterm.library import LibraryError
 from floorterm.library.line_state import read_line_state
 from floorterm.library.reading import read
 from floorterm.lockout.auditing.documents import load_record
 from floorterm.lockout.auditing.fields import RecordError
 from floorterm.lots import lot_of
-from floorterm.review.document_table import told_by
-from floorterm.review.origin import Origin, origin_in
+from floorterm.review.document import Sealed
+from floorterm.review.document_html import as_html
+from floorterm.review.document_json import as_json
+from floorterm.review.document_table import as_csv, as_xlsx, told_by
+from floorterm.review.origin import origin_in, with_origin
 from floorterm.stranger import verify_record
 from floorterm.terminal.scan import Key, ScanCollector
+from tests.ledger.conftest import note, staffed
+from tests.lockout.audit.test_documents import SHEET
+from tests.review.test_document import DOCUMENT
 
 Reader = Callable[[bytes], object]
+_KEY = SecretKey("plant.example/line", bytes(range(32)))  # a key for tests: the same every time
 
 
 def _text(content: bytes) -> str:
@@ -81,6 +91,7 @@ READERS: Mapping[str, tuple[Reader, tuple[type[Exception], ...]]] = {
     "seal": (lambda data: Seal.parse(_text(data)), (LedgerError,)),
     "witness file": (_as_file(read_seals), (LedgerError,)),
     "checkpoint": (lambda data: Checkpoint.parse(_text(data)), (LedgerError,)),
+    "signed note": (lambda data: opened_note(_text(data), _KEY.public), (LedgerError,)),
     "extension": (lambda data: Extension.parse(_text(data)), (LedgerError,)),
     "excerpt": (lambda data: Excerpt.parse(_text(data)), (LedgerError,)),
     "public key": (lambda data: PublicKey.parse(_text(data)), (LedgerError,)),
@@ -100,35 +111,59 @@ def try_reader(name: str, content: bytes) -> None:
         reader(content)
 
 
-_ORIGIN = Origin(asked={"kind": "shift"}, seal="s", at="t", checklists="c", version="1", digest="d")
+@cache
+def seeds() -> Mapping[str, tuple[bytes, ...]]:
+    """What each reader takes, to begin from: wherever the program writes such a thing, what it wrote."""
+    return {**_WRITTEN_BY_HAND, **_written_by_the_program()}
 
-# what each reader takes, to begin from
-SEEDS: Mapping[str, tuple[bytes, ...]] = {
+
+def _written_by_the_program() -> dict[str, tuple[bytes, ...]]:
+    """Of a ledger of seven entries, with its proofs, and of a document of a few lines."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        ledger = staffed(folder / "ledger.db")
+        seal = ledger.seal("paper")
+        ledger.append(note("a"))
+        write_export(ledger, folder / "all.jsonl")
+        write_export(ledger, folder / "part.jsonl", after_n=5)
+        append_seals(folder / "seals.txt", (seal,), create=True, remark="brought late")
+        LastSeen(folder / "seen.json").keep("a.db", ledger.start().hash, ledger.head())
+        exports = tuple((folder / one).read_bytes() for one in ("part.jsonl", "all.jsonl"))
+        place = folder / "all.jsonl"
+        _, roots = roots_at(place)
+        checkpoint = Checkpoint(_KEY.name, 7, roots[7])
+        extension, excerpt = extension_of(place, 5, 7)[1], excerpt_of(place, 6, 7)[1]
+        seen, kept = (folder / "seen.json").read_bytes(), (folder / "seals.txt").read_bytes()
+        bodies = tuple(line.body.encode() for line in ledger.lines())
+        ledger.close()
+    document = with_origin(replace(DOCUMENT, sealed=Sealed(line=str(seal))), {"kind": "shift"}, "c" * 64)
+    return {
+        "body of an entry": bodies,
+        "export": exports,
+        "export, by the stranger's program": exports,
+        "seal": (str(seal).encode(), seal.code.encode()),
+        "witness file": (kept,),
+        "checkpoint": (checkpoint.text.encode(),),
+        "signed note": (_KEY.sign(checkpoint.text).encode(),),
+        "extension": (str(extension).encode(),),
+        "excerpt": (str(excerpt).encode(),),
+        "public key": (str(_KEY.public).encode(),),
+        "secret key": (_KEY.line().encode(),),
+        "what a terminal saw last": (seen,),
+        "document's origin": (as_json(document).encode(), as_csv(document), as_html(document).encode()),
+        "spreadsheet's origin": (as_xlsx(document), b"PK\x05\x06" + bytes(18)),
+    }
+
+
+_WRITTEN_BY_HAND: Mapping[str, tuple[bytes, ...]] = {
     "checklist": (
         b"id: a\nname: {en: A}\nsteps:\n  - &x [1, '2']\n  - *x\n",
         b"a: !!python/object:os.system x\n",
     ),
     "line state": (b"plodder: 0.05\nmixer: {active: 0.1, dead: 0.2}\n", b'{"plodder": 1e400}'),
-    "lockout record": (b'{"jobs": [{"id": "J", "events": []}]}', b"jobs:\n  - id: J\n    events: []\n"),
-    "samples": (b"m_kg,residual\n0,1\n10,0.5\n20,<0.002\n", b"m_kg;residual_percent\n0;1,5\n"),
+    "lockout record": (SHEET.encode(), b'{"jobs": [{"id": "J", "events": []}]}'),
+    "samples": (b"m_kg,residual\n5,0.9\n10,0.5\n20,<0.002\n", b"m_kg;residual_percent\n5;1,5\n"),
     "lot": (b"noodles:N-1",),
-    "body of an entry": (b'{"at":"2026-11-01T07:59:58.000000Z","n":1,"v":1}',),
-    "export": (b'{"body":"{\\"n\\":1,\\"prev\\":\\"00\\"}","hash":"00"}\n',),
-    "export, by the stranger's program": (b'{"body":"{\\"n\\":1}","hash":"00"}\n',),
-    "seal": (
-        b"floorterm seal: entry 1 at 2026-11-01T07:59:58Z chain c hash "
-        + b" ".join([b"0123abcd"] * 8)
-        + b" plant P",
-    ),
-    "witness file": (b"# kept\nfloorterm seal: entry 1 at T chain c hash 0 plant P\n",),
-    "checkpoint": (b"plant.example/line\n2\nMDEyMzQ1Njc4OTAxMjM0NTY3ODkwMTIzNDU2Nzg5MDE=\n",),
-    "extension": (str(Extension(1, 2, (bytes(32),))).encode(),),
-    "excerpt": (str(Excerpt(2, '{"n":1}', (bytes(32),))).encode(),),
-    "public key": (b"name+01234567+AQ==",),
-    "secret key": (b"PRIVATE+KEY+name+01234567+AQ==",),
-    "what a terminal saw last": (b'{"a.db 00": {"n": 1, "hash": "0", "at": "x", "chain": "c"}}',),
-    "document's origin": (_ORIGIN.token.encode(),),
-    "spreadsheet's origin": (b"PK\x05\x06" + bytes(18),),
     "typed text": ("oil on the plate \u202e\x1b[31m".encode(),),
     "burst of a scanner": (b"(01)09501101530003\x1d(10)AB\r", b"\x1b[200~L1\r"),
 }

@@ -123,12 +123,12 @@ class SecretKey:
 
 
 def is_key_name(name: str) -> bool:
-    """Whether a key may have that name: not empty, no spaces, no plus, no control characters."""
+    """Whether a key may have that name: not empty, no spaces, no plus, no control or half characters."""
     return bool(name) and "+" not in name and not any(map(_is_space_or_control, name))
 
 
 def _is_space_or_control(character: str) -> bool:
-    return character.isspace() or unicodedata.category(character) == "Cc"
+    return character.isspace() or unicodedata.category(character) in ("Cc", "Cs")
 
 
 def _parts(line: str) -> tuple[str, str, bytes]:

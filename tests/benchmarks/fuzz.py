@@ -21,13 +21,14 @@ def _one(name: str, folder: Path, seconds: int) -> None:
     import atheris
 
     with atheris.instrument_imports(include=["floorterm", "yaml", "json", "csv", "zipfile"]):
-        from tests.readers import SEEDS, try_reader
+        from tests.readers import seeds, try_reader
 
-    for at, seed in enumerate(SEEDS[name]):
+    given = seeds()[name]
+    for at, seed in enumerate(given):
         (folder / f"seed-{at}").write_bytes(seed)
     options = [
         f"-max_total_time={seconds}",
-        f"-max_len={_SIZE}",
+        f"-max_len={max(_SIZE, *map(len, given))}",
         f"-timeout={_SLOWEST_S}",
         f"-seed={_SEEDED}",
     ]
