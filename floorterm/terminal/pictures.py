@@ -23,13 +23,21 @@ SCREENS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "list": ("enter", "f4"),
         "locks": ("f2",),
         "flush": ("f3",),
+        "ways": ("f3", "f4"),
+        "reasons": ("f3", "f7"),
         "shift": ("f8",),
+        "entries": ("f8", "f4"),
+        "review": ("f8", "left", "f6"),
+        "minutes": ("f8", "left", "f6", "down", "down", "down", "f4"),
+        "seal": ("f8", "left", "f6", "f8"),
+        "lots": ("enter", "f8"),
         "checklists": ("f4",),
         "audit": ("f5",),
         "inspections": ("f5", "f6"),
         "training": ("f5", "f6", "f8"),
         "first-aid": ("f1",),
         "sign-in": ("f10",),
+        "keys": ("question_mark",),
     }
 )
 
