@@ -159,11 +159,13 @@ def restore(
 ) -> None:
     """Put the backup COPY in the ledger's place, if it verifies and two people sign for it.
 
-    The newest seal that anybody kept tells what the copy lacks. The file that stood there is kept beside. On a
-    server, name an empty database.
+    The newest seal that anybody kept, and what terminals of this account saw, tell what the copy lacks. The file
+    that stood there is kept beside. On a server, name an empty database.
     """
+    from floorterm.cli.open import seen_folder  # noqa: PLC0415
     from floorterm.entries import TextError  # noqa: PLC0415
     from floorterm.ledger import LedgerError  # noqa: PLC0415
+    from floorterm.ledger.last_seen import memories_in  # noqa: PLC0415
     from floorterm.ledger.restore import Signed, go_on_with, standing_of  # noqa: PLC0415
     from floorterm.ledger.restore import restore as put  # noqa: PLC0415
 
@@ -171,6 +173,7 @@ def restore(
         fail("Give either COPY or --as-it-stands.")
     place = db or default_db()
     seals = _seals_or_asked(seal_text, witness)
+    memories = memories_in(seen_folder())
 
     def sign(ledger: "Ledger", standing: "Standing") -> "Signed":
         _tell(standing)
@@ -181,9 +184,9 @@ def restore(
 
     try:
         if copy is None:
-            done = go_on_with(place, sign, standing_of(place, seals))
+            done = go_on_with(place, sign, standing_of(place, seals, memories))
         else:
-            done = put(copy, place, sign, seals=seals)
+            done = put(copy, place, sign, seals=seals, memories=memories)
     except (LedgerError, TextError) as error:
         fail(str(error), Status.SHORT)
     _say_done(done, place)
@@ -201,6 +204,8 @@ def _tell(standing: "Standing") -> None:
     put(f"{standing.path}: verified, {standing.n} entries of {standing.plant}, head {standing.hash}")
     if standing.parted:
         put(words("copies.parted"))
+    if standing.unnamed and standing.known:
+        put(words("copies.unnamed", chain=standing.known.chain))
     if standing.known is None:
         put(words("copies.nothing_known", ends=standing.n))
     elif standing.missing:

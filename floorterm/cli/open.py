@@ -143,9 +143,16 @@ def default_log(terminal: str) -> Path:
 
 def default_seen(terminal: str) -> Path:
     """Where a terminal remembers the newest entry that it saw."""
+    from floorterm.ledger.last_seen import SUFFIX  # noqa: PLC0415
+
+    return seen_folder() / f"{file_name(terminal)}{SUFFIX}"
+
+
+def seen_folder() -> Path:
+    """Where the terminals of this account remember what they saw."""
     from platformdirs import user_state_path  # noqa: PLC0415
 
-    return user_state_path("floorterm") / f"{file_name(terminal)}.seen.json"
+    return user_state_path("floorterm")
 
 
 def opened(path: Place, checklists: Path | None, terminal: str) -> "Plant":

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
-    """What came out: `matches`, `ledger_altered`, `document_altered`, `other_chain`, `not_ours`, `not_comparable`."""
+    """What came out, by a name for scripts: a sentence of the same name (`document.*`) says what it means."""
 
     case: str
     say: Say
@@ -68,9 +68,13 @@ def judged(file: Path, place: "Place", checklists: Path | None) -> Answer:
     except LedgerError as error:
         fail(str(error))
     number = f"{seal.n:,}"
-    if report.chain != seal.chain:
+    said = {one.say.key.removeprefix("ledger.verify.") for one in (*report.problems, *report.remarks)}
+    if "seal_chain" in said:  # not the newest identifier alone: a restore gives another one
         facts = {"theirs": seal.chain, "ours": report.chain}
         return Answer(case="other_chain", say=Say("document.other_chain", facts), seal=origin.seal)
+    for case, key in (("lost", "seal_lost"), ("not_named", "seal_not_named")):
+        if key in said:
+            return _answer(case, origin, number)
     if not report.ok or report.sealed_n != seal.n:
         return _answer("ledger_altered", origin, number)
     folder = own_folder(checklists, open_ledger(place, read_only=True))

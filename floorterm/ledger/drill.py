@@ -15,7 +15,7 @@ from floorterm.ledger.copy_faults import NotOfThisHistoryError
 from floorterm.ledger.export import file_digest
 from floorterm.ledger.faults import NoSuchEntryError
 from floorterm.ledger.ledger import Ledger
-from floorterm.ledger.restore import check_sound
+from floorterm.ledger.restore import check_sound, later_chains
 from floorterm.ledger.seal import Seal
 from floorterm.ledger.transaction import Transaction
 from floorterm.ledger.verify import verify_ledger
@@ -60,7 +60,7 @@ def drill(
     with tempfile.TemporaryDirectory(prefix="floorterm-drill-") as folder:
         scratch = Path(folder) / "scratch.db"
         copy_file(copy, scratch)
-        report = check_sound(verify_ledger(scratch, seals), copy)
+        report = check_sound(verify_ledger(scratch, seals), copy, chains=later_chains(live))
         opened = Ledger.open(scratch)
         _same_beginning(live, report.n, report.head, copy)
         seen = look(opened)

@@ -18,8 +18,10 @@ from floorterm.entries import instant, stamp
 from floorterm.ledger import reading
 from floorterm.ledger.copy_faults import AnotherHistoryError, OlderCopyError
 from floorterm.ledger.restored import RESTORED
-from floorterm.ledger.values import Head
+from floorterm.ledger.values import Head, Place, is_server
 from floorterm.wording import Fact
+
+SUFFIX = ".seen.json"
 
 
 def check_seen(connection: Connection, head: Head, seen: Head | None) -> None:
@@ -44,6 +46,20 @@ def _accounted(connection: Connection, chain: str) -> bool:
         if chain == entry.value.get("was") or (isinstance(known, dict) and chain == known.get("chain")):
             return True
     return False
+
+
+def place_key(place: Place) -> str:
+    """How a place is named in a memory, however it was named by whoever opened it."""
+    if not is_server(place):
+        return str(Path(place).resolve())
+    from floorterm.ledger.server import name_of, read_url  # noqa: PLC0415  extra `server`
+
+    return name_of(read_url(str(place)))
+
+
+def memories_in(folder: Path) -> "tuple[LastSeen, ...]":
+    """What the terminals of this account remember."""
+    return tuple(LastSeen(path) for path in sorted(folder.glob(f"*{SUFFIX}")))
 
 
 class LastSeen:

@@ -53,19 +53,9 @@ def migrate(
         return None
 
     def work(transaction: Transaction) -> Entry:
-        signed = _signed(transaction.connection)
         digest = _copy(ledger, backup)
-        for step in due:
-            _carry_out(transaction.connection, step)
-        if _signed(transaction.connection) != signed:
-            raise MigrationFaultError(path=ledger.store.name, was=was, now=now)
-        ledger.store.set_layout(transaction.connection, now)
-        value: dict[str, Any] = {
-            "from": was, "to": now, "why": [step.why for step in due],
-            "backup": {"file": str(backup), "sha256": digest},
-        }  # fmt: skip
-        draft = Draft(kind=MIGRATED, key=ledger.new_id(), terminal=terminal, value=value)
-        return transaction.append((draft,))[0]
+        _carry_out(ledger, transaction, due)
+        return transaction.append((_draft(ledger, was, due, backup, digest, terminal),))[0]
 
     entry = ledger.unit_of_work(work, any_layout=True)
     ledger.close()
@@ -73,6 +63,42 @@ def migrate(
     if not report.ok:
         raise CopyNotSoundError(path=ledger.store.name, reason=report.problems[0].text)
     return Migrated(was, now, entry, backup)
+
+
+def lay_out_anew(
+    path: Path, copy: Path, *, steps: Sequence[Step] = STEPS, terminal: str = ""
+) -> Draft | None:
+    """Give a file that was copied from `copy` the newest layout; the entry that says so, still to be recorded.
+
+    Nothing is appended: in a restore the entry that names the copy's head comes first. None if the layout is new.
+    Raises MigrationFaultError or another LedgerError.
+    """
+    ledger = Ledger.open(path)
+    was = ledger.store.layout
+    due = [step for step in steps if step.to > was]
+    if not due:
+        return None
+    ledger.unit_of_work(lambda transaction: _carry_out(ledger, transaction, due), any_layout=True)
+    ledger.close()
+    return _draft(ledger, was, due, copy, file_digest(copy), terminal)
+
+
+def _carry_out(ledger: Ledger, transaction: Transaction, due: Sequence[Step]) -> None:
+    """Take the steps; bodies and hashes are compared before and after."""
+    signed, was, now = _signed(transaction.connection), ledger.store.layout, due[-1].to
+    for step in due:
+        _take(transaction.connection, step)
+    if _signed(transaction.connection) != signed:
+        raise MigrationFaultError(path=ledger.store.name, was=was, now=now)
+    ledger.store.set_layout(transaction.connection, now)
+
+
+def _draft(ledger: Ledger, was: int, due: Sequence[Step], before: Path, digest: str, terminal: str) -> Draft:
+    value: dict[str, Any] = {
+        "from": was, "to": due[-1].to, "why": [step.why for step in due],
+        "backup": {"file": str(before), "sha256": digest},
+    }  # fmt: skip
+    return Draft(kind=MIGRATED, key=ledger.new_id(), terminal=terminal, value=value)
 
 
 def _signed(connection: Connection) -> str:
@@ -98,7 +124,7 @@ def _copy(ledger: Ledger, target: Path) -> str:
         return file_digest(fresh)
 
 
-def _carry_out(connection: Connection, step: Step) -> None:
+def _take(connection: Connection, step: Step) -> None:
     if connection.dialect.name == "sqlite":
         statements = step.file
     else:

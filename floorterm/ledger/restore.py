@@ -17,12 +17,15 @@ from floorterm.ledger.copy_faults import CopyNotSoundError, OtherLedgerError
 from floorterm.ledger.copying import copy_rows
 from floorterm.ledger.faults import LedgerError
 from floorterm.ledger.file_store import FileStore, beside, put_in_place
+from floorterm.ledger.last_seen import LastSeen, place_key
 from floorterm.ledger.ledger import Ledger
+from floorterm.ledger.migrating import lay_out_anew
+from floorterm.ledger.people import PIN_BURST
 from floorterm.ledger.pins import DEFAULT_PROFILE, PinProfile
 from floorterm.ledger.restored import RESTORED, Known, Restored
 from floorterm.ledger.seal import Seal
 from floorterm.ledger.transaction import Transaction
-from floorterm.ledger.values import Asked, Guard, Place, is_server
+from floorterm.ledger.values import Asked, Guard, Head, Place, is_server
 from floorterm.ledger.verify import verify_ledger, verify_place
 from floorterm.ledger.walk import Report
 from floorterm.people import Person
@@ -36,6 +39,8 @@ class Standing:
     """A copy against the newest entry that is known of: `known` and when it was made; None if nobody knows any.
 
     `parted`: the ledger in place and the copy went different ways, so that neither is the beginning of the other.
+    `unnamed`: the newest that is known has an identifier that nothing here names: only people can know whether it is
+    this ledger's, from a restore after the copy was made.
     """
 
     path: str
@@ -46,6 +51,7 @@ class Standing:
     known: Known | None = None
     known_at: str = ""
     parted: bool = False
+    unnamed: bool = False
 
     @property
     def missing(self) -> int:
@@ -77,8 +83,10 @@ class Done:
     aside: Path | None = None
 
 
-def examine(copy: Path, place: Place, seals: Iterable[Seal] = ()) -> Standing:
-    """Verify a copy and see what it lacks against seals and against the ledger in place, if that can be read.
+def examine(
+    copy: Path, place: Place, seals: Iterable[Seal] = (), memories: Iterable[LastSeen] = ()
+) -> Standing:
+    """Verify a copy and see what it lacks against seals, the ledger in place if that can be read, and memories.
 
     Raises CopyNotSoundError, OtherLedgerError, or another LedgerError if the copy is no ledger file.
     """
@@ -86,22 +94,41 @@ def examine(copy: Path, place: Place, seals: Iterable[Seal] = ()) -> Standing:
     report = verify_ledger(copy, seals)
     opened = Ledger.open(copy, read_only=True)
     live = _live(opened, copy, place)
-    check_sound(report, copy, chains=_later_chains(live) if live else ())
-    known, known_at = newest_of(seals if live is None else (*seals, Seal.of(live.head(), live.start().plant)))
-    head = opened.head()
+    start, head = opened.start(), opened.head()
+    named = later_chains(live) if live else []
+    check_sound(report, copy, chains=(*named, *_of_plant(seals, start.plant)))
+    heads = [*_remembered(memories, place, opened), *([live.head()] if live else [])]
+    known, known_at = newest_of((*seals, *(Seal.of(one, start.plant) for one in heads)))
     return Standing(
         path=str(copy),
-        plant=opened.start().plant,
+        plant=start.plant,
         n=report.n,
         hash=report.head,
         chain=head.chain,
         known=known,
         known_at=known_at,
         parted=live is not None and _parted(opened, live),
+        unnamed=known is not None and known.chain not in (*_chains(opened), *named),
     )
 
 
-def _later_chains(live: Ledger) -> list[str]:
+def _chains(ledger: Ledger) -> list[str]:
+    return [ledger.start().chain, *later_chains(ledger)]
+
+
+def _of_plant(seals: Iterable[Seal], plant: str) -> list[str]:
+    """Identifiers of seals that bear the plant's name, or that were read from a code, which leaves it out."""
+    return [seal.chain for seal in seals if seal.plant in ("", plant)]
+
+
+def _remembered(memories: Iterable[LastSeen], place: Place, ledger: Ledger) -> list[Head]:
+    """What terminals of this machine saw of the ledger at that place."""
+    key, start = place_key(place), ledger.start().hash
+    return [head for memory in memories if (head := memory.of(key, start))]
+
+
+def later_chains(live: Ledger) -> list[str]:
+    """The identifiers that restores gave a ledger."""
     return [str(entry.value.get("chain")) for entry in live.entries(kinds=(RESTORED,))]
 
 
@@ -136,7 +163,7 @@ def _live(copy: Ledger, path: Path, place: Place) -> Ledger | None:
     try:
         live = Ledger.open(place, read_only=True)
         live.head()
-        _later_chains(live)  # damaged entries would keep the restore from replacing them
+        later_chains(live)  # damaged entries would keep the restore from replacing them
     except LedgerError:
         return None
     if live.start().hash != copy.start().hash:
@@ -150,21 +177,30 @@ def restore(
     sign: Sign,
     *,
     seals: Iterable[Seal] = (),
+    memories: Iterable[LastSeen] = (),
     pin_profile: PinProfile = DEFAULT_PROFILE,
 ) -> Done:
-    """Put a verified copy in the ledger's place; the copy itself stays untouched.
+    """Put a verified copy in the ledger's place, brought to the newest layout; the copy itself stays untouched.
 
     A file that stands there is kept beside, under a name that says until when it was in use; a server's database must
     be empty. Raises CopyNotSoundError, OtherLedgerError, RefusedError (two people, a reason), LedgerExistsError,
     TextError, or another LedgerError; the place is then as it was.
     """
     seals = tuple(seals)
-    standing = examine(copy, place, seals)
+    standing = examine(copy, place, seals, memories)
     with _workshop(place) as fresh:
-        copy_file(copy, fresh)
+        after = _ready(copy, fresh)
         ledger = Ledger.open(fresh, pin_profile=pin_profile)
         signed = sign(ledger, standing)
-        entry = _go_on(ledger, standing, signed)
+        if tried := ledger.entries(
+            after_n=standing.n
+        ):  # wrong PINs: recorded after the entry that names the head
+            ledger.close()
+            fresh.unlink()
+            _ready(copy, fresh)
+            ledger = Ledger.open(fresh, pin_profile=pin_profile)
+            after += [_draft_of(entry) for entry in tried if entry.kind == PIN_BURST]
+        entry = _go_on(ledger, standing, signed, after)
         seal = ledger.seal("printed at the restore", person=signed.by, terminal=signed.terminal)
         check_sound(verify_ledger(fresh), copy)
         if is_server(place):
@@ -172,6 +208,19 @@ def restore(
             return Done(entry, seal)
         aside = put_in_place(fresh, Path(place), f"replaced-{entry.at:%Y%m%dT%H%M%SZ}")
     return Done(entry, seal, aside)
+
+
+def _ready(copy: Path, fresh: Path) -> list[Draft]:
+    """Copy it, in the newest layout; what is to be recorded of that."""
+    copy_file(copy, fresh)
+    migrated = lay_out_anew(fresh, copy)
+    return [migrated] if migrated else []
+
+
+def _draft_of(entry: Entry) -> Draft:
+    return Draft(
+        kind=entry.kind, key=entry.key, person=entry.person, terminal=entry.terminal, value=entry.value
+    )
 
 
 @contextmanager
@@ -195,30 +244,32 @@ def go_on_with(
     return Done(entry, ledger.seal("printed at the restore", person=signed.by, terminal=signed.terminal))
 
 
-def standing_of(place: Place, seals: Iterable[Seal] = ()) -> Standing:
-    """The ledger in place against the newest seal that is known. Raises CopyNotSoundError, OtherLedgerError."""
+def standing_of(place: Place, seals: Iterable[Seal] = (), memories: Iterable[LastSeen] = ()) -> Standing:
+    """The ledger in place against the newest that is known. Raises CopyNotSoundError, OtherLedgerError."""
     seals = tuple(seals)
-    report = check_sound(verify_place(place, seals), Path(str(place)))
     ledger = Ledger.open(place, read_only=True)
-    known, known_at = newest_of(seals)
+    plant = ledger.start().plant
+    report = check_sound(verify_place(place, seals), Path(str(place)), chains=_of_plant(seals, plant))
+    heads = _remembered(memories, place, ledger)
+    known, known_at = newest_of((*seals, *(Seal.of(one, plant) for one in heads)))
     return Standing(
         path=ledger.store.name,
-        plant=ledger.start().plant,
+        plant=plant,
         n=report.n,
         hash=report.head,
         chain=report.chain,
         known=known,
         known_at=known_at,
+        unnamed=known is not None and known.chain not in _chains(ledger),
     )
 
 
-def _go_on(ledger: Ledger, standing: Standing, signed: Signed) -> Entry:
-    """The entry `ledger.restored` as the next one."""
+def _go_on(ledger: Ledger, standing: Standing, signed: Signed, after: Sequence[Draft] = ()) -> Entry:
+    """The entry `ledger.restored` as the next one, and what is to be said after it."""
     reason = clean_text(signed.reason, newlines=True)
     key, chain = ledger.new_id(), ledger.new_id()
 
     def work(transaction: Transaction) -> Entry:
-        transaction.note_clocks(signed.terminal)
         head = transaction.head()
         value = Restored(
             chain=chain, was=head.chain, kept_n=head.n, kept_hash=head.hash, known=standing.known
@@ -234,7 +285,10 @@ def _go_on(ledger: Ledger, standing: Standing, signed: Signed) -> Entry:
             reason=reason,
             value=value | {"copy": standing.path},
         )
-        return transaction.append((draft,), two_people(reason))[0]
+        entry = transaction.append((draft,), two_people(reason))[0]
+        if after:
+            transaction.append(after)
+        return entry
 
     return ledger.unit_of_work(work)
 

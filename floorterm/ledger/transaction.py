@@ -99,7 +99,12 @@ class Transaction:
             if refusals := tuple(guard(asked)):
                 raise RefusedError(refusals)
         self.check_open()
-        self.note_clocks(drafts[0].terminal)
+        clocks = self._clocks(drafts[0].terminal)
+        if drafts[0].kind == RESTORED:  # nothing comes between the head of a copy and the entry that names it
+            made = [self._insert(draft, disabled_too=disabled_too) for draft in drafts]
+            self._insert_all(clocks)
+            return made
+        self._insert_all(clocks)
         return [self._insert(draft, disabled_too=disabled_too) for draft in drafts]
 
     def entries(
@@ -161,13 +166,21 @@ class Transaction:
 
     def note_clocks(self, terminal: str) -> None:
         """Before anything else, entries say how far a clock was set since the last one, or is apart from here."""
+        self._insert_all(self._clocks(terminal))
+
+    def _clocks(self, terminal: str) -> list[Draft]:
         if self.written:
-            return
-        stepped = self._stepped()
-        for kind, by in ((CLOCK_STEPPED, stepped), (CLOCK_APART, self.apart)):
+            return []
+        found = []
+        for kind, by in ((CLOCK_STEPPED, self._stepped()), (CLOCK_APART, self.apart)):
             if by is not None:
                 value = {"by": {"number": f"{by.total_seconds():.1f}", "unit": "s"}}
-                self._insert(Draft(kind=kind, key=self.new_id(), terminal=terminal, value=value))
+                found.append(Draft(kind=kind, key=self.new_id(), terminal=terminal, value=value))
+        return found
+
+    def _insert_all(self, drafts: Iterable[Draft]) -> None:
+        for draft in drafts:
+            self._insert(draft)
 
     def _stepped(self) -> timedelta | None:
         return self._step_since(self.now, self.head().at) if self._step_since else None

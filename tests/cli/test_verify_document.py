@@ -11,10 +11,12 @@ from click.testing import CliRunner, Result
 
 from floorterm.cli import main
 from floorterm.demo.clock import SetClock
-from floorterm.ledger import CHEAP_PROFILE, Ledger
+from floorterm.ledger import CHEAP_PROFILE, Ledger, Seal, back_up
+from floorterm.ledger.restore import Signed, Standing, restore
 from floorterm.library import starter_folder
 from floorterm.plant import Plant
 from floorterm.review.origin import origin_in
+from tests.conftest import PIN
 from tests.lockout.ledger_jobs import inspected, left_early
 
 MOMENT = {"SOURCE_DATE_EPOCH": "1795555320"}  # 2026-11-24 14:22 at the plant
@@ -142,3 +144,25 @@ def test_two_origins_in_one_file_are_none(db: Path) -> None:
     data = _report(db, "html").read_bytes()
     assert origin_in(data) is not None
     assert origin_in(data + data.replace(b"document-1:ey", b"document-1:eX")) is None
+
+
+def test_a_restore_keeps_what_it_kept_and_says_what_was_lost(db: Path, plant: Plant) -> None:
+    """A restored chain has another identifier; a document from before is judged by its own entry."""
+    copy = db.with_name("copy.db")
+    before = _report(db, "json").rename(db.with_name("before.json"))
+    back_up(plant.ledger, copy)
+    inspected(plant)
+    after = _report(db, "json").rename(db.with_name("after.json"))
+    known = Seal.of(plant.ledger.head(), plant.ledger.start().plant)
+    restore(copy, db, _sign, seals=(known,), pin_profile=CHEAP_PROFILE)
+    assert json.loads(_verify(db, before, "--json").stdout)["case"] == "matches"
+    assert json.loads(_verify(db, after, "--json").stdout)["case"] == "lost"
+    db.unlink()
+    restore(copy, db, _sign, pin_profile=CHEAP_PROFILE)
+    assert json.loads(_verify(db, after, "--json").stdout)["case"] == "not_named"
+
+
+def _sign(ledger: Ledger, _: Standing) -> Signed:
+    for code in ("SS", "AA"):
+        ledger.check_pin(code, PIN)
+    return Signed(by="SS", witness="AA", reason="the disk failed")

@@ -10,8 +10,9 @@ from floorterm.cli.open import default_seen
 from floorterm.cli.open import opened as plant_at
 from floorterm.ledger import CHEAP_PROFILE, Ledger, LedgerReplacedError, move_ledger
 from floorterm.ledger.copy_faults import AnotherHistoryError, OlderCopyError
-from floorterm.ledger.last_seen import LastSeen
-from floorterm.ledger.restore import go_on_with, standing_of
+from floorterm.ledger.last_seen import LastSeen, memories_in
+from floorterm.ledger.migrating import migrate
+from floorterm.ledger.restore import go_on_with, restore, standing_of
 from tests.ledger.conftest import OPENING, Clock, new_ledger, note
 from tests.ledger.tamper import Rows, recomputed, rewrite
 from tests.ledger.test_restore import signing
@@ -145,3 +146,37 @@ def test_a_place_is_the_same_however_it_is_named(
     monkeypatch.chdir(ledger.path.parent)
     Ledger.open(Path(ledger.path.name), memory=memory).head()
     assert memory.of(str(ledger.path.resolve()), ledger.start().hash) == ledger.head()
+
+
+def test_a_terminal_that_saw_a_restored_chain_goes_on_when_two_people_say_so(
+    ledger: Ledger, memory: LastSeen
+) -> None:
+    """The machine is lost, and the only backup is from before a restore: the memory tells what is missing."""
+    copy = ledger.path.with_name("older.db")
+    shutil.copy(ledger.path, copy)
+    restore(copy, ledger.path, signing(), pin_profile=CHEAP_PROFILE)
+    terminal = _again(ledger, memory)
+    n = terminal.append(note("k1")).n
+    ledger.path.unlink()
+    silent = restore(copy, ledger.path, signing(), pin_profile=CHEAP_PROFILE)
+    assert silent.entry.value["missing"] == 0, "without seal or memory nobody knew of more"
+    with pytest.raises(OlderCopyError):
+        _again(ledger, memory).head()
+    standing = standing_of(ledger.path, memories=memories_in(memory.path.parent))
+    assert (standing.unnamed, standing.known and standing.known.n) == (True, n)
+    go_on_with(ledger.path, signing(), standing, pin_profile=CHEAP_PROFILE)
+    assert _again(ledger, memory).append(note("k2")).n > silent.entry.n
+    ledger.path.unlink()
+    told = restore(copy, ledger.path, signing(), memories=(memory,), pin_profile=CHEAP_PROFILE)
+    assert told.entry.value["known"]["n"] > n
+    assert _again(ledger, memory).head().n == told.seal.n + 1
+
+
+def test_migrating_is_no_other_history_for_a_terminal_that_saw_the_ledger_before(
+    tmp_path: Path, memory: LastSeen
+) -> None:
+    old = tmp_path / "ledger.db"
+    shutil.copy(Path(__file__).parents[1] / "data" / "ledgers" / "layout-1.db", old)
+    before = Ledger.open(old, memory=memory).head()
+    assert migrate(old, tmp_path / "before.db") is not None
+    assert Ledger.open(old, memory=memory).head().n == before.n + 1

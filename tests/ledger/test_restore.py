@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from floorterm.entries import Draft
 from floorterm.ledger import (
     CHEAP_PROFILE,
     Ledger,
@@ -19,10 +20,14 @@ from floorterm.ledger import (
     verify_file,
 )
 from floorterm.ledger.copy_faults import CopyNotSoundError, OtherLedgerError
+from floorterm.ledger.drill import drill
+from floorterm.ledger.people import PIN_BURST
 from floorterm.ledger.restore import Sign, Signed, Standing, examine, go_on_with, restore, standing_of
 from floorterm.wording import words
 from tests.ledger.conftest import OPENING, PIN, Clock, new_ledger, note
 from tests.ledger.tamper import recomputed, rewrite
+
+KEPT = Path(__file__).parents[1] / "data" / "ledgers"
 
 
 def signing(by: str = "S01", witness: str = "P01", reason: str = "the disk failed", pin: str = PIN) -> Sign:
@@ -173,10 +178,12 @@ def test_a_copy_of_another_ledger_is_refused(ledger: Ledger, copy: Path, tmp_pat
     other = new_ledger(tmp_path / "other.db", Clock(OPENING + timedelta(days=1)))
     with pytest.raises(OtherLedgerError):
         restore(copy, other.path, signing())
+    nowhere = tmp_path / "nowhere.db"
+    theirs = replace(Seal.of(other.head(), "Other Plant"), chain="else")
     with pytest.raises(OtherLedgerError):
-        examine(
-            copy, tmp_path / "nowhere.db", (replace(Seal.of(other.head(), "Example Plant"), chain="else"),)
-        )
+        examine(copy, nowhere, (theirs,))
+    assert examine(copy, nowhere, (replace(theirs, plant="Example Plant"),)).unnamed, "only people can know"
+    assert not examine(copy, nowhere, (_newest(ledger),)).unnamed
 
 
 def test_a_damaged_ledger_is_kept_beside(ledger: Ledger, copy: Path) -> None:
@@ -281,3 +288,56 @@ def test_damage_of_the_ledger_in_place_does_not_keep_it_from_being_replaced(
     connection.commit()
     connection.close()
     assert restore(copy, ledger.path, signing(), pin_profile=CHEAP_PROFILE).aside is not None
+
+
+def test_a_copy_from_before_a_restore_is_proved_and_restored_with_later_seals(
+    ledger: Ledger, copy: Path
+) -> None:
+    """The restored chain has an identifier that the older copy cannot know; the live ledger or two people do."""
+    restore(copy, ledger.path, signing(), pin_profile=CHEAP_PROFILE)
+    live = Ledger.open(ledger.path, pin_profile=CHEAP_PROFILE)
+    live.append(note("after the restore"))
+    seal = _newest(live)
+    proof, _ = drill(copy, live, lambda _: None, seals=(seal,))
+    assert proof.n == 6
+    assert not examine(copy, ledger.path, (seal,)).unnamed, "the ledger in place names it"
+    ledger.path.rename(ledger.path.with_name("away.db"))
+    done = restore(copy, ledger.path, signing(), seals=(seal,), pin_profile=CHEAP_PROFILE)
+    assert (done.entry.n, done.entry.value["known"]["chain"]) == (7, seal.chain)
+    assert [one.say.key for one in verify_file(ledger.path, (seal,)).remarks] == [
+        "ledger.verify.restored", "ledger.verify.seal_lost",
+    ]  # fmt: skip
+
+
+def test_nothing_comes_between_the_copys_head_and_the_entry_that_names_it(ledger: Ledger, copy: Path) -> None:
+    """Wrong PINs and a clock that was set get their entries after it: before it they would take lost numbers."""
+
+    def sign(scratch: Ledger, standing: Standing) -> Signed:
+        burst = Draft(kind=PIN_BURST, key="burst", value={"code": "S02", "failures": 20})
+        scratch.unit_of_work(lambda transaction: transaction.append((burst,)))
+        return signing()(scratch, standing)
+
+    ahead = Ledger.open(copy, clock=Clock(OPENING + timedelta(days=36500)), pin_profile=CHEAP_PROFILE)
+    kept = ahead.append(note("by a clock that ran ahead"))
+    done = restore(copy, ledger.path, sign, pin_profile=CHEAP_PROFILE)
+    back = Ledger.open(ledger.path)
+    assert [entry.kind for entry in back.entries(after_n=kept.n)] == [
+        "ledger.restored", "clock.stepped", "pin.burst", "seal.made",
+    ]  # fmt: skip
+    assert done.entry.value["kept"] == {"n": kept.n, "hash": kept.hash}
+    assert verify_file(ledger.path).ok
+
+
+def test_a_copy_of_an_older_layout_is_restored_and_brought_up_to_date(tmp_path: Path) -> None:
+    copy, place = KEPT / "layout-1.db", tmp_path / "ledger.db"
+    before = copy.read_bytes()
+    n = Ledger.open(copy, read_only=True).head().n
+    restore(copy, place, signing("SS", "AA"), pin_profile=CHEAP_PROFILE)
+    assert copy.read_bytes() == before
+    back = Ledger.open(place, clock=Clock(), pin_profile=CHEAP_PROFILE)
+    assert [entry.kind for entry in back.entries(after_n=n)] == [
+        "ledger.restored", "schema.migrated", "seal.made",
+    ]  # fmt: skip
+    assert back.entry(n + 2).value["backup"]["file"] == str(copy)
+    assert back.append(note("k1", person="AA")).n == n + 4
+    assert verify_file(place).ok
