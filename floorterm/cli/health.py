@@ -21,6 +21,7 @@ from floorterm.cli.common import (
     print_table,
 )
 from floorterm.ledger import Place
+from floorterm.ledger.persons import PIN_BURST, PIN_OFF
 from floorterm.machine import LEAST_FREE_MB, clock_synchronised, free_mb
 
 if TYPE_CHECKING:
@@ -84,6 +85,12 @@ def _of_ledger(ledger: "Ledger", now: datetime, backup_within: timedelta) -> Ite
         "backup",
         "well" if age is not None and age <= backup_within else "attention",
         "none is recorded" if age is None else f"the last verified one is {_ago(age)} old",
+    )
+    tried = ledger.refs(kinds=(PIN_BURST, PIN_OFF), since=now - _STALE)
+    yield Finding(
+        "wrong PINs",
+        "attention" if tried else "well",
+        f"many in a row within a day: look at entry {tried[-1].n}" if tried else "not many in a row",
     )
 
 

@@ -29,7 +29,9 @@ from floorterm.ledger.persons import (
     ADDED,
     CHANGED,
     DISABLED,
+    PIN_BURST,
     PIN_CHANGED,
+    PIN_OFF,
     PIN_RESET,
     changed_value,
     record_of,
@@ -40,8 +42,6 @@ from floorterm.ledger.values import Asked, Guard
 from floorterm.people import Permission, Person
 from floorterm.wording import Refusal, Say
 
-PIN_BURST = "pin.burst"
-PIN_OFF = "pin.off"
 _RULE = "site policy"
 
 

@@ -11,6 +11,8 @@ CHANGED = "person.changed"
 DISABLED = "person.disabled"
 PIN_RESET = "person.pin_reset"
 PIN_CHANGED = "person.pin_changed"
+PIN_BURST = "pin.burst"  # so many wrong PINs in a row that a supervisor is told
+PIN_OFF = "pin.off"  # so many that the PIN counts no more
 FOLDED = (ADDED, CHANGED, DISABLED)
 
 

@@ -12,7 +12,7 @@ from floorterm.shift import telling
 from floorterm.shift.window import Window, window_at, window_text
 from floorterm.terminal.views.lines import line_rows, names_of
 from floorterm.terminal.views.locks import locks_lines
-from floorterm.terminal.views.shift import shift_rows
+from floorterm.terminal.views.shift import shift_rows, wrong_pins
 from floorterm.terminal.views.shift_review import review_rows
 from floorterm.terminal.views.shown import speaker_of
 from floorterm.terminal.views.text import Line, day_and_clock, tell
@@ -85,7 +85,8 @@ def shift_text(plant: "Plant", language: str, window: Window | None = None) -> I
     if window.until > plant.now():
         found |= {state.work: state for one in plant.lines() for state in one.works}
     names = names_of(plant.library, language)
-    for row in shift_rows(found.values(), names, plant.now(), plant.zone, language):
+    tried = wrong_pins(plant.ledger, window)
+    for row in shift_rows(found.values(), names, plant.now(), plant.zone, language, tried):
         yield from _sides(row.left, row.right)
 
 

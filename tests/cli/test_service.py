@@ -8,16 +8,20 @@ import shlex
 import shutil
 import subprocess
 import sys
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 
 from floorterm.cli import main
-from floorterm.ledger import Ledger, LedgerClosedError, OneTimePinError, verify_file
+from floorterm.cli.health import _of_ledger
+from floorterm.ledger import Ledger, LedgerClosedError, OneTimePinError, PinError, verify_file
+from floorterm.ledger.pins import BURST
 from floorterm.people import Permission, Person
 from floorterm.plant import Plant, Who, new_key
 from tests.conftest import PIN
+from tests.ledger.conftest import Clock, staffed
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 TYPED = {"init": f"{PIN}\n{PIN}\n", "move": f"{PIN}\n", "people": f"{PIN}\n{PIN}\n"}
@@ -102,8 +106,20 @@ def test_health_says_what_needs_attention_with_status_1(kept: Path) -> None:
     assert done.exit_code == (1 if any(one["state"] == "attention" for one in found.values()) else 0)
 
 
+def test_many_wrong_pins_need_attention_for_a_day(tmp_path: Path) -> None:
+    clock = Clock()
+    ledger = staffed(tmp_path / "ledger.db", clock)
+    for number in range(BURST):
+        with pytest.raises(PinError):
+            ledger.check_pin("P01", "975310", terminal=f"T{number}")
+        clock.advance(900)
+    for later, state in ((timedelta(), "attention"), (timedelta(days=2), "well")):
+        found = {one.what: one for one in _of_ledger(ledger, clock.at + later, timedelta(days=7))}
+        assert found["wrong PINs"].state == state
+
+
 def test_an_entry_after_this_machines_time_is_told(kept: Path, tmp_path: Path) -> None:
-    from datetime import UTC, datetime, timedelta
+    from datetime import UTC, datetime
 
     from floorterm.entries import Draft
 

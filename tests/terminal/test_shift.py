@@ -7,8 +7,11 @@ import pytest
 
 from floorterm.changeover.acts import Abandon, Dispose, Note, RaiseDeviation, Release
 from floorterm.demo.clock import SetClock
+from floorterm.ledger import PinError
+from floorterm.ledger.pins import BURST
 from floorterm.plant import Plant
 from floorterm.terminal.app import FloorApp
+from floorterm.terminal.plain import shift_text
 from floorterm.terminal.views.record import entry_lines, kind_text, whole_entry
 from floorterm.terminal.views.text import Line
 from floorterm.terminal.widgets.keys import KeyBar
@@ -52,6 +55,30 @@ async def test_shift_shows_what_waits_and_what_ran(plant: Plant, size: tuple[int
             "Plain > Clove leaf", "under way", work,
         ):  # fmt: skip
             assert part in text
+
+
+async def test_a_supervisor_is_told_of_many_wrong_pins_and_enter_leads_to_the_entries(
+    plant: Plant, clock: SetClock
+) -> None:
+    for number in range(BURST):
+        with pytest.raises(PinError):
+            plant.ledger.check_pin("AA", "975310", terminal=f"T{number}")
+        clock.advance(timedelta(minutes=15))
+    told = "\n".join(shift_text(plant, "en"))
+    async with opened(plant) as (app, pilot):
+        await pilot.press("f8")
+        await until_top(pilot, "ShiftScreen")
+        for part in (
+            "1 warning about wrong PINs",
+            "20 wrong PINs in a row, the last at T19",
+            "AA",
+            "ASK THEM",
+        ):
+            assert part in text_of(app)
+            assert part in told
+        await pilot.press("enter")
+        await until_top(pilot, "EntriesScreen")
+        assert "many wrong PINs" in text_of(app)
 
 
 async def test_a_supervisor_decides_by_keys(plant: Plant) -> None:

@@ -73,11 +73,12 @@ class ShiftScreen(FloorScreen[None]):
     def show(self) -> None:
         """The works that were on in the shift."""
         from floorterm.terminal.views.lines import names_of  # noqa: PLC0415
-        from floorterm.terminal.views.shift import shift_rows  # noqa: PLC0415
+        from floorterm.terminal.views.shift import shift_rows, wrong_pins  # noqa: PLC0415
 
         plant, language = self.desk.plant, self.language
         names = names_of(plant.library, language)
-        self._rows = shift_rows(self._states(), names, plant.now(), plant.zone, language)
+        tried = wrong_pins(plant.ledger, self.window)
+        self._rows = shift_rows(self._states(), names, plant.now(), plant.zone, language, tried)
         self.query_one("#shift", Rows).show([self._row(row) for row in self._rows])
 
     def _states(self) -> "tuple[State, ...]":
@@ -121,8 +122,10 @@ class ShiftScreen(FloorScreen[None]):
             return
         if row.deviation:
             self._decide_row()
-        else:
+        elif row.work:
             self.app.push_screen(EntriesScreen(work=row.work))
+        else:
+            self.action_sign_offs()
 
     def action_sign_offs(self) -> None:
         """Every entry of the shift."""

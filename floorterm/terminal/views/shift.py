@@ -1,12 +1,13 @@
 """What the Shift screen says: what waits for a decision, what was run, how long it took. Pure."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import TYPE_CHECKING
 
 from floorterm.changeover.queries import open_steps
 from floorterm.changeover.view import title_of
+from floorterm.ledger.persons import PIN_BURST, PIN_OFF
 from floorterm.ledger.proof_faults import WitnessDiffersError
 from floorterm.terminal.views.lines import Names, against_standard, deviations_span
 from floorterm.terminal.views.text import Line, Span, Tone, clock, day_and_clock, short_name, tell
@@ -14,7 +15,8 @@ from floorterm.wording import Say, sentence, words
 
 if TYPE_CHECKING:
     from floorterm.changeover.state import Deviation, State
-    from floorterm.ledger import LedgerError
+    from floorterm.entries import Entry
+    from floorterm.ledger import Ledger, LedgerError
     from floorterm.shift.signing import ShiftSignature
     from floorterm.shift.window import Window
 
@@ -64,12 +66,25 @@ def can_release(state: "State", now: datetime) -> bool:
     return not state.ended and not open_steps(state, now) and not state.locks_on()
 
 
+def wrong_pins(ledger: "Ledger", window: "Window") -> list["Entry"]:
+    """What the ledger tells of a shift about so many wrong PINs that a supervisor should know."""
+    return ledger.entries(kinds=(PIN_BURST, PIN_OFF), since=window.since, until=window.until)
+
+
 def shift_rows(
-    states: Iterable["State"], names: Names, now: datetime, zone: tzinfo, language: str
+    states: Iterable["State"],
+    names: Names,
+    now: datetime,
+    zone: tzinfo,
+    language: str,
+    tried: Sequence["Entry"] = (),
 ) -> tuple[ShiftRow, ...]:
-    """Deviations that wait, then works that wait for their release, then the rest in order of their start."""
+    """Wrong PINs, deviations that wait, works that wait for their release, then the rest in order of their start."""
     found = sorted(states, key=lambda state: state.started_at)
     rows: list[ShiftRow] = []
+    if tried:
+        rows.append(_heading("pins", words("terminal.shift_wrong_pins", language, n=len(tried))))
+        rows += [_tried_row(entry, zone, language) for entry in tried]
     waiting = [(state, one) for state in found for one in state.open_deviations]
     if waiting:
         rows.append(_heading("deviations", words("terminal.shift_deviations", language, n=len(waiting))))
@@ -86,6 +101,25 @@ def shift_rows(
 
 def _heading(key: str, text: str) -> ShiftRow:
     return ShiftRow(f"heading {key}", ((Span(f" {text}", "strong"),),), heading=True)
+
+
+def _tried_row(entry: "Entry", zone: tzinfo, language: str) -> ShiftRow:
+    """Whose PIN was tried, how often in a row, and where last."""
+    facts = {"count": str(entry.value.get("failures", "?")), "terminal": entry.terminal or "?"}
+    return ShiftRow(
+        f"pin {entry.n}",
+        (
+            (
+                Span(f"{entry.value.get('code', '?')}  ", "strong"),
+                Span(words(f"terminal.kind_{entry.kind.replace('.', '_')}", language)),
+            ),
+            (Span(f"  {words('terminal.wrong_pins_where', language, **facts)}", "quiet"),),
+        ),
+        (
+            (Span(f" {words('terminal.wrong_pins_ask', language)} ", "warning"),),
+            (Span(clock(entry.at, zone), "quiet"),),
+        ),
+    )
 
 
 def deviation_text(deviation: "Deviation", language: str) -> str:
