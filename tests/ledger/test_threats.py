@@ -4,6 +4,7 @@ Every row of the table in README (`### Proof without trusting floorterm`) is don
 the table calls blind must be blind, or the table is wrong.
 """
 
+import hashlib
 import shutil
 import sqlite3
 from collections.abc import Callable
@@ -73,9 +74,16 @@ def _rows(change: Callable[[Rows], Rows]) -> Callable[[World], None]:
     return lambda world: rewrite(world.path, change)
 
 
+def _opened(world: World) -> sqlite3.Connection:
+    """The file in a database tool."""
+    connection = sqlite3.connect(world.path, isolation_level=None)
+    connection.create_function("sha256", 1, lambda text: hashlib.sha256(text.encode()).hexdigest())
+    return connection
+
+
 def _sql(*statements: str) -> Callable[[World], None]:
     def do(world: World) -> None:
-        connection = sqlite3.connect(world.path, isolation_level=None)
+        connection = _opened(world)
         for statement in statements:
             connection.execute(statement)
         connection.close()
@@ -151,6 +159,10 @@ def _own_hash(world: World) -> None:
     ledger.close()
 
 
+# the next entry, in the name of the supervisor: chained as the program would chain it
+_ADD = """INSERT INTO entries (n, body, hash) SELECT n, body, sha256(body) FROM (SELECT n + 1 AS n, json_set(body,
+ '$.n', n + 1, '$.prev', hash, '$.key', 'forged' || n, '$.pos', pos + 1, '$.person', 'S01', '$.identity', 'pin') AS body
+ FROM entries ORDER BY n DESC LIMIT 1)"""
 _UPDATE = "UPDATE entries SET body = replace(body, 'a3', 'zz') WHERE n = 9"
 _PUT_IN = """INSERT INTO entries (n, body, hash)
  SELECT 8, replace(body, '"n":9', '"n":8'), hash FROM entries WHERE n = 9"""
@@ -174,6 +186,7 @@ THREATS: tuple[tuple[str, Callable[[World], None], tuple[str, ...]], ...] = (
     ("another plant's file in its place", _swap, ()),
     ("the guards of the file dropped", _sql("DROP TRIGGER entries_stay"), ()),
     ("the table of people edited", _sql(_RAISE), (_RAISE,)),
+    ("an entry added in somebody's name", _sql(_ADD), (_ADD,)),
     ("a PIN hash put in place of somebody's", _own_hash, ("UPDATE pins SET phc = phc || ''",)),
     ("a clock that was set back", _forge_clock, ()),
     ("a PIN that was told to others", _borrow_pin, ()),
@@ -188,7 +201,7 @@ def _keys(world: World, *seals: Seal) -> set[str]:
 
 
 def _refused(world: World, statements: tuple[str, ...]) -> bool:
-    connection = sqlite3.connect(world.path, isolation_level=None)
+    connection = _opened(world)
     try:
         for statement in statements:
             connection.execute(statement)
