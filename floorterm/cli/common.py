@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
 import click
 
-from floorterm.entries import visible
+from floorterm.entries import TextError, clean_text, visible
 from floorterm.ledger import Place, is_server
 
 if TYPE_CHECKING:
@@ -68,6 +68,31 @@ def json_option(command: _Command) -> _Command:
     return click.option("--json", "as_json", is_flag=True, help="One JSON document on standard output.")(
         command
     )
+
+
+_LONGEST_NAME = 20
+
+
+def _terminal_name(_: click.Context, __: click.Parameter, text: str) -> str:
+    """A name that every entry can carry."""
+    try:
+        name = clean_text(text, limit=_LONGEST_NAME)
+    except TextError:
+        name = ""
+    if not name:
+        raise click.BadParameter(f"a name of 1 to {_LONGEST_NAME} characters, such as L1")
+    return name
+
+
+def terminal_option(command: _Command) -> _Command:
+    """`--terminal NAME`."""
+    return click.option(
+        "--terminal",
+        default="T1",
+        show_default=True,
+        callback=_terminal_name,
+        help="Name of this terminal in every entry.",
+    )(command)
 
 
 def put(text: str = "", *, nl: bool = True, err: bool = False) -> None:

@@ -7,8 +7,17 @@ from typing import TYPE_CHECKING
 
 import click
 
-from floorterm.cli.common import Status, checklists_option, db_option, default_db, fail, own_folder, put
-from floorterm.entries import TextError, clean_text, file_name
+from floorterm.cli.common import (
+    Status,
+    checklists_option,
+    db_option,
+    default_db,
+    fail,
+    own_folder,
+    put,
+    terminal_option,
+)
+from floorterm.entries import file_name
 from floorterm.ledger import Place, is_server
 
 if TYPE_CHECKING:
@@ -16,27 +25,6 @@ if TYPE_CHECKING:
     from floorterm.terminal.hands import Panel
     from floorterm.terminal.theme import Look
 
-_LONGEST_NAME = 20
-
-
-def _terminal_name(_: click.Context, __: click.Parameter, text: str) -> str:
-    """A name that every entry can carry."""
-    try:
-        name = clean_text(text, limit=_LONGEST_NAME)
-    except TextError:
-        name = ""
-    if not name:
-        raise click.BadParameter(f"a name of 1 to {_LONGEST_NAME} characters, such as L1")
-    return name
-
-
-_TERMINAL = click.option(
-    "--terminal",
-    default="T1",
-    show_default=True,
-    callback=_terminal_name,
-    help="Name of this terminal in every entry.",
-)
 _LANGUAGE = click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
 _LOG = click.option(
     "--log",
@@ -77,7 +65,7 @@ _PANEL = click.option(
 
 
 @click.command(name="open")
-@_TERMINAL
+@terminal_option
 @_LANGUAGE
 @_PLAIN
 @_LOOK

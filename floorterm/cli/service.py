@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from floorterm.cli.common import db_option, default_db, fail, put
+from floorterm.cli.common import db_option, default_db, fail, put, terminal_option
 from floorterm.ledger import Place
 
 _UNIT = """\
@@ -47,7 +47,7 @@ WantedBy=multi-user.target
 
 @click.command()
 @click.option("--tty", default="tty1", show_default=True, help="The console, such as tty1 or ttyUSB0.")
-@click.option("--terminal", default="T1", show_default=True, help="Name of this terminal in every entry.")
+@terminal_option
 @click.option("--user", default="floorterm", show_default=True, help="The service account.")
 @click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
 @db_option

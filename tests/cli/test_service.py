@@ -84,7 +84,8 @@ def test_a_console_is_a_plain_name(name: str) -> None:
 
 
 def test_a_terminals_name_adds_no_directive_and_no_specifier() -> None:
-    done = CliRunner().invoke(main, ["service", "--terminal", "L1\nUser=root %h $HOME 'x'"])
+    assert CliRunner().invoke(main, ["service", "--terminal", "L1\nUser=root"]).exit_code == 2
+    done = CliRunner().invoke(main, ["service", "--terminal", "User=x %h $HOME 'x'"])
     lines = done.stdout.splitlines()
     assert [line for line in lines if line.startswith("User=")] == ["User=floorterm"]
     (start,) = (line for line in lines if line.startswith("ExecStart="))
@@ -170,9 +171,11 @@ def test_the_log_says_what_happened_and_holds_no_secret(plant: Plant, tmp_path: 
     """A real terminal signs somebody in, records, loses its ledger, is told to go."""
     from tests.terminal.pty_run import PseudoTerminal
 
-    log = tmp_path / "T1.log"
-    command = (sys.executable, "-m", "floorterm", "open", "--db", str(plant.ledger.path), "--log", str(log))
-    terminal = PseudoTerminal(command)
+    log = tmp_path / "L1.log"
+    (told,) = _told("**Logs.**")
+    words = shlex.split(told.replace("/var/log/floorterm", str(tmp_path)))[1:]
+    words[words.index("--db") + 1] = str(plant.ledger.path)
+    terminal = PseudoTerminal((sys.executable, "-m", "floorterm", *words))
     terminal.wait_for(lambda text: "no changeover on" in text)
     terminal.send(b"\x1b[21~")  # F10: who is here
     terminal.wait_for(lambda text: "code" in text.lower())
@@ -186,7 +189,7 @@ def test_the_log_says_what_happened_and_holds_no_secret(plant: Plant, tmp_path: 
         pass
     os.waitpid(terminal.pid, 0)
     text = log.read_text(encoding="utf-8")
-    for told in ("started at terminal T1", "record open: chain", "record lost: ", "signal 15"):
+    for told in ("started at terminal L1", "record open: chain", "record lost: ", "signal 15"):
         assert told in text, text
     for secret in (PIN, "Abel", "AA "):
         assert secret not in text
