@@ -21,6 +21,7 @@ from floorterm.cli.common import (
     say_closed,
     seals_given,
 )
+from floorterm.cli.ledger import grant
 from floorterm.ledger import Place, is_server
 from floorterm.wording import words
 
@@ -145,6 +146,7 @@ def _works_on(ledger: "Ledger", checklists: Path | None) -> list[str]:
 @click.option("--reason", help="Why; asked for if it is not given.")
 @click.option("--seal", "seal_text", help="The newest seal: its line, as printed or photographed.")
 @_SEALS
+@click.option("--role", help="On a server: the existing role of the terminals, as for init.")
 @click.option("--as-it-stands", is_flag=True, help="Go on with an older copy that stands in place already.")
 @db_option
 def restore(
@@ -154,6 +156,7 @@ def restore(
     reason: str | None,
     seal_text: str | None,
     witness: tuple[Path, ...],
+    role: str | None,
     as_it_stands: bool,
     db: Place | None,
 ) -> None:
@@ -172,6 +175,8 @@ def restore(
     if (copy is None) != as_it_stands:
         fail("Give either COPY or --as-it-stands.")
     place = db or default_db()
+    if role is not None and not is_server(place):
+        fail("--role is for a ledger on a server; a file's rights are those of the file system.")
     seals = _seals_or_asked(seal_text, witness)
     memories = memories_in(seen_folder())
 
@@ -190,6 +195,8 @@ def restore(
     except (LedgerError, TextError) as error:
         fail(str(error), Status.SHORT)
     _say_done(done, place)
+    if role is not None:
+        grant(place, role)
 
 
 def _seals_or_asked(text: str | None, witness: tuple[Path, ...]) -> "tuple[Seal, ...]":

@@ -56,13 +56,14 @@ def init(admin: str, name: str, role: str | None, checklists: Path | None, db: P
             fail(str(error))
         fail(f"{error} Drop the database, create it again, and repeat.")
     if role is not None:
-        _grant(path, role)
+        grant(path, role)
     head = ledger.head()
     put(f"{ledger.store.name}: ledger of {library.plant.name} created, head {head.n} {head.hash}")
     put("Next: floorterm people add, then floorterm holds for each line, then floorterm.")
 
 
-def _grant(place: Place, role: str) -> None:
+def grant(place: Place, role: str) -> None:
+    """Give the terminals' role on a server what it needs, or leave with the reason why not."""
     from floorterm.ledger import LedgerError  # noqa: PLC0415
     from floorterm.ledger.server import grant_terminal  # noqa: PLC0415  extra `server`
 
@@ -96,7 +97,7 @@ def move(target: Place, by: str, role: str | None, db: Place | None) -> None:
     except LedgerError as error:
         fail(str(error), Status.SHORT)
     if role is not None:
-        _grant(target, role)
+        grant(target, role)
     put(f"Moved and verified; the file is closed by its entry {last.n}. The seal of what was moved:\n{seal}")
 
 

@@ -90,9 +90,17 @@ def move_ledger(
         raise  # the file may be closed: its copy must stay
     except Exception:
         for new in made:
-            if not is_server(new):
-                Path(new).unlink()  # the file goes on, so nobody may go on with its copy
+            _take_away(new)  # the file goes on, so nobody may go on with its copy
         raise
+
+
+def _take_away(place: Place) -> None:
+    if not is_server(place):
+        Path(place).unlink()
+        return
+    from floorterm.ledger.server import unmake  # noqa: PLC0415  extra `server`
+
+    unmake(str(place))
 
 
 def _name_of(place: Place) -> str:

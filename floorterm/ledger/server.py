@@ -74,8 +74,8 @@ _OF_PLACE: Mapping[str, type[LedgerError]] = MappingProxyType(
         "25006": LedgerReadOnlyError,
         "XX001": LedgerDamagedError,
         "XX002": LedgerDamagedError,
-        "42P01": NotALedgerError,
-        "42703": NotALedgerError,
+        "42P01": LedgerDamagedError,  # a table of it is missing: whether it is a ledger at all was asked before
+        "42703": LedgerDamagedError,
     }
 )
 _OF_DISK: Mapping[str, type[LedgerError]] = MappingProxyType(
@@ -242,15 +242,16 @@ class ServerStore:
     @contextlib.contextmanager
     def writer(self) -> Iterator[Connection]:
         """A transaction that holds the chain's advisory lock."""
-        with self.migrator() as connection:
+        with self.settled() as connection:
             check_layout(self._layout_now(connection), LAYOUT_VERSION, self._name)
             yield connection
 
     @contextlib.contextmanager
     def migrator(self) -> Iterator[Connection]:
-        """The same, whatever the layout."""
-        with self._engine.connect() as connection:
-            connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": LOCK_KEY})
+        """The same, whatever the layout, and for as long as a copy and a step of a large ledger take."""
+        with self.settled() as connection:
+            for limit in ("idle_in_transaction_session_timeout", "statement_timeout"):
+                connection.exec_driver_sql(f"SET LOCAL {limit} = 0")
             yield connection
 
     def time(self, connection: Connection) -> datetime:
@@ -261,7 +262,8 @@ class ServerStore:
     @contextlib.contextmanager
     def settled(self) -> Iterator[Connection]:
         """A connection that waited for the lock: whoever held it has committed, rolled back or been ended."""
-        with self.migrator() as connection:
+        with self._engine.connect() as connection:
+            connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": LOCK_KEY})
             yield connection
 
     def assure(self) -> None:
@@ -315,6 +317,20 @@ def laying_out_server(place: str) -> Iterator[Connection]:
             for guard, trigger in SERVER_GUARDS.items():
                 connection.exec_driver_sql(trigger.statement(guard))
             yield connection
+    finally:
+        engine.dispose()
+
+
+def unmake(place: str) -> None:
+    """Take a ledger away again that was made just now and never used. Raises a LedgerError."""
+    url = read_url(place)
+    engine = engine_of(url)
+    try:
+        with explaining(name_of(url)), engine.begin() as connection:
+            METADATA.drop_all(connection)
+            connection.exec_driver_sql("DROP TABLE ledger_layout")
+            for function in FUNCTIONS:
+                connection.exec_driver_sql(f"DROP FUNCTION {function}()")
     finally:
         engine.dispose()
 

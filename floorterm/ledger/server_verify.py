@@ -10,6 +10,7 @@ from sqlalchemy import Connection, Row, text
 
 from floorterm.ledger.guards import COLUMNS
 from floorterm.ledger.layouts import has_guard
+from floorterm.ledger.schema import METADATA
 from floorterm.ledger.seal import Seal
 from floorterm.ledger.server import ServerStore, explaining
 from floorterm.ledger.server_guards import FUNCTIONS, SERVER_GUARDS
@@ -20,12 +21,31 @@ _ENTRIES = text(
     f"SELECT n, convert_to(body::text, 'UTF8') AS raw, hash, {', '.join(COLUMNS)} FROM entries ORDER BY n"
 )
 _PEOPLE = text(f"SELECT {', '.join(PERSON_COLUMNS)} FROM people ORDER BY code")
-# tgtype is a set of bits: row 1, before 2, insert 4, delete 8, update 16, truncate 32
+# What is read here is described in the server's manual, chapter "System Catalogs".
+_HERE = "(SELECT relnamespace FROM pg_class WHERE oid = to_regclass('entries'))"
+_TABLES = text(
+    f"""SELECT relname, relpersistence, relrowsecurity, relispartition OR relhassubclass AS kin
+    FROM pg_class WHERE relkind IN ('r', 'p') AND relnamespace = {_HERE}"""
+)
+# tgtype is a set of bits: row 1, before 2, insert 4, delete 8, update 16, truncate 32. A trigger of ours has no
+# condition, names no columns, and its function runs with the rights of whoever asks and with a search path of its own.
 _TRIGGERS = text(
-    """SELECT t.tgname, c.relname, t.tgtype, t.tgenabled, p.prosrc
+    f"""SELECT t.tgname, c.relname, t.tgtype, p.prosrc,
+        t.tgenabled IN ('O', 'A') AND t.tgqual IS NULL AND t.tgattr::text = '' AND t.tgnargs = 0
+        AND NOT p.prosecdef AND p.pronamespace = {_HERE}
+        AND p.proconfig = ARRAY['search_path=' || quote_ident(n.nspname) || ', pg_temp'] AS strict
     FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid JOIN pg_proc p ON p.oid = t.tgfoid
-    WHERE NOT t.tgisinternal
-      AND c.relnamespace = (SELECT relnamespace FROM pg_class WHERE oid = to_regclass('entries'))"""
+        JOIN pg_namespace n ON n.oid = c.relnamespace
+    WHERE NOT t.tgisinternal AND c.relnamespace = {_HERE}"""
+)
+# a rule rewrites what is asked of a table before any trigger sees it
+_RULES = text(
+    f"""SELECT r.rulename FROM pg_rewrite r JOIN pg_class c ON c.oid = r.ev_class
+    WHERE c.relkind IN ('r', 'p') AND c.relnamespace = {_HERE}"""
+)
+_CONSTRAINTS = text(f"SELECT conname, convalidated FROM pg_constraint WHERE connamespace = {_HERE}")
+_GENERATED = text(
+    "SELECT attname FROM pg_attribute WHERE attrelid = to_regclass('entries') AND attgenerated = 's'"
 )
 _BITS = {"ROW": 1, "BEFORE": 2, "INSERT": 4, "DELETE": 8, "UPDATE": 16, "TRUNCATE": 32}
 
@@ -37,10 +57,13 @@ def verify_server(place: str, seals: Iterable[Seal] = (), *, passing: Passing = 
     try:
         with explaining(store.name), store.snapshot() as connection:
             _guards(connection, walk, store.layout)
+            missing = _tables(connection, walk)
+            _constraints(connection, walk)
             for row in _streamed(connection):
                 n, raw, hash_, *columns = tuple(row)
                 walk.compare_columns(n, walk.take(n, bytes(raw), hash_), columns)
-            walk.compare_people(connection.execute(_PEOPLE).all())
+            if "people" not in missing:
+                walk.compare_people(connection.execute(_PEOPLE).all())
     finally:
         store.close()
     return walk.report()
@@ -57,10 +80,31 @@ def _guards(connection: Connection, walk: Walk, layout: int) -> None:
         if not has_guard(name, layout):
             continue
         bits = sum(bit for word, bit in _BITS.items() if word in guard.when)
-        enabled_always_or_by_default = ("O", "A")
-        table, type_, enabled, source = found.pop(name, ("", 0, "", ""))
-        wanted = (guard.table, bits, FUNCTIONS[guard.function])
-        if (table, type_, source) != wanted or enabled not in enabled_always_or_by_default:
+        wanted = (guard.table, bits, FUNCTIONS[guard.function], True)
+        if found.pop(name, None) != wanted:
             walk.note(0, "guards", name=name)
-    for name in found:  # a foreign trigger could do anything
+    foreign = [*found, *(row.rulename for row in connection.execute(_RULES))]
+    for name in foreign:  # a foreign trigger or rule could do anything
+        walk.note(0, "foreign_guard", name=name)
+
+
+def _tables(connection: Connection, walk: Walk) -> set[str]:
+    """Tables that are missing; one that forgets in a crash, hides rows or takes in those of another is told too."""
+    found = {row.relname: row for row in connection.execute(_TABLES)}
+    wanted = {*METADATA.tables, "ledger_layout"}
+    for name in sorted(wanted):
+        row = found.get(name)
+        if row is None:
+            walk.note(0, "table_missing", name=name)
+        elif row.relpersistence != "p" or row.relrowsecurity or row.kin:
+            walk.note(0, "table_altered", name=name)
+    return wanted - found.keys()
+
+
+def _constraints(connection: Connection, walk: Walk) -> None:
+    """The limits that the tables were made with, by their names, and the columns made from the bodies."""
+    found = {row.conname for row in connection.execute(_CONSTRAINTS) if row.convalidated}
+    wanted = {str(one.name) for table in METADATA.tables.values() for one in table.constraints if one.name}
+    generated = {row.attname for row in connection.execute(_GENERATED)}
+    for name in sorted((wanted - found) | (set(COLUMNS) - generated)):
         walk.note(0, "guards", name=name)

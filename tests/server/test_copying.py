@@ -12,8 +12,9 @@ from floorterm.ledger import (
     back_up,
     verify_file,
 )
+from floorterm.ledger.chain import Chain
 from floorterm.ledger.copying import move_ledger
-from floorterm.ledger.faults import LedgerClosedError, LedgerMissingError
+from floorterm.ledger.faults import LedgerClosedError, LedgerFullError, LedgerMissingError
 from floorterm.ledger.server_verify import verify_server
 from tests.ledger.conftest import PIN, Clock, note, staffed
 from tests.server.conftest import Server
@@ -70,3 +71,20 @@ def test_a_move_that_fails_leaves_the_file_in_use(server: Server, place: str, tm
     with pytest.raises(LedgerExistsError):
         move_ledger(file, taken, by="A01")
     assert file.append(note("k1")).n == 6
+
+
+def test_a_move_that_fails_at_the_files_last_entry_leaves_no_second_ledger(
+    server: Server, database: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = staffed(tmp_path / "ledger.db")
+
+    def full(*_: object) -> None:
+        raise LedgerFullError
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Chain, "_commit", full)
+        with pytest.raises(LedgerFullError):
+            move_ledger(file, server.url(database), by="A01")
+    assert server.sql("SELECT count(*) FROM pg_tables WHERE schemaname = 'public'", database) == [(0,)]
+    assert file.append(note("k1")).n == 6
+    assert move_ledger(file, server.url(database), by="A01")[0].n == 6, "and it can be moved again"

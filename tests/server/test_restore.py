@@ -3,10 +3,13 @@
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
+from sqlalchemy.exc import ProgrammingError
 
+from floorterm.cli import main
 from floorterm.ledger import CHEAP_PROFILE, Ledger, LedgerExistsError, back_up, verify_place
 from floorterm.ledger.restore import restore
-from tests.ledger.conftest import note
+from tests.ledger.conftest import PIN, note
 from tests.ledger.test_restore import signing
 from tests.server.conftest import Server
 
@@ -28,3 +31,19 @@ def test_a_backup_of_a_server_is_restored_to_an_empty_database(
     assert back.append(note("k1")).n == 8
     assert back.head().chain == done.seal.chain
     back.close()
+
+
+def test_a_restored_database_can_be_given_to_the_terminals_role(
+    ledger: Ledger, server: Server, database: str, tmp_path: Path
+) -> None:
+    copy = tmp_path / "copy.db"
+    back_up(ledger, copy)
+    asked = ["restore", str(copy), "--by", "S01", "--and", "P01", "--reason", "the server burnt"]
+    typed = f"\n{PIN}\n{PIN}\n"
+    done = CliRunner().invoke(main, [*asked, "--role", "terminal", "--db", server.url(database)], input=typed)
+    assert done.exit_code == 0, done.output
+    terminal = Ledger.open(server.url(database, "terminal"))
+    assert terminal.append(note("k1")).person == "P01"
+    terminal.close()
+    with pytest.raises(ProgrammingError, match="permission denied"):
+        server.sql("DELETE FROM entries", database, role="terminal")

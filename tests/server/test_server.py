@@ -23,8 +23,14 @@ from floorterm.ledger import (
     verify_export,
     write_export,
 )
-from floorterm.ledger.faults import LedgerSettingError, ServerAccountError, ServerLostError, ServerUrlError
-from floorterm.ledger.server import read_url
+from floorterm.ledger.faults import (
+    LedgerDamagedError,
+    LedgerSettingError,
+    ServerAccountError,
+    ServerLostError,
+    ServerUrlError,
+)
+from floorterm.ledger.server import ServerStore, read_url
 from floorterm.ledger.server_verify import verify_server
 from floorterm.wording import Refusal, Say
 from tests.ledger.conftest import PIN, note
@@ -159,12 +165,52 @@ def test_what_the_owner_alters_with_the_guards_off_is_found(
     assert (0, "ledger.verify.guards") in found
 
 
-def test_a_guard_whose_text_was_changed_is_found(server: Server, place: str) -> None:
-    server.sql(
-        "CREATE OR REPLACE FUNCTION people_remain() RETURNS trigger LANGUAGE plpgsql AS 'BEGIN RETURN OLD; END'",
-        server.database_of(place),
-    )
-    assert {p.say.key for p in verify_server(place).problems} == {"ledger.verify.guards"}
+@pytest.mark.parametrize(
+    ("statement", "key", "name"),
+    [
+        ("CREATE OR REPLACE FUNCTION people_remain() RETURNS trigger LANGUAGE plpgsql"
+         " AS 'BEGIN RETURN OLD; END'", "guards", "people_remain"),
+        ("ALTER FUNCTION entries_follow() SET search_path = pg_temp, public", "guards", "entries_follow"),
+        ("ALTER TABLE entries DISABLE TRIGGER entries_end", "guards", "entries_end"),
+        ("DROP TRIGGER people_whole ON people", "guards", "people_whole"),
+        ("DROP TRIGGER entries_follow ON entries\nCREATE TRIGGER entries_follow BEFORE INSERT OR DELETE OR UPDATE"
+         " ON entries FOR EACH ROW WHEN (false) EXECUTE FUNCTION entries_follow()", "guards", "entries_follow"),
+        ("CREATE RULE quiet AS ON DELETE TO entries DO INSTEAD NOTHING", "foreign_guard", "quiet"),
+        ("CREATE TRIGGER more BEFORE INSERT ON pins FOR EACH ROW EXECUTE FUNCTION people_remain()",
+         "foreign_guard", "more"),
+        ("ALTER TABLE entries DROP CONSTRAINT entries_key_once", "guards", "entries_key_once"),
+        ("ALTER TABLE entries ALTER COLUMN kind DROP EXPRESSION", "guards", "kind"),
+        ("CREATE TABLE aside () INHERITS (entries)", "table_altered", "entries"),
+        ("ALTER TABLE people ENABLE ROW LEVEL SECURITY", "table_altered", "people"),
+        ("ALTER TABLE attempts SET UNLOGGED", "table_altered", "attempts"),
+        ("DROP TABLE pins", "table_missing", "pins"),
+        ("DROP TABLE people CASCADE", "table_missing", "people"),
+    ],
+)  # fmt: skip
+def test_whatever_no_longer_guards_is_named(
+    server: Server, place: str, statement: str, key: str, name: str
+) -> None:
+    for part in statement.split("\n"):
+        server.sql(part, server.database_of(place))
+    found = {(one.say.key, one.say.facts.get("name")) for one in verify_server(place).problems}
+    assert (f"ledger.verify.{key}", name) in found
+
+
+def test_a_ledger_without_one_of_its_tables_is_damaged_and_not_something_else(
+    server: Server, place: str
+) -> None:
+    server.sql("DROP TABLE people CASCADE", server.database_of(place))
+    with pytest.raises(LedgerDamagedError):
+        Ledger.open(place).people()
+
+
+def test_a_migration_is_not_ended_by_the_limit_of_a_terminal(place: str) -> None:
+    store = ServerStore(place)
+    with store.migrator() as connection:
+        assert connection.execute(text("SHOW idle_in_transaction_session_timeout")).scalar() == "0"
+    with store.writer() as connection:
+        assert connection.execute(text("SHOW idle_in_transaction_session_timeout")).scalar() == "1min"
+    store.close()
 
 
 def test_a_person_raised_in_the_table_alone_is_found(server: Server, place: str) -> None:
