@@ -17,6 +17,7 @@ from floorterm.ledger.walk import Report
 
 BACKUP_MADE = "backup.made"
 _MOST_STARTS = 4
+_PATIENCE_MS = 60_000  # nobody waits at a screen for a backup, and signers come again and again
 _PAGES_AT_A_TIME = 8192  # 32 MB: writers get their turn between two steps, small ledgers go in one
 
 
@@ -98,6 +99,7 @@ def _copy_in_turns(reading: sqlite3.Connection, writing: sqlite3.Connection, sou
     except _TooOftenError:
         held = connect.raw(source)
         try:
+            held.execute(f"PRAGMA busy_timeout = {_PATIENCE_MS}")
             held.execute("BEGIN IMMEDIATE")
             reading.backup(writing)
         finally:
