@@ -65,9 +65,7 @@ def migrate(
     return Migrated(was, now, entry, backup)
 
 
-def lay_out_anew(
-    path: Path, copy: Path, *, steps: Sequence[Step] = STEPS, terminal: str = ""
-) -> Draft | None:
+def lay_out_anew(path: Path, copy: Path, *, steps: Sequence[Step] = STEPS) -> Draft | None:
     """Give a file that was copied from `copy` the newest layout; the entry that says so, still to be recorded.
 
     Nothing is appended: in a restore the entry that names the copy's head comes first. None if the layout is new.
@@ -80,7 +78,7 @@ def lay_out_anew(
         return None
     ledger.unit_of_work(lambda transaction: _carry_out(ledger, transaction, due), any_layout=True)
     ledger.close()
-    return _draft(ledger, was, due, copy, file_digest(copy), terminal)
+    return _draft(ledger, was, due, copy, file_digest(copy), terminal="")
 
 
 def _carry_out(ledger: Ledger, transaction: Transaction, due: Sequence[Step]) -> None:

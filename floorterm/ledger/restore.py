@@ -7,7 +7,7 @@ signed by two people and gives the chain another identifier (see `restored`).
 import tempfile
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from floorterm.access import Right, has_right
@@ -20,7 +20,7 @@ from floorterm.ledger.file_store import FileStore, beside, put_in_place
 from floorterm.ledger.last_seen import LastSeen, place_key
 from floorterm.ledger.ledger import Ledger
 from floorterm.ledger.migrating import lay_out_anew
-from floorterm.ledger.people import PIN_BURST
+from floorterm.ledger.persons import PIN_BURST
 from floorterm.ledger.pins import DEFAULT_PROFILE, PinProfile
 from floorterm.ledger.restored import RESTORED, Known, Restored
 from floorterm.ledger.seal import Seal
@@ -287,7 +287,7 @@ def _go_on(ledger: Ledger, standing: Standing, signed: Signed, after: Sequence[D
         )
         entry = transaction.append((draft,), two_people(reason))[0]
         if after:
-            transaction.append(after)
+            transaction.append([replace(one, terminal=one.terminal or signed.terminal) for one in after])
         return entry
 
     return ledger.unit_of_work(work)

@@ -34,7 +34,7 @@ def signing(by: str = "S01", witness: str = "P01", reason: str = "the disk faile
     def sign(ledger: Ledger, standing: Standing) -> Signed:
         for code in (by, witness):
             ledger.check_pin(code, pin)
-        return Signed(by=by, witness=witness, reason=reason)
+        return Signed(by=by, witness=witness, reason=reason, terminal="T1")
 
     return sign
 
@@ -339,5 +339,6 @@ def test_a_copy_of_an_older_layout_is_restored_and_brought_up_to_date(tmp_path: 
         "ledger.restored", "schema.migrated", "seal.made",
     ]  # fmt: skip
     assert back.entry(n + 2).value["backup"]["file"] == str(copy)
+    assert {entry.terminal for entry in back.entries(after_n=n)} == {"T1"}
     assert back.append(note("k1", person="AA")).n == n + 4
     assert verify_file(place).ok
