@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from floorterm.entries import Entry, clean_text
 from floorterm.inspecting import inspections
+from floorterm.languages import by_language
 from floorterm.lockout.inspection import due_list
 from floorterm.recording import recorded
 from floorterm.shift.due import eyewash_due, inspections_due
@@ -121,7 +122,7 @@ def _due(plant: "Plant", window: Window) -> Iterator[DueLine]:
 
 
 def _text(text: Any) -> Text:
-    return {key: found for key in ("en", "es", "es_draft") if (found := getattr(text, key))}
+    return by_language(text)
 
 
 # --- writing --------------------------------------------------------------------------------------------------------

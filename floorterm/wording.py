@@ -5,18 +5,31 @@ where somebody reads it, so that every refusal exists in every language and test
 instead of prose.
 """
 
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import cache
-from importlib.resources import files
 
-FALLBACK = "en"
-LANGUAGES = ("en", "es")
+from floorterm.languages import FALLBACK, LANGUAGES, catalogue, grouped, in_, in_form, plural
+
+__all__ = [
+    "FALLBACK",
+    "LANGUAGES",
+    "Count",
+    "Fact",
+    "Refusal",
+    "Say",
+    "UnknownWordingError",
+    "in_each_language",
+    "sentence",
+    "words",
+]
 
 Fact = (
     str | int | Mapping[str, str]
 )  # a mapping is a text of the plant, spoken in the language of the sentence
+
+
+class Count(int):
+    """A whole number that is shown in groups of three, as the language of the sentence groups them."""
 
 
 class UnknownWordingError(KeyError):
@@ -42,32 +55,22 @@ class Refusal:
     rule: str
 
 
-@cache
-def _catalogue(language: str) -> Mapping[str, str]:
-    found: dict[str, str] = {}
-    folder = files("floorterm") / "wordings" / language
-    if folder.is_dir():
-        for file in folder.iterdir():
-            if file.name.endswith(".json"):
-                found.update(json.loads(file.read_text(encoding="utf-8")))
-    return found
-
-
 def sentence(say: Say, language: str = FALLBACK) -> str:
     """The sentence in a language, or in English where the catalogue of that language lacks it.
 
-    A fact called `n` chooses between `key.one` and `key.other` where the catalogue has both.
+    A fact called `n` chooses between `key.one`, `key.other` and the language's further plural forms where the
+    catalogue has them. A fact that is nothing but a decimal number or a date takes the form of the language.
     Raises UnknownWordingError if English lacks the key too.
     """
     for chosen in (language, FALLBACK):
-        catalogue = _catalogue(chosen)
+        known = catalogue(chosen)
         facts = {name: _spoken(fact, chosen) for name, fact in say.facts.items()}
-        count = facts.get("n")
-        if count is not None:
-            plural = catalogue.get(f"{say.key}.{'one' if count == 1 else 'other'}")
-            if plural is not None:
-                return plural.format_map(facts)
-        text = catalogue.get(say.key)
+        count = say.facts.get("n")
+        if isinstance(count, int):
+            counted = known.get(f"{say.key}.{plural(count, chosen)}")
+            if counted is not None:
+                return counted.format_map(facts)
+        text = known.get(say.key)
         if text is not None:
             return text.format_map(facts)
     raise UnknownWordingError(say.key)
@@ -75,8 +78,10 @@ def sentence(say: Say, language: str = FALLBACK) -> str:
 
 def _spoken(fact: Fact, language: str) -> str | int:
     if isinstance(fact, Mapping):
-        return fact.get(language) or fact.get(f"{language}_draft") or fact.get(FALLBACK, "")
-    return fact
+        return in_(fact, language)
+    if isinstance(fact, Count):
+        return grouped(fact, language)
+    return in_form(fact, language) if isinstance(fact, str) else fact
 
 
 def words(key: str, language: str = FALLBACK, **facts: Fact) -> str:
@@ -85,15 +90,10 @@ def words(key: str, language: str = FALLBACK, **facts: Fact) -> str:
 
 
 def in_each_language(name: str, text: Mapping[str, str], otherwise: str = "") -> dict[str, Fact]:
-    """A plant's own text as facts of a sentence, one a language: `{name_en}`, `{name_es}`.
+    """A plant's own text as facts of a sentence, one a language: `{name_en}`, `{name_es}`, and so on.
 
     A language without text takes its unreviewed draft, then English, then `otherwise`. Each catalogue uses
     the fact of its own language, so that a refusal can name a step or a point wherever it is read. A full
     stop at the end is left to the sentence.
     """
-
-    def in_(language: str) -> str:
-        found = text.get(language) or text.get(f"{language}_draft") or text.get("en", otherwise)
-        return found.removesuffix(".")
-
-    return {f"{name}_{language}": in_(language) for language in LANGUAGES}
+    return {f"{name}_{language}": in_(text, language, otherwise).removesuffix(".") for language in LANGUAGES}

@@ -7,9 +7,11 @@ from string import Formatter
 
 import pytest
 
+from floorterm.languages import PLURAL_RULES, plural_categories
 from floorterm.wording import LANGUAGES, UnknownWordingError, in_each_language, words
 
 _FOLDER = files("floorterm") / "wordings"
+_FORMS = frozenset(form for forms, _ in PLURAL_RULES.values() for form in forms)
 
 
 def _catalogues(language: str) -> dict[str, dict[str, str]]:
@@ -26,15 +28,33 @@ def _facts(text: str, language: str) -> set[str]:
     return {re.sub(f"_{language}$", "", name) for name in names}
 
 
+def _counted(catalogue: dict[str, str], counted: set[str]) -> dict[str, dict[str, str]]:
+    """The plural forms of each counted sentence; one that is not counted has the form "" alone."""
+    found: dict[str, dict[str, str]] = {}
+    for key, text in catalogue.items():
+        base, _, last = key.rpartition(".")
+        form = last if base in counted and last in _FORMS else ""
+        found.setdefault(base if form else key, {})[form] = text
+    return found
+
+
 @pytest.mark.parametrize("language", [language for language in LANGUAGES if language != "en"])
 def test_every_sentence_exists_in_every_language_with_the_same_facts(language: str) -> None:
     english, other = _catalogues("en"), _catalogues(language)
     assert english.keys() == other.keys()
     count = 0
     for name, catalogue in english.items():
-        assert catalogue.keys() == other[name].keys(), name
-        for key, text in catalogue.items():
-            assert _facts(text, "en") == _facts(other[name][key], language), key
+        counted = {key.removesuffix(".one") for key in catalogue if key.endswith(".one")}
+        wanted, found = _counted(catalogue, counted), _counted(other[name], counted)
+        assert wanted.keys() == found.keys(), name
+        for key, texts in wanted.items():
+            forms = {""} & texts.keys()
+            if texts.keys() - {""}:
+                forms |= set(plural_categories(language))
+            assert found[key].keys() == forms, key
+            facts = [_facts(text, "en") for text in texts.values()]
+            for text in found[key].values():
+                assert _facts(text, language) in facts, key
             count += 1
     assert count > 300
 
@@ -71,4 +91,4 @@ def test_a_key_that_no_catalogue_has_is_a_fault_of_the_program() -> None:
 
 def test_a_plants_own_text_becomes_a_fact_in_each_language_without_its_full_stop() -> None:
     facts = in_each_language("step", {"en": "Pull the screen.", "es_draft": "Saque la malla."})
-    assert facts == {"step_en": "Pull the screen", "step_es": "Saque la malla"}
+    assert facts == {f"step_{code}": "Pull the screen" for code in LANGUAGES} | {"step_es": "Saque la malla"}

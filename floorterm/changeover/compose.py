@@ -8,7 +8,7 @@ from decimal import Decimal
 from floorterm.changeover.facts import Facts, applies, facts_of, matches
 from floorterm.changeover.faults import ComposeError
 from floorterm.changeover.flushing import flush_note, whole_oil_items
-from floorterm.changeover.lockout_steps import before, behind, in_, job_of, spoken
+from floorterm.changeover.lockout_steps import before, behind, job_of, spoken
 from floorterm.changeover.lye_steps import lye_note, with_protection
 from floorterm.changeover.method_note import method_note
 from floorterm.changeover.ordering import Ordering, Part
@@ -21,6 +21,7 @@ from floorterm.changeover.worksheet import (
     Text,
     Worksheet,
 )
+from floorterm.languages import DRAFT, in_
 from floorterm.library.calibrated import Calibration, with_calibration
 from floorterm.library.model import (
     FragranceFile,
@@ -30,7 +31,7 @@ from floorterm.library.model import (
     StepSpec,
 )
 from floorterm.lockout.model import Job
-from floorterm.wording import LANGUAGES, words
+from floorterm.wording import words
 
 LEAVE, ENTER = "leave_steps", "enter_steps"
 
@@ -116,7 +117,8 @@ def _sequence(library: Library, outgoing: FragranceFile, incoming: FragranceFile
         if block in (LEAVE, ENTER):
             fragrance, steps = (outgoing, outgoing.leave) if block == LEAVE else (incoming, incoming.enter)
             if steps:
-                title = _section_title("compose.leave" if block == LEAVE else "compose.enter", fragrance)
+                key = "compose.leave" if block == LEAVE else "compose.enter"
+                title = _section_title(key, fragrance, library.plant.written)
                 found.append(
                     SectionSpec.model_validate(
                         {"id": block.removesuffix("_steps"), "title": title, "steps": steps}
@@ -127,9 +129,9 @@ def _sequence(library: Library, outgoing: FragranceFile, incoming: FragranceFile
     return tuple(found)
 
 
-def _section_title(key: str, fragrance: FragranceFile) -> dict[str, str]:
+def _section_title(key: str, fragrance: FragranceFile, languages: Sequence[str]) -> dict[str, str]:
     names = spoken(fragrance.name)
-    return {language: words(key, language, fragrance=in_(names, language)) for language in LANGUAGES}
+    return {language: words(key, language, fragrance=in_(names, language)) for language in languages}
 
 
 def _fill(
@@ -234,7 +236,9 @@ class _Builder:
         self.jobs.append(job)
         followed = {name for step in steps for name in step.after}
         ends = [step.id for step in steps if step.id not in followed]
-        return before(job, lockout, self.ordering.entry(part.id)), work, behind(job, lockout, ends)
+        written = self.library.plant.written
+        first = before(job, lockout, self.ordering.entry(part.id), written)
+        return first, work, behind(job, lockout, ends, written)
 
     def _step(self, part: Part, spec: StepSpec) -> Step:
         needs = part.id if part.spec.lockout else (spec.needs_lockout or "")
@@ -291,7 +295,7 @@ class _Builder:
 
 
 def _names(sheet: Worksheet, language: str) -> dict[str, str]:
-    spoken_language = language.removesuffix("_draft")
+    spoken_language = language.removesuffix(DRAFT)
     flush = sheet.flush
 
     def name(named: Named | None) -> str:

@@ -13,8 +13,9 @@ from floorterm.changeover.bench import Worked, asked_for, usual_entry, worked
 from floorterm.changeover.entry_rules import within
 from floorterm.changeover.figures import NumberError, number_of, typed
 from floorterm.changeover.state import State
-from floorterm.changeover.view_words import Texts, duty_name, kg, number, say, spoken, tell, unit_text
+from floorterm.changeover.view_words import Texts, duty_name, kg, say, spoken, tell, unit_text
 from floorterm.changeover.worksheet import FlushNote, Step
+from floorterm.languages import number
 from floorterm.lockout.model import PLUG_CONTROLS, Event
 from floorterm.people import Person
 

@@ -46,7 +46,7 @@ def flush_note(
 
 def note_of(case: Case, *, compare: bool = False) -> FlushNote:
     """A computed flush as the record keeps it; `compare` adds the ways side by side and the chain of reasoning."""
-    found, line = case.quantity, case.line
+    found, line, written = case.quantity, case.line, case.library.plant.written
     note = FlushNote(
         status=found.status,
         required_kg=Decimal(found.required_kg),
@@ -59,7 +59,7 @@ def note_of(case: Case, *, compare: bool = False) -> FlushNote:
         evidence=found.evidence,
         measured=found.measured,
         assumed=found.assumed,
-        warnings=tuple(map(text_of, case.warnings)),
+        warnings=tuple(text_of(say, written) for say in case.warnings),
         units=tuple(Named(id=name, name=called) for name, called in unit_names(line).items()),
         line_model=line_to_json(case.model),
         rate_kg_h=line.rate_kg_h,
@@ -73,13 +73,13 @@ def note_of(case: Case, *, compare: bool = False) -> FlushNote:
     )
     if not compare:
         return note
-    note = replace(note, chain=tuple(text_of(say) for say in chain(case)))
+    note = replace(note, chain=tuple(text_of(say, written) for say in chain(case)))
     if found.status == "none":
         return note
     ways = case.ways
     return replace(
         note,
-        strategies=tuple(strategy_note(row, line) for row in ways.rows),
+        strategies=tuple(strategy_note(row, line, written) for row in ways.rows),
         proposed=ways.proposed.key if ways.proposed else "",
         next_best=ways.next_best.key if ways.next_best else "",
         currency=ways.currency,

@@ -4,15 +4,17 @@ The order is that of 29 CFR 1910.147(d) and (e): nobody writes these events by h
 starter figures for planning (common practice, no source); the ledger's own medians replace them in time.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
 from decimal import Decimal
+from functools import partial
 
 from floorterm.changeover.worksheet import Section, Step, Text
+from floorterm.languages import in_
 from floorterm.library.model import IsolationPoint, LineFile, LockoutFile, LockoutPolicy
 from floorterm.library.model import Text as LibraryText
 from floorterm.lockout.model import BOX, Event, Job, Point, Policy
-from floorterm.wording import LANGUAGES, words
+from floorterm.wording import words
 
 _MINUTES: Mapping[Event, Decimal] = {
     Event.NOTIFY_BEFORE: Decimal(1),
@@ -45,19 +47,16 @@ def spoken(text: LibraryText | None) -> dict[str, str]:
     return text.model_dump(exclude_none=True) if text is not None else {}
 
 
-def _say(key: str, facts: Mapping[str, Mapping[str, str]] | None = None) -> dict[str, str]:
-    """A wording in every language, each filled with the facts of that language."""
+def _say(
+    languages: Sequence[str], key: str, facts: Mapping[str, Mapping[str, str]] | None = None
+) -> dict[str, str]:
+    """A wording in each of the languages, filled with the facts of that language."""
     return {
         language: words(
             key, language, **{name: in_(value, language) for name, value in (facts or {}).items()}
         )
-        for language in LANGUAGES
+        for language in languages
     }
-
-
-def in_(text: Text, language: str) -> str:
-    """The text in a language; its unreviewed draft, or English, where there is none."""
-    return text.get(language) or text.get(f"{language}_draft") or text.get("en", "")
 
 
 def point_of(spec: IsolationPoint) -> Point:
@@ -167,45 +166,46 @@ def _step(
     )
 
 
-def before(job: Job, lockout: LockoutFile, after: Iterable[str]) -> Section:
+def before(job: Job, lockout: LockoutFile, after: Iterable[str], languages: Sequence[str]) -> Section:
     """The section that stands before the work: tell, review, shut down, isolate, lock, relieve, verify.
 
     In a group somebody takes charge first, the keys go into the lock box, and members lock the box. An exception
     has its conditions instead.
     """
     if job.job_class != "lockout":
-        return _conditions(job, after)
+        return _conditions(job, after, languages)
     section, group = f"{job.id}-lock", job.mode == "group"
+    say = partial(_say, languages)
     steps = [
-        _step(job, section, "notify", Event.NOTIFY_BEFORE, _say("lock.notify_before"), after,
-              why=_say("lock.notify_before_why")),
+        _step(job, section, "notify", Event.NOTIFY_BEFORE, say("lock.notify_before"), after,
+              why=say("lock.notify_before_why")),
         _step(job, section, "review", Event.REVIEW,
-              _say("lock.review", {"procedure": job.title, "revision": {"en": str(job.revision)}}),
-              [f"{section}/notify"], why=_say("lock.review_why")),
+              say("lock.review", {"procedure": job.title, "revision": {"en": str(job.revision)}}),
+              [f"{section}/notify"], why=say("lock.review_why")),
         _step(job, section, "shut-down", Event.SHUT_DOWN, spoken(lockout.shut_down), [f"{section}/review"]),
     ]  # fmt: skip
     if group:
-        steps.insert(2, _step(job, section, "crew", Event.ASSIGN_PRIMARY, _say("lock.crew"),
-                              [f"{section}/review"], why=_say("lock.crew_why")))  # fmt: skip
+        steps.insert(2, _step(job, section, "crew", Event.ASSIGN_PRIMARY, say("lock.crew"),
+                              [f"{section}/review"], why=say("lock.crew_why")))  # fmt: skip
     for point in job.points:
         steps.append(
             _step(job, section, f"isolate-{point.id}", Event.ISOLATE,
-                  _say("lock.isolate", {"point": point.name, "place": point.place}),
+                  say("lock.isolate", {"point": point.name, "place": point.place}),
                   [f"{section}/shut-down"], point=point.id,
-                  why=_say("lock.isolate_why", {"magnitude": {"en": point.magnitude}}))
+                  why=say("lock.isolate_why", {"magnitude": {"en": point.magnitude}}))
         )  # fmt: skip
     for point in job.points:
         steps.append(
             _step(job, section, f"lock-{point.id}", Event.LOCK_ON,
-                  _say("lock.job_lock" if group else "lock.lock_on", {"point": point.name, "place": point.place}),
+                  say("lock.job_lock" if group else "lock.lock_on", {"point": point.name, "place": point.place}),
                   [f"{section}/isolate-{point.id}"], point=point.id,
-                  why=_say("lock.job_lock_why" if group else "lock.lock_on_why"))
+                  why=say("lock.job_lock_why" if group else "lock.lock_on_why"))
         )  # fmt: skip
     locks = [f"{section}/lock-{point.id}" for point in job.points]
     if group:
         steps += [
-            _step(job, section, f"key-{point.id}", Event.KEY_IN_BOX, _say("lock.key_in_box", {"point": point.name}),
-                  [f"{section}/lock-{point.id}"], point=point.id, why=_say("lock.key_in_box_why"))
+            _step(job, section, f"key-{point.id}", Event.KEY_IN_BOX, say("lock.key_in_box", {"point": point.name}),
+                  [f"{section}/lock-{point.id}"], point=point.id, why=say("lock.key_in_box_why"))
             for point in job.points
         ]  # fmt: skip
         locks = [f"{section}/key-{point.id}" for point in job.points]
@@ -215,90 +215,91 @@ def before(job: Job, lockout: LockoutFile, after: Iterable[str]) -> Section:
             relieved.append(f"{section}/relieve-{point.id}")
             steps.append(
                 _step(job, section, f"relieve-{point.id}", Event.RELEASE,
-                      _say("lock.relieve", {"point": point.name, "how": point.release_how}),
-                      locks, point=point.id, why=_say("lock.relieve_why"))
+                      say("lock.relieve", {"point": point.name, "how": point.release_how}),
+                      locks, point=point.id, why=say("lock.relieve_why"))
             )  # fmt: skip
     steps.append(
-        _step(job, section, "verify", Event.VERIFY, _say("lock.verify"), [*locks, *relieved],
-              why=_say("lock.verify_why"), caution=_say("lock.authority"))
+        _step(job, section, "verify", Event.VERIFY, say("lock.verify"), [*locks, *relieved],
+              why=say("lock.verify_why"), caution=say("lock.authority"))
     )  # fmt: skip
     if group:
         steps += [
-            _step(job, section, "offer", Event.OFFER_VERIFY, _say("lock.offer"), [f"{section}/verify"],
-                  why=_say("lock.offer_why")),
-            _step(job, section, "box", Event.LOCK_ON, _say("lock.box"), [f"{section}/offer"], point=BOX,
-                  why=_say("lock.lock_on_why")),
+            _step(job, section, "offer", Event.OFFER_VERIFY, say("lock.offer"), [f"{section}/verify"],
+                  why=say("lock.offer_why")),
+            _step(job, section, "box", Event.LOCK_ON, say("lock.box"), [f"{section}/offer"], point=BOX,
+                  why=say("lock.lock_on_why")),
         ]  # fmt: skip
-    return Section(
-        id=section, title=_say("lock.section_before", {"machine": job.machine}), steps=tuple(steps)
-    )
+    return Section(id=section, title=say("lock.section_before", {"machine": job.machine}), steps=tuple(steps))
 
 
-def _conditions(job: Job, after: Iterable[str]) -> Section:
+def _conditions(job: Job, after: Iterable[str], languages: Sequence[str]) -> Section:
     """What is confirmed before work that needs no lockout ((a)(2)(ii) note, (a)(2)(iii)(A))."""
     section = f"{job.id}-lock"
+    say = partial(_say, languages)
     if job.job_class == "minor_servicing":
-        text = _say("lock.conditions", {"measure": job.measure})
+        text = say("lock.conditions", {"measure": job.measure})
         steps = [_step(job, section, "conditions", Event.CONFIRM_EXCEPTION, text, after,
-                       why=_say("lock.conditions_why"), caution=_say("lock.conditions_caution"))]  # fmt: skip
+                       why=say("lock.conditions_why"), caution=say("lock.conditions_caution"))]  # fmt: skip
     else:
         steps = [
-            _step(job, section, "unplug", Event.UNPLUG, _say("lock.unplug", {"machine": job.machine}), after,
-                  why=_say("lock.unplug_why")),
-            _step(job, section, "control", Event.PLUG_CONTROL, _say("lock.plug_control"), [f"{section}/unplug"],
-                  why=_say("lock.plug_control_why"), caution=_say("lock.plug_caution")),
+            _step(job, section, "unplug", Event.UNPLUG, say("lock.unplug", {"machine": job.machine}), after,
+                  why=say("lock.unplug_why")),
+            _step(job, section, "control", Event.PLUG_CONTROL, say("lock.plug_control"), [f"{section}/unplug"],
+                  why=say("lock.plug_control_why"), caution=say("lock.plug_caution")),
         ]  # fmt: skip
-    title = _say("lock.section_conditions", {"machine": job.machine})
+    title = say("lock.section_conditions", {"machine": job.machine})
     return Section(id=section, title=title, steps=tuple(steps))
 
 
-def _afterwards(job: Job, after: Iterable[str]) -> Section:
+def _afterwards(job: Job, after: Iterable[str], languages: Sequence[str]) -> Section:
     section = f"{job.id}-unlock"
-    steps = [_step(job, section, "work-end", Event.WORK_END, _say("lock.work_end"), after,
-                   why=_say("lock.work_end_why"))]  # fmt: skip
+    say = partial(_say, languages)
+    steps = [_step(job, section, "work-end", Event.WORK_END, say("lock.work_end"), after,
+                   why=say("lock.work_end_why"))]  # fmt: skip
     if job.job_class == "cord_plug":
-        steps.append(_step(job, section, "plug-in", Event.PLUG_IN, _say("lock.plug_in", {"machine": job.machine}),
+        steps.append(_step(job, section, "plug-in", Event.PLUG_IN, say("lock.plug_in", {"machine": job.machine}),
                            [f"{section}/work-end"]))  # fmt: skip
-    steps.append(_step(job, section, "close", Event.CLOSE, _say("lock.close"), [steps[-1].id]))
-    title = _say("lock.section_afterwards", {"machine": job.machine})
+    steps.append(_step(job, section, "close", Event.CLOSE, say("lock.close"), [steps[-1].id]))
+    title = say("lock.section_afterwards", {"machine": job.machine})
     return Section(id=section, title=title, steps=tuple(steps))
 
 
-def behind(job: Job, lockout: LockoutFile, after: Iterable[str]) -> Section:
+def behind(job: Job, lockout: LockoutFile, after: Iterable[str], languages: Sequence[str]) -> Section:
     """The section after the work: everybody out, inspect, account, locks off, tell, re-energise, restart."""
     if job.job_class != "lockout":
-        return _afterwards(job, after)
+        return _afterwards(job, after, languages)
     section = f"{job.id}-unlock"
+    say = partial(_say, languages)
     steps = [
-        _step(job, section, "work-end", Event.WORK_END, _say("lock.work_end"), after, why=_say("lock.work_end_why")),
+        _step(job, section, "work-end", Event.WORK_END, say("lock.work_end"), after, why=say("lock.work_end_why")),
     ]  # fmt: skip
     if job.mode == "group":
-        steps.append(_step(job, section, "box-off", Event.LOCK_OFF, _say("lock.box_off"), [f"{section}/work-end"],
-                           point=BOX, why=_say("lock.lock_off_why")))  # fmt: skip
+        steps.append(_step(job, section, "box-off", Event.LOCK_OFF, say("lock.box_off"), [f"{section}/work-end"],
+                           point=BOX, why=say("lock.lock_off_why")))  # fmt: skip
     steps += [
-        _step(job, section, "inspect", Event.INSPECT_AREA, _say("lock.inspect"), [steps[-1].id]),
-        _step(job, section, "account", Event.ACCOUNT_PEOPLE, _say("lock.account"), [f"{section}/inspect"],
-              why=_say("lock.account_why")),
+        _step(job, section, "inspect", Event.INSPECT_AREA, say("lock.inspect"), [steps[-1].id]),
+        _step(job, section, "account", Event.ACCOUNT_PEOPLE, say("lock.account"), [f"{section}/inspect"],
+              why=say("lock.account_why")),
     ]  # fmt: skip
     for point in job.points:
         steps.append(
             _step(job, section, f"lock-off-{point.id}", Event.LOCK_OFF,
-                  _say("lock.lock_off", {"point": point.name, "place": point.place}),
-                  [f"{section}/account"], point=point.id, why=_say("lock.lock_off_why"))
+                  say("lock.lock_off", {"point": point.name, "place": point.place}),
+                  [f"{section}/account"], point=point.id, why=say("lock.lock_off_why"))
         )  # fmt: skip
     steps.append(
-        _step(job, section, "notify", Event.NOTIFY_AFTER, _say("lock.notify_after"),
-              [f"{section}/lock-off-{point.id}" for point in job.points], why=_say("lock.notify_after_why"))
+        _step(job, section, "notify", Event.NOTIFY_AFTER, say("lock.notify_after"),
+              [f"{section}/lock-off-{point.id}" for point in job.points], why=say("lock.notify_after_why"))
     )  # fmt: skip
     for point in reversed(job.points):
         steps.append(
             _step(job, section, f"re-energise-{point.id}", Event.RE_ENERGISE,
-                  _say("lock.re_energise", {"point": point.name, "place": point.place}),
+                  say("lock.re_energise", {"point": point.name, "place": point.place}),
                   [f"{section}/notify"], point=point.id)
         )  # fmt: skip
     steps.append(
         _step(job, section, "restart", Event.RESTART, spoken(lockout.restart),
-              [f"{section}/re-energise-{point.id}" for point in job.points], caution=_say("lock.restart_caution"))
+              [f"{section}/re-energise-{point.id}" for point in job.points], caution=say("lock.restart_caution"))
     )  # fmt: skip
-    steps.append(_step(job, section, "close", Event.CLOSE, _say("lock.close"), [f"{section}/restart"]))
-    return Section(id=section, title=_say("lock.section_after", {"machine": job.machine}), steps=tuple(steps))
+    steps.append(_step(job, section, "close", Event.CLOSE, say("lock.close"), [f"{section}/restart"]))
+    return Section(id=section, title=say("lock.section_after", {"machine": job.machine}), steps=tuple(steps))

@@ -11,7 +11,7 @@ from floorterm.library.model import LyePolicy, PlantFile, SectionSpec, StepSpec
 from floorterm.lye.duties import Assessment, assessment_refusals, blocked_tools, data_sheet_warnings
 from floorterm.lye.errors import ProtectionError
 from floorterm.lye.protection import WEAR, Item, Protection, item_name, protection, standards
-from floorterm.wording import LANGUAGES, Say, sentence, words
+from floorterm.wording import Say, sentence, words
 
 _MINUTES = Decimal("0.3")  # to put one thing on and look it over; the plant's own times replace it
 
@@ -29,10 +29,8 @@ def with_protection(spec: SectionSpec, plant: PlantFile, on: date) -> SectionSpe
     _check(spec, plant, on)
     asked = _protection(spec, plant)
     duty = spec.steps[0].duty
-    assert plant.lye is not None  # `_check` has seen to it
     steps = tuple(
-        _confirm(item, asked, duty, plant.lye, first=place == 0)
-        for place, item in enumerate(needed_items(asked))
+        _confirm(item, asked, duty, plant, first=place == 0) for place, item in enumerate(needed_items(asked))
     )
     return spec.model_copy(update={"steps": (*steps, *spec.steps)})
 
@@ -71,7 +69,9 @@ def _protection(spec: SectionSpec, plant: PlantFile) -> Protection:
         raise ComposeError(f"Section {spec.id}: {fault}") from fault
 
 
-def _confirm(item: Item, asked: Protection, duty: str, policy: LyePolicy, *, first: bool) -> StepSpec:
+def _confirm(item: Item, asked: Protection, duty: str, plant: PlantFile, *, first: bool) -> StepSpec:
+    policy, languages = plant.lye, plant.written
+    assert policy is not None  # `_check` has seen to it
     wear = item.slot in WEAR
     names = item_name(item.id)
     doubts = [*(asked.warnings if item.slot == "hands" else ()), *(_sheet_warnings(policy) if first else ())]
@@ -83,16 +83,16 @@ def _confirm(item: Item, asked: Protection, duty: str, policy: LyePolicy, *, fir
             language: words(
                 "compose.protect_wear" if wear else "compose.protect_sure", language, item=names[language]
             )
-            for language in LANGUAGES
+            for language in languages
         },
-        "why": {language: _why(item, asked, policy, language, first=first) for language in LANGUAGES},
+        "why": {language: _why(item, asked, policy, language, first=first) for language in languages},
         "duty": duty,
         "standard_min": str(_MINUTES),
         "source": item.origin.source,
     }
     if doubts:
         given["caution"] = {
-            language: " ".join(sentence(say, language) for say in doubts) for language in LANGUAGES
+            language: " ".join(sentence(say, language) for say in doubts) for language in languages
         }
     return StepSpec.model_validate(given)
 

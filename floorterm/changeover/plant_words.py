@@ -1,9 +1,11 @@
 """Sentences of the flush calculation in the words of the plant: units by what people call them."""
 
+from collections.abc import Sequence
+
 from floorterm.changeover.lockout_steps import spoken
 from floorterm.changeover.worksheet import Text
 from floorterm.library.model import LineFile
-from floorterm.wording import LANGUAGES, Say, sentence
+from floorterm.wording import Say, sentence
 
 
 def unit_names(line: LineFile) -> dict[str, Text]:
@@ -19,6 +21,6 @@ def in_plant_words(say: Say, line: LineFile) -> Say:
     return Say(say.key, {**say.facts, "unit": unit_names(line).get(unit, unit)})
 
 
-def text_of(say: Say) -> Text:
-    """A sentence in every language, as a record keeps it."""
-    return {language: sentence(say, language) for language in LANGUAGES}
+def text_of(say: Say, languages: Sequence[str]) -> Text:
+    """A sentence in the languages of the plant, as a record keeps it."""
+    return {language: sentence(say, language) for language in languages}

@@ -162,10 +162,11 @@ def _with_ties(asked: _Asked, spread: float) -> tuple[Strategy, ...]:
     return ties_marked(rows, asked.price, replace(asked.site, uncertainty_kg=base * expm1(spread)))
 
 
-def strategy_note(row: Strategy, line: LineFile) -> StrategyNote:
+def strategy_note(row: Strategy, line: LineFile, languages: Sequence[str]) -> StrategyNote:
     """One way as a record keeps it, rounded to the safe side, in the words of the plant."""
     reasons, notes = (
-        tuple(text_of(in_plant_words(say, line)) for say in says) for says in (row.reasons, row.notes)
+        tuple(text_of(in_plant_words(say, line), languages) for say in says)
+        for says in (row.reasons, row.notes)
     )
     if isinf(row.diverted_kg):
         return StrategyNote(

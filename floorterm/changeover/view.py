@@ -27,9 +27,10 @@ from floorterm.changeover.view_step import (
     refusal_views,
     step_view,
 )
-from floorterm.changeover.view_words import Texts, clock, kg, minutes_between, number, say, span, spoken, tell
+from floorterm.changeover.view_words import Texts, clock, kg, minutes_between, say, span, spoken, tell
 from floorterm.changeover.worksheet import LimitCandidate, Named, Step, Worksheet
 from floorterm.flush.explain import governing_sentence, item_words
+from floorterm.languages import number
 from floorterm.lockout.state import LockOn
 from floorterm.lye.duties import Eyewash
 from floorterm.people import Person

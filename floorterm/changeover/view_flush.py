@@ -6,8 +6,9 @@ from decimal import Decimal
 
 from floorterm.changeover.flush_live import Alternative, alternative, live, way_in_hand
 from floorterm.changeover.state import FlushProgress, State
-from floorterm.changeover.view_words import grouped, kg, say, spoken, tell
+from floorterm.changeover.view_words import kg, say, spoken, tell
 from floorterm.changeover.worksheet import FlushNote, StrategyNote
+from floorterm.languages import grouped
 from floorterm.wording import Say, words
 
 

@@ -11,8 +11,9 @@ from floorterm.changeover.rules import current_step, next_steps
 from floorterm.changeover.standard import minutes_of
 from floorterm.changeover.state import State
 from floorterm.changeover.view_step import NOBODY, done_by, numbers, value_text
-from floorterm.changeover.view_words import Texts, clock, number, say, tell, unreviewed
+from floorterm.changeover.view_words import Texts, clock, say, tell, unreviewed
 from floorterm.changeover.worksheet import Step
+from floorterm.languages import number
 from floorterm.lockout.state import LockOn
 from floorterm.people import Person
 
@@ -96,7 +97,7 @@ def _note(state: State, step: Step, now: datetime, speaker: Speaker) -> str:
     signed = state.done(step.id)
     if signed is not None and not state.expired(step.id, now):
         value = value_text(step, signed, language)
-        seen = f"{clock(signed.done_at, now)} {done_by(signed, now, language)}"
+        seen = f"{clock(signed.done_at, now, language)} {done_by(signed, now, language)}"
         return f"{value}  {seen}" if value else seen
     minutes = minutes_of(state.worksheet, step)
     parts = (

@@ -16,10 +16,8 @@ from floorterm.changeover.state import FlushProgress, Signed, State
 from floorterm.changeover.view_words import (
     Texts,
     clock,
-    grouped,
     kg,
     minutes_between,
-    number,
     rule_text,
     say,
     spoken,
@@ -28,6 +26,7 @@ from floorterm.changeover.view_words import (
     unreviewed,
 )
 from floorterm.changeover.worksheet import FlushNote, Step
+from floorterm.languages import grouped, number
 from floorterm.lockout.model import Event, Job
 from floorterm.lockout.state import LockOn
 from floorterm.lye.duties import Eyewash

@@ -2,8 +2,9 @@
 
 from collections.abc import Iterable, Mapping
 from datetime import datetime
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import Decimal
 
+from floorterm.languages import day, grouped, in_, number
 from floorterm.wording import FALLBACK, Fact, Refusal, Say, sentence, words
 
 Texts = Mapping[str, str]
@@ -19,25 +20,12 @@ def tell(text: Texts | str, language: str) -> str:
     """
     if isinstance(text, str):
         return text
-    return text.get(language) or text.get(f"{language}_draft") or text.get(FALLBACK, "")
+    return in_(text, language)
 
 
 def unreviewed(texts: Iterable[Texts], language: str) -> bool:
     """Whether any of the texts stands on screen without a reviewed translation into that language."""
     return any(bool(text) and language not in text for text in texts)
-
-
-def number(value: Decimal | str, language: str) -> str:
-    """A decimal number as people of that language write it; digits are kept as they were entered."""
-    text = str(value) if isinstance(value, str) else format(value, "f")
-    return text.replace(".", ",") if language == "es" else text.replace(",", ".")
-
-
-def grouped(value: Decimal | int, language: str) -> str:
-    """A whole number in groups of three, rounded half up: 3,434 in English, 3 434 in Spanish."""
-    whole = int(Decimal(value).to_integral_value(ROUND_HALF_UP))
-    text = f"{whole:,}"
-    return text if language == FALLBACK else text.replace(",", " ")
 
 
 def kg(value: Decimal, language: str) -> str:
@@ -52,10 +40,12 @@ def span(minutes: int) -> str:
     return f"{minutes // 60}:{minutes % 60:02d}"
 
 
-def clock(at: datetime, now: datetime) -> str:
-    """A time of day as people say it; with the date when it was another day than `now`."""
+def clock(at: datetime, now: datetime, language: str = FALLBACK) -> str:
+    """A time of day as people say it; with the date when it was another day than `now`. Without a language it is a
+    fact for a sentence, which gives the date the form of its own.
+    """
     at = at.astimezone(now.tzinfo)
-    return at.strftime("%H:%M" if at.date() == now.date() else "%Y-%m-%d %H:%M")
+    return f"{at:%H:%M}" if at.date() == now.date() else f"{day(at, language)} {at:%H:%M}"
 
 
 def minutes_between(since: datetime, until: datetime) -> int:

@@ -15,6 +15,7 @@ from floorterm.cli.common import (
     fail,
     folder_of,
     json_option,
+    language_option,
     load_library,
     open_ledger,
     print_json,
@@ -90,7 +91,7 @@ def _limits(library: "Library", line: "LineFile", day: date) -> "tuple[Mapping[P
 @click.option("--accept", is_flag=True, help="Accept the proposal: an entry of the ledger (asks for a PIN).")
 @click.option("--by", default="", help="With --accept: code of the supervisor or safety officer.")
 @click.option("--reason", default="", help="With --accept: why; it stands in the record.")
-@click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
+@language_option
 @checklists_option
 @db_option
 @json_option

@@ -3,11 +3,12 @@
 from collections.abc import Mapping
 from typing import Any
 
-from floorterm.changeover.lockout_steps import in_, spoken
+from floorterm.changeover.lockout_steps import spoken
 from floorterm.cli.calibrate_json import Pair, notes_of, whole_kg
 from floorterm.cli.common import print_table, put
 from floorterm.flush.calibrate import Fit, FlushChange, Proposal, interval, whole_tanks
 from floorterm.flush.explain import percent
+from floorterm.languages import in_
 from floorterm.library.model import Library
 from floorterm.wording import sentence, words
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 import click
 
 from floorterm.entries import TextError, clean_text, visible
+from floorterm.languages import FALLBACK, LANGUAGES
 from floorterm.ledger import Place, is_server
 
 if TYPE_CHECKING:
@@ -93,6 +94,13 @@ def terminal_option(command: _Command) -> _Command:
         callback=_terminal_name,
         help="Name of this terminal in every entry.",
     )(command)
+
+
+def language_option(command: _Command) -> _Command:
+    """`--language CODE`: one of those that the program speaks."""
+    return click.option("--language", type=click.Choice(LANGUAGES), default=FALLBACK, show_default=True)(
+        command
+    )
 
 
 def put(text: str = "", *, nl: bool = True, err: bool = False) -> None:

@@ -13,6 +13,7 @@ from floorterm.cli.common import (
     fail,
     folder_of,
     json_option,
+    language_option,
     load_library,
     print_json,
     print_table,
@@ -53,7 +54,7 @@ _FILE = click.Path(path_type=Path, dir_okay=False)
     type=click.DateTime(["%Y-%m-%d"]),
     help="Day of the run: the label rule in force then (default: today).",
 )
-@click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
+@language_option
 @checklists_option
 @db_option
 @json_option
@@ -224,7 +225,8 @@ def _rows(note: "FlushNote", strategy: str | None) -> "tuple[StrategyNote, ...]"
 def _draw(case: "Case", found: "Checked | None", path: Path, language: str) -> None:
     """The washout curve as SVG; after check samples with what they taught."""
     from floorterm.changeover.flush_picture import picture  # noqa: PLC0415
-    from floorterm.changeover.lockout_steps import in_, spoken  # noqa: PLC0415
+    from floorterm.changeover.lockout_steps import spoken  # noqa: PLC0415
+    from floorterm.languages import in_  # noqa: PLC0415
     from floorterm.review.plots import WashoutPlot, washout_svg  # noqa: PLC0415
 
     if case.limit.value <= 0:

@@ -4,10 +4,11 @@ from collections.abc import Sequence
 
 from floorterm.changeover.checked import Checked
 from floorterm.changeover.flush_case import Case, governing
-from floorterm.changeover.lockout_steps import in_, spoken
+from floorterm.changeover.lockout_steps import spoken
 from floorterm.changeover.worksheet import FlushNote, StrategyNote
 from floorterm.cli.common import print_table, put
 from floorterm.flush.explain import item_words, percent
+from floorterm.languages import in_
 from floorterm.wording import Fact, Say, sentence, words
 
 

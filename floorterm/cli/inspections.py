@@ -13,6 +13,7 @@ from floorterm.cli.common import (
     db_option,
     fail,
     json_option,
+    language_option,
     open_plant,
     print_json,
     print_table,
@@ -26,11 +27,9 @@ if TYPE_CHECKING:
     from floorterm.entries import Entry
     from floorterm.lockout.inspection import Due, Found
 
-_LANGUAGE = click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
-
 
 @click.command(name="due")
-@_LANGUAGE
+@language_option
 @json_option
 @checklists_option
 @db_option

@@ -16,6 +16,7 @@ from floorterm.cli.common import (
     default_db,
     fail,
     json_option,
+    language_option,
     open_ledger,
     own_folder,
     print_json,
@@ -47,7 +48,7 @@ def lockout() -> None:
     "--since", type=click.DateTime(["%Y-%m-%d"]), help="Only jobs with an event on this day or later."
 )
 @click.option("--profile", help="Jurisdiction: US, EU, UK, DE or FR (default: the record's, else US).")
-@click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
+@language_option
 @checklists_option
 @db_option
 @json_option

@@ -13,6 +13,7 @@ from floorterm.cli.common import (
     db_option,
     fail,
     json_option,
+    language_option,
     open_plant,
     print_json,
     print_table,
@@ -30,7 +31,6 @@ if TYPE_CHECKING:
     from floorterm.genealogy.trace import Found
     from floorterm.plant import Plant, Who
 
-_LANGUAGE = click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
 _BY = click.option("--by", required=True, help="Code of whoever signs; the PIN is asked for.")
 
 
@@ -75,7 +75,7 @@ def lots() -> None:
 
 
 @lots.command(name="list")
-@_LANGUAGE
+@language_option
 @json_option
 @checklists_option
 @db_option
@@ -250,7 +250,7 @@ def _record(
 @lots.command()
 @click.argument("lot", type=LotType())
 @click.option("--since", type=click.DateTime(["%Y-%m-%d"]), help="Leave out what began before that day.")
-@_LANGUAGE
+@language_option
 @json_option
 @checklists_option
 @db_option

@@ -4,12 +4,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from floorterm.cli.common import Status, fail, json_option, print_json, put
+from floorterm.cli.common import Status, fail, json_option, language_option, print_json, put
 
 if TYPE_CHECKING:
     from floorterm.lye import LyeError, Region
 
-_LANGUAGE = click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
 _REGION = click.option("--region", type=click.Choice(["EU", "US"]), default="EU", show_default=True)
 
 
@@ -42,7 +41,7 @@ def _refuse(fault: "LyeError", language: str) -> None:
 )
 @click.option("--pressurised", is_flag=True, help="Anything in the task is under pressure.")
 @_REGION
-@_LANGUAGE
+@language_option
 @json_option
 def dilute(
     stock: float,
@@ -120,7 +119,7 @@ def dilute(
 @click.option("--absorbs", type=float, help="Litres that the kit's absorbent takes up.")
 @click.option("--pressurised", is_flag=True, help="The leaking line is still under pressure.")
 @_REGION
-@_LANGUAGE
+@language_option
 @json_option
 def spill(
     strength: float,

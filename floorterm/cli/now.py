@@ -6,7 +6,16 @@ from typing import TYPE_CHECKING, TypeVar
 
 import click
 
-from floorterm.cli.common import checklists_option, db_option, fail, json_option, open_plant, print_json, put
+from floorterm.cli.common import (
+    checklists_option,
+    db_option,
+    fail,
+    json_option,
+    language_option,
+    open_plant,
+    print_json,
+    put,
+)
 from floorterm.ledger import Place
 
 if TYPE_CHECKING:
@@ -14,7 +23,6 @@ if TYPE_CHECKING:
     from floorterm.plant import Plant
     from floorterm.shift_review import Review
 
-_LANGUAGE = click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
 _PERSON = click.option(
     "--person", "code", help="Code of the person for whom it is told (a name, never a sign-in)."
 )
@@ -24,7 +32,7 @@ _Command = TypeVar("_Command", bound=Callable[..., object])
 
 def _asked(command: _Command) -> _Command:
     """What all of these commands take: language, checklists, ledger, `--json`."""
-    for option in (json_option, db_option, checklists_option, _LANGUAGE):
+    for option in (json_option, db_option, checklists_option, language_option):
         command = option(command)
     return command
 

@@ -13,6 +13,7 @@ from floorterm.cli.common import (
     db_option,
     default_db,
     fail,
+    language_option,
     own_folder,
     put,
     terminal_option,
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
     from floorterm.terminal.hands import Panel
     from floorterm.terminal.theme import Look
 
-_LANGUAGE = click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
 _LOG = click.option(
     "--log",
     type=click.Path(path_type=Path, dir_okay=False),
@@ -66,7 +66,7 @@ _PANEL = click.option(
 
 @click.command(name="open")
 @terminal_option
-@_LANGUAGE
+@language_option
 @_PLAIN
 @_LOOK
 @_PANEL
@@ -156,7 +156,7 @@ def opened(path: Place, checklists: Path | None, terminal: str) -> "Plant":
 
 
 @click.command()
-@_LANGUAGE
+@language_option
 @_PLAIN
 @_LOOK
 @checklists_option
@@ -188,7 +188,7 @@ def wall(language: str, plain: bool, look: "Look", checklists: Path | None, db: 
 @click.option(
     "--out", type=click.Path(path_type=Path, dir_okay=False), help="With --rebuild: the file to write."
 )
-@_LANGUAGE
+@language_option
 @_PLAIN
 @_LOOK
 @_PANEL

@@ -13,6 +13,7 @@ from floorterm.cli.common import (
     db_option,
     fail,
     json_option,
+    language_option,
     load_library,
     open_ledger,
     open_plant,
@@ -191,7 +192,7 @@ def change(
 
 
 @people.command(name="training")
-@click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
+@language_option
 @json_option
 @checklists_option
 @db_option

@@ -15,6 +15,7 @@ from floorterm.cli.common import (
     default_db,
     fail,
     json_option,
+    language_option,
     load_library,
     open_ledger,
     open_plant,
@@ -49,7 +50,7 @@ _NEED_A_FILE = ("pdf", "xlsx")
 @click.option("--profile", help="Jurisdiction of the audit: US, EU, UK, DE or FR (default: the plant's).")
 @click.option("--line", help="Line of a sheet whose procedure covers several.")
 @click.option("--format", "form", type=click.Choice(FORMATS), default="text", show_default=True)
-@click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
+@language_option
 @click.option("--by", default="", help="Code of whoever prints it; the printed name stands on every page.")
 @click.option(
     "--out", type=click.Path(path_type=Path, dir_okay=False), help="File to write (a PDF needs one)."

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from floorterm.cli.common import db_option, default_db, fail, put, terminal_option
+from floorterm.cli.common import db_option, default_db, fail, language_option, put, terminal_option
 from floorterm.ledger import Place
 
 _UNIT = """\
@@ -49,7 +49,7 @@ WantedBy=multi-user.target
 @click.option("--tty", default="tty1", show_default=True, help="The console, such as tty1 or ttyUSB0.")
 @terminal_option
 @click.option("--user", default="floorterm", show_default=True, help="The service account.")
-@click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
+@language_option
 @db_option
 def service(tty: str, terminal: str, user: str, language: str, db: Place | None) -> None:
     """Print a systemd unit that opens a terminal on a console at boot and again whenever it ends."""

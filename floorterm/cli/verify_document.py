@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NoReturn
 from floorterm import __version__
 from floorterm.cli.common import Status, fail, load_library, open_ledger, own_folder, print_json, put
 from floorterm.cli.report import made, written
-from floorterm.wording import Say, sentence
+from floorterm.wording import Count, Say, sentence
 
 if TYPE_CHECKING:
     from floorterm.ledger import Place, Seal
@@ -67,7 +67,7 @@ def judged(file: Path, place: "Place", checklists: Path | None) -> Answer:
         report = verify_place(place, (seal,))
     except LedgerError as error:
         fail(str(error))
-    number = f"{seal.n:,}"
+    number = Count(seal.n)
     said = {one.say.key.removeprefix("ledger.verify.") for one in (*report.problems, *report.remarks)}
     if "seal_chain" in said:  # not the newest identifier alone: a restore gives another one
         facts = {"theirs": seal.chain, "ours": report.chain}
@@ -85,7 +85,7 @@ def judged(file: Path, place: "Place", checklists: Path | None) -> Answer:
     return _answer("matches" if same else "document_altered", origin, number)
 
 
-def _answer(case: str, origin: "Origin", number: str) -> Answer:
+def _answer(case: str, origin: "Origin", number: Count) -> Answer:
     return Answer(case=case, say=Say(f"document.{case}", {"number": number}), seal=origin.seal)
 
 

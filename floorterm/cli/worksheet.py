@@ -12,6 +12,7 @@ from floorterm.cli.common import (
     fail,
     folder_of,
     json_option,
+    language_option,
     load_library,
     open_ledger,
     print_json,
@@ -27,7 +28,7 @@ from floorterm.ledger import Place
 @click.option("--procedure", help="A procedure that stands alone, instead of a pair.")
 @click.option("--work", help="A work that runs, such as C-0001: what is signed, and lines for the rest.")
 @click.option("--format", "form", type=click.Choice(["text", "html"]), default="text", show_default=True)
-@click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
+@language_option
 @checklists_option
 @db_option
 @json_option

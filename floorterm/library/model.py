@@ -12,6 +12,7 @@ from zoneinfo import available_timezones
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
+from floorterm.languages import FALLBACK
 from floorterm.library.bar_data import (
     BarIndex,
     Colour,
@@ -40,6 +41,7 @@ from floorterm.library.quality_data import BarFormat, MethodSpec, NetContentPoli
 from floorterm.library.record_data import RecordPolicy
 from floorterm.library.words import (
     Claim,
+    Code,
     Device,
     Energy,
     Evidence,
@@ -183,7 +185,7 @@ class PlantFile(Model):
     id: Id
     name: str
     time_zone: str
-    languages: tuple[Literal["en", "es"], ...] = ("en", "es")
+    languages: tuple[Code, ...] = ("en", "es")
     emergency_number: str
     emergency_note: Text
     duties: Annotated[tuple[Duty, ...], Field(min_length=1)]
@@ -200,6 +202,11 @@ class PlantFile(Model):
     bar_formats: tuple[BarFormat, ...] = ()
     net_content: NetContentPolicy = NetContentPolicy()
     first_aid: Annotated[tuple[FirstAidTopic, ...], Field(min_length=1)]
+
+    @property
+    def written(self) -> tuple[str, ...]:
+        """The languages of a worksheet: English, to which every text falls back, and those of the plant."""
+        return tuple(dict.fromkeys((FALLBACK, *self.languages)))
 
     @field_validator("time_zone")
     @classmethod

@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field, model_validator
 
+from floorterm.languages import by_language
 from floorterm.library.lye_data import LyeWork
 from floorterm.library.quality_data import MethodSpec
 from floorterm.library.words import (
@@ -159,8 +160,8 @@ class InspectionCertificate(Model):
 
 def _said(value: Text) -> Text:
     """Refuse a text that only holds the place of one."""
-    for text in (value.en, value.es, value.es_draft):
-        if text is not None and text.casefold().strip(" .:") in _PLACEHOLDERS:
+    for text in by_language(value).values():
+        if text.casefold().strip(" .:") in _PLACEHOLDERS:
             raise ValueError("a sentence of the site's own, as 29 CFR 1910.147(c)(4)(ii) asks for one")
     return value
 

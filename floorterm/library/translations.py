@@ -1,11 +1,12 @@
 """Texts that lack a translation, or have one that nobody has reviewed: a report, not a fault."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from pydantic import BaseModel
 
+from floorterm.languages import DRAFT, FALLBACK, by_language
 from floorterm.library.model import Library, Text
 from floorterm.library.reading import Loc, field_of
 
@@ -22,8 +23,7 @@ class TranslationGap:
 
 def translation_gaps(library: Library) -> tuple[TranslationGap, ...]:
     """Every text that is not fully translated into the languages of the plant, file by file."""
-    if "es" not in library.plant.languages:
-        return ()
+    languages = tuple(code for code in library.plant.languages if code != FALLBACK)
     files: dict[str, BaseModel] = {
         library.files.get("plant", "plant.yaml"): library.plant,
         library.files.get("sequence", library.sequence.id): library.sequence,
@@ -37,16 +37,20 @@ def translation_gaps(library: Library) -> tuple[TranslationGap, ...]:
     }
     for kind, found in kinds.items():
         files.update({library.files.get(f"{kind}/{name}", name): model for name, model in found.items()})
-    return tuple(gap for path in sorted(files) for gap in _gaps(path, files[path], ()))
+    return tuple(gap for path in sorted(files) for gap in _gaps(path, files[path], (), languages))
 
 
-def _gaps(path: str, value: object, loc: Loc) -> Iterator[TranslationGap]:
+def _gaps(path: str, value: object, loc: Loc, languages: Sequence[str]) -> Iterator[TranslationGap]:
     if isinstance(value, Text):
-        if not value.es:
-            yield TranslationGap(path, field_of(loc), "unreviewed" if value.es_draft else "missing", "es")
+        found = by_language(value)
+        for code in languages:
+            if code not in found:
+                yield TranslationGap(
+                    path, field_of(loc), "unreviewed" if code + DRAFT in found else "missing", code
+                )
     elif isinstance(value, BaseModel):
         for name in type(value).model_fields:
-            yield from _gaps(path, getattr(value, name), (*loc, name))
+            yield from _gaps(path, getattr(value, name), (*loc, name), languages)
     elif isinstance(value, tuple):
         for index, item in enumerate(value):
-            yield from _gaps(path, item, (*loc, index))
+            yield from _gaps(path, item, (*loc, index), languages)

@@ -3,7 +3,7 @@
 import re
 from datetime import date, time
 from decimal import Decimal
-from typing import Annotated, Any, Literal, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeVar
 
 from pydantic import (
     BaseModel,
@@ -12,9 +12,12 @@ from pydantic import (
     Field,
     Strict,
     StringConstraints,
+    create_model,
     field_validator,
     model_validator,
 )
+
+from floorterm.languages import FALLBACK, LANGUAGES, TEXT_KEYS
 
 _NUMBER = re.compile(r"-?(0|[1-9][0-9]{0,11})(\.[0-9]{1,12})?")
 _TIME = re.compile(r"([01][0-9]|2[0-3]):[0-5][0-9]")
@@ -93,21 +96,36 @@ class Model(BaseModel):
     )
 
 
-class Text(Model):
-    """One text in the plant's languages. `es_draft` is a translation that nobody has reviewed yet."""
-
+class _Text(Model):
     en: Annotated[str, StringConstraints(min_length=1, max_length=600)]
-    es: Annotated[str, StringConstraints(max_length=600)] | None = None
-    es_draft: Annotated[str, StringConstraints(max_length=600)] | None = None
 
     @model_validator(mode="before")
     @classmethod
     def _plain_string_is_english(cls, value: Any) -> Any:
         return {"en": value} if isinstance(value, str | int) and not isinstance(value, bool) else value
 
-    @field_validator("en", "es", "es_draft")
+    @field_validator("*")
     @classmethod
     def _one_paragraph(cls, value: str | None) -> str | None:
         if value is not None and "\n" in value:
             raise ValueError("one paragraph (fold a long text with >- rather than |)")
         return value
+
+
+if TYPE_CHECKING:
+    Code = str
+
+    class Text(_Text):
+        """One text in the plant's languages: English, and any other that the program speaks, by its code.
+
+        Behind a code stands `_draft` where nobody has reviewed the translation yet: `es`, or `es_draft`.
+        """
+else:
+    Code = Literal[LANGUAGES]
+    _Translation = Annotated[str, StringConstraints(max_length=600)] | None
+    Text = create_model(
+        "Text",
+        __base__=_Text,
+        __module__=__name__,
+        **{name: (_Translation, None) for name in TEXT_KEYS if name != FALLBACK},
+    )

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from floorterm.changeover.acts import CorrectStep, LateStep, LockoutAct, SignStep
 from floorterm.changeover.standard import standard_min
+from floorterm.languages import in_
 from floorterm.review.chart_makers import figure, timeline, washed
 from floorterm.review.document import Block, Document, Heading, KeyValues, Paragraph, Signatures, Table
 from floorterm.review.framing import Printing, framed
@@ -117,7 +118,7 @@ class _Page:
 
     def spoken(self, text: Mapping[str, str]) -> str:
         language = self._printing.language
-        return text.get(language) or text.get(f"{language}_draft") or text.get("en", "")
+        return in_(text, language)
 
     def at(self, at: datetime | None) -> str:
         """Date and time to the second, with the plant's offset at that moment."""

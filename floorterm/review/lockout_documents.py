@@ -6,6 +6,7 @@ Pure: they take what was judged and recorded, and give a `Document`. None of the
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING
 
+from floorterm.languages import in_
 from floorterm.lockout.auditing import profiles, rules
 from floorterm.review.document import Block, Document, Heading, KeyValues, Paragraph, Signatures, Table
 from floorterm.review.framing import Printing, framed
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 
 
 def _spoken(text: Mapping[str, str], language: str) -> str:
-    return text.get(language) or text.get(f"{language}_draft") or text.get("en", "")
+    return in_(text, language)
 
 
 # --- the audit of a period --------------------------------------------------------------------------

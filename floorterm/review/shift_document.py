@@ -172,7 +172,7 @@ def _deviations(summary: Summary, language: str) -> Table:
                     )
                     if text
                 ),
-                f"{telling.deviation_text(line, language)} ({line.by} {telling.clock(line.at, summary)})",
+                f"{telling.deviation_text(line, language)} ({line.by} {telling.clock(line.at, summary, language)})",
                 telling.decision_text(line, language),
             )
             for line in summary.deviations

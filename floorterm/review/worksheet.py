@@ -9,12 +9,12 @@ from decimal import Decimal
 from importlib.resources import files
 
 from floorterm.changeover.bench import asked_for
-from floorterm.changeover.lockout_steps import in_
 from floorterm.changeover.standard import minutes_of, standard_min
 from floorterm.changeover.state import State
 from floorterm.changeover.view_step import done_by, value_text
 from floorterm.changeover.worksheet import Named, Step, Text, Worksheet
 from floorterm.flush.explain import governing_sentence
+from floorterm.languages import in_
 from floorterm.wording import sentence, words
 
 _WIDTH = 78

@@ -2,6 +2,7 @@
 
 from datetime import datetime
 
+from floorterm.languages import day, grouped, in_
 from floorterm.shift.signing import ShiftSignature
 from floorterm.shift.summary import (
     DeviationLine,
@@ -22,13 +23,15 @@ _DIGITS_SHOWN = 12  # of a digest, for people who compare it by eye
 
 def tell(text: Text, language: str) -> str:
     """A text of the plant in a language; its unreviewed draft, then English, where that language has none."""
-    return text.get(language) or text.get(f"{language}_draft") or text.get(FALLBACK, "")
+    return in_(text, language)
 
 
-def clock(at: str, summary: Summary) -> str:
-    """Hour and minute of a time of the summary, with its day where that is not the shift's."""
+def clock(at: str, summary: Summary, language: str = FALLBACK) -> str:
+    """Hour and minute of a time of the summary, with its day where that is not the shift's. Without a language it is
+    a fact for a sentence, which gives the day the form of its own.
+    """
     moment, since = datetime.fromisoformat(at), datetime.fromisoformat(summary.since)
-    return f"{moment:%H:%M}" if moment.date() == since.date() else f"{moment:%Y-%m-%d %H:%M}"
+    return f"{moment:%H:%M}" if moment.date() == since.date() else f"{day(moment, language)} {moment:%H:%M}"
 
 
 def minutes(seconds: int) -> str:
@@ -50,9 +53,9 @@ def work_title(line: WorkLine, language: str) -> str:
 
 def when_text(line: WorkLine, summary: Summary, language: str) -> str:
     """From when to when, and how it ended."""
-    ended = clock(line.ended, summary) if line.ended else "..."
+    ended = clock(line.ended, summary, language) if line.ended else "..."
     status = words(f"terminal.status_{line.status}", language)
-    return f"{clock(line.started, summary)}-{ended} {status}"
+    return f"{clock(line.started, summary, language)}-{ended} {status}"
 
 
 def minutes_text(line: MinutesLine, language: str) -> str:
@@ -115,8 +118,7 @@ def diverted_text(line: FlushLine, language: str) -> str:
 
 
 def _whole(value: object, language: str) -> str:
-    grouped = f"{int(value):,}"  # type: ignore[call-overload]  # a Decimal or an int
-    return grouped if language == FALLBACK else grouped.replace(",", " ")
+    return grouped(int(value), language)  # type: ignore[call-overload]  # a Decimal or an int
 
 
 def deviation_text(line: DeviationLine, language: str) -> str:

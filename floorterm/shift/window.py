@@ -9,17 +9,10 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, timezone, tzinfo
 from typing import Protocol
 
-from floorterm.wording import FALLBACK, words
+from floorterm.languages import Worded, by_language, day, in_
+from floorterm.wording import words
 
 _SECOND = timedelta(seconds=1)
-
-
-class Worded(Protocol):
-    """A text of the plant's YAML: an attribute a language."""
-
-    en: str
-    es: str | None
-    es_draft: str | None
 
 
 class ShiftNamed(Protocol):
@@ -120,21 +113,21 @@ def window_named(shifts: Sequence[ShiftNamed], key: str, zone: tzinfo) -> Window
 
 def window_text(window: Window, language: str) -> str:
     """Name, day and hours of a shift; how many there are, where the clock was changed."""
-    day = words(f"terminal.weekday_{window.since.isoweekday()}", language)
-    name = window.name.get(language) or window.name.get(f"{language}_draft") or window.name.get(FALLBACK, "")
-    text = f"{name}, {day} {window.since:%Y-%m-%d}, {window.since:%H:%M}-{window.until:%H:%M}"
+    weekday = words(f"terminal.weekday_{window.since.isoweekday()}", language)
+    name = in_(window.name, language)
+    text = f"{name}, {weekday} {day(window.since, language)}, {window.since:%H:%M}-{window.until:%H:%M}"
     if window.since.utcoffset() == window.until.utcoffset():
         return text
     return f"{text} {words('shift.clock_changed', language, hours=f'{window.hours:g}')}"
 
 
 def _windows(shifts: Sequence[ShiftNamed], days: Sequence[date], zone: tzinfo) -> Iterator[Window]:
-    for day in days:
+    for on in days:
         for shift in shifts:
-            begin = datetime.combine(day, shift.start)
-            name = {key: str(text) for key in ("en", "es", "es_draft") if (text := getattr(shift.name, key))}
+            begin = datetime.combine(on, shift.start)
+            name = by_language(shift.name)
             since, until = (_instant(local, zone) for local in (begin, begin + timedelta(hours=shift.hours)))
-            yield Window(shift.id, name, day, since, until)
+            yield Window(shift.id, name, on, since, until)
 
 
 def _instant(local: datetime, zone: tzinfo) -> datetime:

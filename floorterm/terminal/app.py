@@ -15,6 +15,7 @@ from textual._time import get_time  # the clock of a key's `time`
 from textual.app import App
 from textual.binding import Binding, BindingType
 
+from floorterm.languages import in_order
 from floorterm.terminal import theme
 from floorterm.terminal.desk import Desk
 from floorterm.terminal.hands import Panel, target_cells
@@ -377,8 +378,10 @@ class FloorApp(App[int]):
             self.push_screen(FirstAidScreen())
 
     def action_language(self) -> None:
-        """The next language."""
-        self.language = LANGUAGES[(LANGUAGES.index(self.language) + 1) % len(LANGUAGES)]
+        """The next language: first those of the plant, then the others that the program speaks."""
+        plant = self.desk.plant if self.desk.is_open else None
+        known = in_order((FALLBACK, *plant.library.plant.languages) if plant else ())
+        self.language = known[(known.index(self.language) + 1) % len(known)]
         self.said = ""
         self.retell()
 

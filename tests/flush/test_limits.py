@@ -278,7 +278,7 @@ def test_the_sentence_names_item_share_and_fragrance() -> None:
         "Eugenol on the label decides: 0.78 % of Clove leaf may remain."
     )
     assert sentence(explain(limit, "Hoja de clavo"), "es") == (
-        "Eugenol en la etiqueta decide: puede quedar 0.78 % de Hoja de clavo."
+        "Eugenol en la etiqueta decide: puede quedar 0,78 % de Hoja de clavo."
     )
     assert explain(limit).facts["outgoing"] == "Clove"
 

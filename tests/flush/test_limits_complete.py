@@ -196,7 +196,7 @@ def test_the_whole_chain_is_said_in_each_language() -> None:
     found = residual_limit(OLD, NEW, replace(EU, safety_factor=2.0))
     for language, last in (
         ("en", "The smell decides: 0.01 %"),
-        ("es", "El olor decide: puede quedar 0.01 %"),
+        ("es", "El olor decide: puede quedar 0,01 %"),
     ):
         said = [sentence(say, language) for say in reasoning(found)]
         assert len(said) == len(found.candidates) + 2

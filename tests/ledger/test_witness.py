@@ -37,8 +37,8 @@ def test_seals_are_read_back_as_they_were_added(sealed: tuple[Ledger, Path]) -> 
 def test_what_is_sealed_and_what_is_only_chained_is_said(sealed: tuple[Ledger, Path], path: Path) -> None:
     _, file = sealed
     assert _keys(path, file) == [
-        ("proof.sealed", {"first": "1", "last": "9", "at": "2026-03-02T14:05:00.000000Z"}),
-        ("proof.newer", {"n": 2, "count": "2"}),
+        ("proof.sealed", {"first": 1, "last": 9, "at": "2026-03-02T14:05:00.000000Z"}),
+        ("proof.newer", {"n": 2, "count": 2}),
     ]
 
 

@@ -21,7 +21,7 @@ from floorterm.terminal.widgets.rows import Row, Rows
 
 
 class FirstAidScreen(FloorScreen[None]):
-    """The number to call, large; what happened; what to do, in both languages."""
+    """The number to call, large; what happened; what to do, in the languages of the plant."""
 
     NAME = "terminal.first_aid"
     QUESTION = "terminal.first_aid_question"

@@ -27,10 +27,11 @@ from floorterm.changeover.state import FlushProgress
 from floorterm.changeover.view import title_of
 from floorterm.changeover.view_flush import open_flush, way_name
 from floorterm.changeover.view_step import flush_view
-from floorterm.changeover.view_words import kg, number
+from floorterm.changeover.view_words import kg
 from floorterm.changeover.worksheet import FlushNote
 from floorterm.flush.errors import FlushError
 from floorterm.flush.samples import Sample
+from floorterm.languages import number
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import NotRecorded
 from floorterm.terminal.screens.dialogs import AskScreen, Item, MenuScreen, number_spec, reason_spec

@@ -10,6 +10,7 @@ from textual.widget import Widget
 
 from floorterm.changeover.entering import EntrySpec, Given, Mode, Option
 from floorterm.genealogy.model import MADE_SORTS, TAKEN_SORTS, Lot, Made, Past, Sort, Taken, Verdict
+from floorterm.languages import day_of_year
 from floorterm.lots import at_least_zero
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.screens.dialogs import AskScreen, Item, MenuScreen
@@ -63,11 +64,12 @@ class LotsScreen(FloorScreen[None]):
         language, zone = self.language, self.desk.plant.zone
         way = words("lots.way_in" if isinstance(one, Taken) else "lots.way_out", language)
         first = (Span(f"{words(f'lots.sort_{one.lot.sort}', language)}  "), Span(one.lot.name, "strong"))
-        at = (Span(f"{one.at.astimezone(zone):%m-%d %H:%M}"),)
+        at = one.at.astimezone(zone)
+        when = (Span(f"{day_of_year(at, language)} {at:%H:%M}"),)
         second = (Span(f"{one.line}  {way}  {self._more(one)}", "quiet"),)
         width = self.size.width - 5
         plain = self.app.plain
-        return Row(key, (apart(first, at, width, plain=plain), apart(second, (), width, plain=plain)))
+        return Row(key, (apart(first, when, width, plain=plain), apart(second, (), width, plain=plain)))
 
     def _more(self, one: Taken | Made) -> str:
         if isinstance(one, Taken):

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from textual.widget import Widget
 
+from floorterm.languages import day
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.views.seal import seal_lines
 from floorterm.terminal.views.text import Line, Span, day_and_clock
@@ -73,5 +74,5 @@ class SealScreen(FloorScreen[None]):
             self.size.width,
             self.language,
             plant=self._seal.plant,
-            at=f"{at.astimezone(zone):%Y-%m-%d}, {day_and_clock(at, zone, self.language)}",
+            at=f"{day(at.astimezone(zone), self.language)}, {day_and_clock(at, zone, self.language)}",
         )

@@ -1,4 +1,4 @@
-"""What the first-aid screen says: the emergency number in large figures, topics, what to do in both languages."""
+"""What the first-aid screen says: the emergency number in large figures, topics, what to do in its languages."""
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -48,7 +48,7 @@ class FirstAidView:
 
 def first_aid_view(plant: "PlantFile | None", language: str) -> FirstAidView:
     """From plant.yaml, or the sentence that holds without it."""
-    order = (language, *(other for other in LANGUAGES if other != language))
+    order = tuple(dict.fromkeys((language, *(plant.written if plant is not None else LANGUAGES))))
     if plant is None:
         return FirstAidView("", tuple(words("terminal.call_emergency", one) for one in order), ())
     topics = tuple(

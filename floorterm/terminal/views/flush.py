@@ -17,9 +17,10 @@ from floorterm.changeover.view_flush import (
     way_name,
 )
 from floorterm.changeover.view_step import flush_view, left_facts
-from floorterm.changeover.view_words import kg, number, tell
+from floorterm.changeover.view_words import kg, tell
 from floorterm.changeover.worksheet import FlushNote, LimitCandidate
 from floorterm.flush.explain import item_words, percent
+from floorterm.languages import number
 from floorterm.terminal.views.text import Line, Span, Tone, fit
 from floorterm.terminal.views.work import flush_lines, labelled, say
 from floorterm.wording import sentence

@@ -19,6 +19,7 @@ from floorterm.changeover.acts import (
     act_from_value,
 )
 from floorterm.changeover.view import title_of
+from floorterm.languages import number
 from floorterm.terminal.views.text import Line, Span, Tone, clock, short_name, tell, thousands, wrapped
 from floorterm.wording import UnknownWordingError, words
 
@@ -123,8 +124,7 @@ def _step_values(act: SignStep | CorrectStep, step: "Step | None", language: str
     parts: list[str] = []
     if act.number:
         unit = step.unit if step else ""
-        number = act.number.replace(".", ",") if language == "es" else act.number
-        parts.append(f"{number} {unit}".rstrip())
+        parts.append(f"{number(act.number, language)} {unit}".rstrip())
     if act.choice:
         chosen = next((one for one in step.choices if one.id == act.choice), None) if step else None
         parts.append(tell(chosen.text, language) if chosen else act.choice)

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from floorterm.ledger.seal import Seal
 from floorterm.terminal.views.text import Line, Span, wrapped
-from floorterm.wording import words
+from floorterm.wording import Count, words
 
 _GAP = 2
 _GROUPS_A_LINE = 2
@@ -30,7 +30,7 @@ def _told(seal: Seal, width: int, language: str, *, plant: str, at: str, drawn: 
     digits = (
         "  ".join(groups[start : start + _GROUPS_A_LINE]) for start in range(0, len(groups), _GROUPS_A_LINE)
     )
-    entry = words("proof.seal_entry", language, number=f"{seal.n:,}", at=at)
+    entry = words("proof.seal_entry", language, number=Count(seal.n), at=at)
     return (
         *wrapped(plant, width, "strong"),
         *wrapped(entry, width, "strong"),

@@ -156,7 +156,7 @@ def _deviation_row(line: DeviationLine, summary: Summary, language: str) -> Revi
     waits: Tone = "caution" if line.undecided else ""
     tag = f" {words(f'terminal.critical_{line.critical}', language)} " if line.critical else ""
     open_ = line.decision in ("", "hold")
-    by = Span(f"{line.by} {telling.clock(line.at, summary)}", "quiet")
+    by = Span(f"{line.by} {telling.clock(line.at, summary, language)}", "quiet")
     return ReviewRow(
         f"deviation {line.work} {line.n}",
         (first, (Span("  "), Span(f" {decision} " if waits else decision, waits))),

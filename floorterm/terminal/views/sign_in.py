@@ -4,7 +4,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
-from floorterm.terminal.views.text import Line, Span, Worded, tell, wrapped
+from floorterm.languages import Worded
+from floorterm.terminal.views.text import Line, Span, tell, wrapped
 from floorterm.wording import words
 
 if TYPE_CHECKING:

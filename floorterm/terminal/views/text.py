@@ -8,10 +8,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from decimal import ROUND_HALF_UP, Decimal
-from typing import Literal, Protocol
+from typing import Literal
 
 from rich.cells import cell_len, set_cell_size
 
+from floorterm.languages import Worded, by_language, grouped, in_
 from floorterm.wording import FALLBACK, words
 
 Tone = Literal[
@@ -42,23 +43,11 @@ class Span:
 Line = tuple[Span, ...]
 
 
-class Worded(Protocol):
-    """A text of the plant's YAML: an attribute a language."""
-
-    en: str
-    es: str | None
-    es_draft: str | None
-
-
 def tell(text: "Mapping[str, str] | Worded | None", language: str) -> str:
     """A text of the plant in a language; its unreviewed draft, then English, where that language has none."""
     if text is None:
         return ""
-    for name in (language, f"{language}_draft", FALLBACK):
-        found = text.get(name) if isinstance(text, Mapping) else getattr(text, name, None)
-        if found:
-            return str(found)
-    return ""
+    return in_(text if isinstance(text, Mapping) else by_language(text), language)
 
 
 def clock(at: datetime, zone: tzinfo) -> str:
@@ -83,9 +72,8 @@ def whole(value: Decimal) -> int:
 
 
 def thousands(value: Decimal | int, language: str = FALLBACK) -> str:
-    """A whole number in groups of three: 3,434 in English, 3 434 in Spanish (a comma would be a decimal sign)."""
-    grouped = f"{whole(Decimal(value)):,}"
-    return grouped if language == FALLBACK else grouped.replace(",", " ")
+    """A whole number in groups of three: 3,434 in English, 3 434 where a comma is the decimal sign."""
+    return grouped(value, language)
 
 
 def short_name(name: str) -> str:
