@@ -33,6 +33,7 @@ from floorterm.changeover.acts import LockoutAct, SignStep
 from floorterm.changeover.state import State
 from floorterm.changeover.worksheet import Step, Worksheet
 from floorterm.entries import Entry
+from floorterm.frozen import replaced
 from floorterm.lockout.effects import apply_event
 from floorterm.lockout.model import BOX, Event, LockEvent
 from floorterm.lockout.state import LockoutState
@@ -107,7 +108,7 @@ def effect_holds(step: Step, lockout: LockoutState) -> bool:
 
 def work_left(worksheet: Worksheet, signed: Mapping[str, object], job: str) -> bool:
     """Whether a step under that lockout is still unsigned in the current round."""
-    return any(step.needs_lockout == job and step.id not in signed for step in worksheet.steps())
+    return not worksheet.under_lockout.get(job, frozenset()) <= signed.keys()
 
 
 def standing(state: State) -> State:
@@ -121,23 +122,23 @@ def standing(state: State) -> State:
         if (step := state.worksheet.step(one.act.step)) is not None and _counts_by_paper(state, step, left)
     }
     gone = []
-    for step_id, signed in state.signed.items():
-        step = state.worksheet.step(step_id)
-        if step is None or step.kind != "lockout" or step.job not in state.locks:
+    for step in state.worksheet.lockout_steps:
+        signed = state.signed.get(step.id)
+        if signed is None or step.job not in state.locks:
             continue
         if signed.paper is not None:
-            if step_id not in counting:
-                gone.append(step_id)
+            if step.id not in counting:
+                gone.append(step.id)
             continue
         holds = effect_holds(step, state.locks[step.job])
         done = state.ended or not left[step.job]
         if not ((holds or done) if step.event in BEFORE else (holds and done)):
-            gone.append(step_id)
+            gone.append(step.id)
     stays = (
         {name: value for name, value in state.signed.items() if name not in gone} if gone else state.signed
     )
     new = {name: one for name, one in counting.items() if name not in stays}
-    return replace(state, signed={**stays, **new}) if gone or new else state
+    return replaced(state, signed={**stays, **new}) if gone or new else state
 
 
 def _counts_by_paper(state: State, step: Step, left: Mapping[str, bool]) -> bool:
@@ -232,7 +233,7 @@ def entry_event(entry: Entry, event: Event) -> LockEvent:
 
 def happened(state: State, job: str, event: LockEvent) -> State:
     """The state after an event of one of its jobs."""
-    return replace(state, locks={**state.locks, job: apply_event(state.locks[job], event)})
+    return replaced(state, locks={**state.locks, job: apply_event(state.locks[job], event)})
 
 
 def premature(before: LockoutState, after: LockoutState, event: LockEvent) -> str | None:

@@ -175,7 +175,7 @@ class LyeFound:
     pressurised: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)  # no slots: `frozen.replaced` changes it at every entry
 class State:
     """Everything known about one piece of work after its entries so far.
 

@@ -269,6 +269,20 @@ class Worksheet:
                 found.setdefault(name, []).append(step.id)
         return {name: tuple(ids) for name, ids in found.items()}
 
+    @cached_property
+    def under_lockout(self) -> Mapping[str, frozenset[str]]:
+        """For each lockout job the ids of the steps that need it."""
+        found: dict[str, set[str]] = {}
+        for step in self._steps.values():
+            if step.needs_lockout:
+                found.setdefault(step.needs_lockout, set()).add(step.id)
+        return {job: frozenset(ids) for job, ids in found.items()}
+
+    @cached_property
+    def lockout_steps(self) -> tuple[Step, ...]:
+        """The steps of lockout jobs, in order."""
+        return tuple(step for step in self._steps.values() if step.kind == "lockout")
+
     def steps(self) -> Iterator[Step]:
         """All steps in order."""
         yield from self._steps.values()

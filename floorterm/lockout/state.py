@@ -134,7 +134,7 @@ class Gap:
     points: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)  # no slots: `frozen.replaced` changes it at every entry
 class LockoutState:
     """One job after its events so far.
 
