@@ -21,14 +21,26 @@ def _lines(svg: str) -> list[str]:
     return ["".join(text for _, text in sorted(parts)).rstrip() for _, parts in sorted(rows.items())]
 
 
-@pytest.mark.parametrize("name", ["lines", "work", "locks", "flush", "shift", "first-aid"])
-async def test_a_picture_shows_what_the_screen_shows(name: str) -> None:
-    stored = (PICTURES / f"{name}-80x24.svg").read_text(encoding="utf-8")
-    drawn = await picture(open_still, SCREENS[name], (80, 24))
-    assert _lines(drawn) == _lines(stored), "run: floorterm demo --pictures tests/pictures"
+@pytest.mark.parametrize(
+    ("name", "language"),
+    [
+        *((name, "en") for name in ("lines", "work", "locks", "flush", "first-aid", "review")),
+        *((name, "es") for name in ("shift", "minutes")),
+    ],
+)
+async def test_a_picture_shows_what_the_screen_shows(name: str, language: str) -> None:
+    path = PICTURES / f"{name}-80x24{'' if language == 'en' else f'-{language}'}.svg"
+    stored = path.read_text(encoding="utf-8")
+    drawn = await picture(open_still, SCREENS[name], (80, 24), language=language)
+    assert _lines(drawn) == _lines(stored), "run: floorterm demo --pictures tests/pictures (--language es)"
     assert len(_lines(stored)) >= 10
 
 
-def test_every_screen_has_its_picture_at_both_sizes() -> None:
-    expected = {f"{name}-{columns}x{rows}.svg" for name in SCREENS for columns, rows in SIZES}
+def test_every_screen_has_its_picture_at_both_sizes_in_english_and_spanish() -> None:
+    expected = {
+        f"{name}-{columns}x{rows}{language}.svg"
+        for name in SCREENS
+        for columns, rows in SIZES
+        for language in ("", "-es")
+    }
     assert {path.name for path in PICTURES.iterdir()} == expected
