@@ -25,6 +25,7 @@ _COMMANDS: Mapping[str, str] = MappingProxyType(
         "report": "floorterm.cli.report:report",
         "lye": "floorterm.cli.lye:lye",
         "wall": "floorterm.cli.open:wall",
+        "serve": "floorterm.cli.serve:serve",
         "demo": "floorterm.cli.open:demo",
         "open": "floorterm.cli.open:open_plant",
         "status": "floorterm.cli.now:status",
@@ -96,6 +97,7 @@ _HELP: Mapping[str, str] = MappingProxyType(
     {
         "open": "Open the plant at this terminal (also without any command).",
         "wall": "Every line for a large display on the wall; nothing can be signed there.",
+        "serve": "Serve the terminal to browsers on the plant's own network, behind a sign-in.",
         "demo": "Open a copy of the invented demo plant.",
         "check": "Validate the checklists and compose every pair on every line.",
         "worksheet": "Print a worksheet: the paper fallback.",

@@ -32,6 +32,11 @@ _LOG = click.option(
     envvar="FLOORTERM_LOG",
     help="Log of this terminal, put aside at a megabyte (default: in the account's own log folder).",
 )
+_SEEN = click.option(
+    "--seen",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="File in which this terminal remembers the newest entry that it saw (default: in the account's own state).",
+)
 _PLAIN = click.option(
     "--plain", is_flag=True, help="Plain characters and 16 colours (consoles, serial lines)."
 )
@@ -71,6 +76,7 @@ _PANEL = click.option(
 @_LOOK
 @_PANEL
 @_LOG
+@_SEEN
 @checklists_option
 @db_option
 def open_plant(
@@ -80,6 +86,7 @@ def open_plant(
     look: "Look",
     panel: "Panel | None",
     log: Path | None,
+    seen: Path | None,
     checklists: Path | None,
     db: Place | None,
 ) -> None:
@@ -96,7 +103,7 @@ def open_plant(
 
     def opener() -> "Plant":
         begin_log(log, terminal)
-        return opened(path, checklists, terminal)
+        return opened(path, checklists, terminal, seen)
 
     status = launch(opener, terminal=terminal, language=language, plain=plain, look=look, panel=panel)
     _end_log(status)
@@ -143,14 +150,14 @@ def seen_folder() -> Path:
     return user_state_path("floorterm")
 
 
-def opened(path: Place, checklists: Path | None, terminal: str) -> "Plant":
+def opened(path: Place, checklists: Path | None, terminal: str, seen: Path | None = None) -> "Plant":
     """The plant as a terminal opens it: its newest entries hold, and what this terminal saw last is in it."""
     from floorterm.ledger import Ledger, check_newest  # noqa: PLC0415
     from floorterm.ledger.last_seen import LastSeen  # noqa: PLC0415
     from floorterm.library import load  # noqa: PLC0415
     from floorterm.plant import Plant  # noqa: PLC0415
 
-    ledger = Ledger.open(path, memory=LastSeen(default_seen(terminal)))
+    ledger = Ledger.open(path, memory=LastSeen(seen or default_seen(terminal)))
     check_newest(ledger)
     return Plant(load(own_folder(checklists, ledger)), ledger, terminal)
 

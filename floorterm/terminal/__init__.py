@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from floorterm.terminal.theme import Look
 
 UNUSABLE = 2
+BROWSER_DRIVER = "floorterm.web.driver:BrowserDriver"  # as TEXTUAL_DRIVER: the screens go to a browser
 _PLAIN_TERMS = ("linux", "vt")
 
 
@@ -51,7 +52,8 @@ def launch(
     `wall` shows every line for a large display. `terminal` is the name of this terminal (the opener's plant signs with
     it). 2 with a sentence on standard error where no screen can be drawn; 128 + n after signal n.
     """
-    refused = why_not(os.environ, stdin_tty=sys.stdin.isatty(), stdout_tty=sys.stdout.isatty())
+    tty = os.environ.get("TEXTUAL_DRIVER") == BROWSER_DRIVER
+    refused = why_not(os.environ, stdin_tty=tty or sys.stdin.isatty(), stdout_tty=tty or sys.stdout.isatty())
     if refused:
         print(refused, file=sys.stderr)  # noqa: T201  there is no screen to say it on
         return UNUSABLE

@@ -169,6 +169,8 @@ class FloorApp(App[int]):
             LOG.error("record not opened: %s: %s", type(fault).__name__, fault)
             await self._show_trouble(self.desk.sentences(fault))
         else:
+            if not self.desk.is_open:
+                return  # left meanwhile
             self._minute = self._minute_now()
             self.retell()
             self.second_place.look(self.desk.plant)

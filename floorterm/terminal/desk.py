@@ -91,6 +91,9 @@ class Desk:
     async def open(self, opener: "Callable[[], Plant]") -> None:
         """Open the plant in the writing thread. What the opener raises is the caller's to show."""
         plant = await self.in_writer(opener)
+        if self._closed:  # the terminal was left while its record was being opened
+            plant.ledger.close()
+            return
         head = await self._loop().run_in_executor(self._reader, plant.ledger.head)
         self._seen_n = head.n
         self._plant = plant
