@@ -85,15 +85,20 @@ def _terminal_name(_: click.Context, __: click.Parameter, text: str) -> str:
     return name
 
 
-def terminal_option(command: _Command) -> _Command:
-    """`--terminal NAME`."""
+def terminal_option_of(default: str) -> Callable[[_Command], _Command]:
+    """`--terminal NAME`, with another name where nobody gives one."""
     return click.option(
         "--terminal",
-        default="T1",
+        default=default,
         show_default=True,
         callback=_terminal_name,
         help="Name of this terminal in every entry.",
-    )(command)
+    )
+
+
+def terminal_option(command: _Command) -> _Command:
+    """`--terminal NAME`."""
+    return terminal_option_of("T1")(command)
 
 
 def language_option(command: _Command) -> _Command:

@@ -18,7 +18,7 @@ from floorterm.cli.common import (
     put,
     terminal_option,
 )
-from floorterm.entries import file_name
+from floorterm.entries import TextError, clean_text, file_name
 from floorterm.ledger import Place, is_server
 
 if TYPE_CHECKING:
@@ -36,6 +36,21 @@ _SEEN = click.option(
     "--seen",
     type=click.Path(path_type=Path, dir_okay=False),
     help="File in which this terminal remembers the newest entry that it saw (default: in the account's own state).",
+)
+
+
+def _visitor(_: click.Context, __: click.Parameter, text: str) -> str:
+    try:
+        return clean_text(text, limit=80)
+    except TextError as fault:
+        raise click.BadParameter(str(fault)) from fault
+
+
+_VISITOR = click.option(
+    "--visitor",
+    default="",
+    callback=_visitor,
+    help="Who reached this terminal, and from where; entries say it behind its name (given by `floorterm serve`).",
 )
 _PLAIN = click.option(
     "--plain", is_flag=True, help="Plain characters and 16 colours (consoles, serial lines)."
@@ -77,6 +92,7 @@ _PANEL = click.option(
 @_PANEL
 @_LOG
 @_SEEN
+@_VISITOR
 @checklists_option
 @db_option
 def open_plant(
@@ -87,6 +103,7 @@ def open_plant(
     panel: "Panel | None",
     log: Path | None,
     seen: Path | None,
+    visitor: str,
     checklists: Path | None,
     db: Place | None,
 ) -> None:
@@ -99,6 +116,7 @@ def open_plant(
             f"There is no ledger at {path}. Create it with: floorterm init --db FILE (or try: floorterm demo)"
         )
 
+    terminal = f"{terminal} {visitor}".rstrip()
     begin_log = cache(_begin_log)  # the plant may be opened again, after a failure
 
     def opener() -> "Plant":

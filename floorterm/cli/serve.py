@@ -12,10 +12,12 @@ from floorterm.cli.common import (
     db_option,
     default_db,
     fail,
+    language_option,
     load_library,
     open_ledger,
     own_folder,
     put,
+    terminal_option_of,
 )
 from floorterm.ledger import Place
 
@@ -49,13 +51,8 @@ _FILE = click.Path(path_type=Path, dir_okay=False)
 @click.option(
     "--font-size", type=click.IntRange(10, 48), default=16, show_default=True, help="In CSS pixels."
 )
-@click.option(
-    "--terminal",
-    default="web",
-    show_default=True,
-    help="How entries name these terminals, before the visitor's code and address.",
-)
-@click.option("--language", type=click.Choice(["en", "es"]), default="en", show_default=True)
+@terminal_option_of("web")
+@language_option
 @click.option("--look", type=click.Choice(["night", "day"]), default="night", show_default=True)
 @click.option("--log", type=_FILE, help="Log of the server (default: in the account's own log folder).")
 @checklists_option
@@ -112,11 +109,11 @@ def serve(
     common = ("--language", language, "--look", look)
     folder = ("--checklists", str(checklists.absolute())) if checklists else ()
 
-    def arguments(name: str, slot: int) -> tuple[str, ...]:
+    def arguments(visitor: str, slot: int) -> tuple[str, ...]:
         kept = f"{terminal}-{slot}"  # places, not people: files that stay are not named after anybody
         log_of = logs.with_name(f"{logs.stem}-{slot}.log")
         files = ("--log", str(log_of.absolute()), "--seen", str(default_seen(kept)))
-        return ("open", "--terminal", name, *common, *folder, *files)
+        return ("open", "--terminal", terminal, "--visitor", visitor, *common, *folder, *files)
 
     settings = Settings(
         ledger=ledger,

@@ -59,7 +59,7 @@ _Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
-    """What is served, and how. `arguments` open the terminal for a visitor's name and place (see `Visit`)."""
+    """What is served, and how. `arguments` open a terminal for a visitor and a place (see `Visit`)."""
 
     ledger: Ledger
     place: str
@@ -275,8 +275,8 @@ class Served:
         if not websocket.can_prepare(request).ok:
             return self._said(Say("web.nothing_here"), 400)
         place = self._free.pop()
-        terminal = f"{self.settings.terminal} {session.code} {session.address}"
-        visit = Visit(websocket, self.settings.arguments(terminal, place), self.settings.place)
+        visitor = f"{session.code} {session.address}"
+        visit = Visit(websocket, self.settings.arguments(visitor, place), self.settings.place)
         self._on[websocket] = session
         try:
             await websocket.prepare(request)

@@ -5,6 +5,7 @@ browser on the machine the test is skipped with the reason, and `.ci/run` says s
 """
 
 import os
+import re
 import shutil
 import socket
 import subprocess
@@ -25,6 +26,7 @@ from floorterm.people import Permission, Person
 from floorterm.plant import Plant
 from tests.conftest import PEOPLE, PIN, who
 
+README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 PATIENCE_S = 20.0
 BROWSERS = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome")
 BADGE = "BADGE-SS-00000000001"
@@ -53,8 +55,11 @@ def address(real: Plant, tmp_path: Path) -> Iterator[str]:
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    command = (sys.executable, "-m", "floorterm", "serve", str(real.ledger.path), "--port", str(port))
-    server = subprocess.Popen((*command, "--log", str(tmp_path / "web.log")))
+    told = re.search(r"^floorterm (serve tryout\.db)$", README, re.MULTILINE)
+    assert told
+    words = told.group(1).replace("tryout.db", str(real.ledger.path)).split()
+    more = ("--port", str(port), "--log", str(tmp_path / "web.log"))
+    server = subprocess.Popen((sys.executable, "-m", "floorterm", *words, *more))
     end = time.monotonic() + PATIENCE_S
     try:
         while not _listens(port):
