@@ -116,14 +116,14 @@ def open_plant(
             f"There is no ledger at {path}. Create it with: floorterm init --db FILE (or try: floorterm demo)"
         )
 
-    terminal = f"{terminal} {visitor}".rstrip()
+    signed = f"{terminal} {visitor}".rstrip()  # the log names nobody
     begin_log = cache(_begin_log)  # the plant may be opened again, after a failure
 
     def opener() -> "Plant":
         begin_log(log, terminal)
-        return opened(path, checklists, terminal, seen)
+        return opened(path, checklists, signed, seen)
 
-    status = launch(opener, terminal=terminal, language=language, plain=plain, look=look, panel=panel)
+    status = launch(opener, terminal=signed, language=language, plain=plain, look=look, panel=panel)
     _end_log(status)
     sys.exit(status)
 

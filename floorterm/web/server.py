@@ -277,9 +277,12 @@ class Served:
         place = self._free.pop()
         visitor = f"{session.code} {session.address}"
         visit = Visit(websocket, self.settings.arguments(visitor, place), self.settings.place)
-        self._on[websocket] = session
         try:
             await websocket.prepare(request)
+            if session not in self.sessions:  # signed out meanwhile
+                await websocket.close()
+                return websocket
+            self._on[websocket] = session
             await visit.begin(_number(request, "width", 80), _number(request, "height", 24))
             await self._carry(websocket, visit, session)
         finally:

@@ -174,4 +174,8 @@ def test_a_visitor_signs_in_scans_taps_and_types_and_leaves_nothing_behind(
     page.wait_for_url("**/sign-in")
     served = [child for child in psutil.Process().children(recursive=True) if "open" in child.cmdline()]
     assert psutil.wait_procs(served, PATIENCE_S)[1] == []
+    logs = "".join(path.read_text(encoding="utf-8") for path in real.ledger.path.parent.glob("*.log"))
+    assert "let in from 127.0.0.1" in logs
+    assert "started at terminal web" in logs
+    assert not [word for word in (PIN, "975310", "Abel", "Stern", "AA ", BADGE) if word in logs]
     assert ([url for url in foreign if not url.startswith("data:")], faults) == ([], [])
