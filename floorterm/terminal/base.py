@@ -35,7 +35,7 @@ LEAST_WIDTH, LEAST_HEIGHT = 80, 24
 # keys that hands know by another name than the program
 _NAMES = {
     "enter": "Enter", "escape": "Esc", "question_mark": "?", "pageup": "PgUp", "pagedown": "PgDn",
-    "left": "Left", "right": "Right", "up": "Up", "down": "Down", "backspace": "Bksp",
+    "left": "<-", "right": "->", "up": "Up", "down": "Down", "backspace": "Bksp",
 }  # fmt: skip
 _FIRST = {"enter": 0}
 _LAST = {"escape": 900, "question_mark": 950, "f1": 999}

@@ -4,8 +4,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from floorterm import languages
+from floorterm.changeover.view_words import rule_text
 from floorterm.terminal.views.text import Line, Span, Tone, short_name, tell, wrapped
-from floorterm.wording import sentence, words
+from floorterm.wording import Refusal, Say, sentence, words
 
 if TYPE_CHECKING:
     from floorterm.library.model import LockoutFile
@@ -104,13 +106,20 @@ def _inspection(made: "Inspection", names: Mapping[str, str], width: int, langua
     return lines
 
 
+def _asked(say: Say, rule: str, language: str) -> str:
+    """Why training is asked for, with its clause or as the site's own policy."""
+    return f"{sentence(say, language)} ({rule_text(Refusal(say, rule), language)})"
+
+
 def training_row(one: "Training", language: str) -> TwoLines:
     """A person: where their training stands, its dates, and what asks for it again."""
     person = one.person
     word = Span(f" {words(f'training.status_{one.status}', language).upper()} ", _TRAINED[one.status])
     status = words(f"training.lockout_{person.lockout.value}", language)
-    dates = ", ".join(day.isoformat() for day in one.history.trained) or words("training.no_date", language)
-    reasons = "; ".join(f"{sentence(say, language)} ({rule})" for say, rule in one.reasons)
+    dates = ", ".join(languages.day(day, language) for day in one.history.trained) or words(
+        "training.no_date", language
+    )
+    reasons = "; ".join(_asked(say, rule, language) for say, rule in one.reasons)
     second: Line = (
         Span(f"  {dates}", "quiet"),
         Span(f"  {reasons}" if reasons else "", "strong" if reasons else ""),
@@ -125,7 +134,7 @@ def training_detail(one: "Training | None", width: int, language: str) -> tuple[
         return ()
     lines: list[Line] = []
     for say, rule in one.reasons:
-        lines += wrapped(f"{sentence(say, language)} ({rule})", width, indent=2)
+        lines += wrapped(_asked(say, rule, language), width, indent=2)
     if one.history.status_since is not None:
         status = words(f"training.lockout_{one.person.lockout.value}", language)
         since = one.history.status_since.isoformat()

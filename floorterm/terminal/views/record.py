@@ -93,7 +93,8 @@ def value_words(entry: "Entry", step: "Step | None", language: str) -> str:
         parts += _step_values(act.signature(), step, language)
     elif isinstance(act, LockoutAct):
         parts.append(words(f"terminal.event_{act.event.value}", language))
-        said = (", ".join(act.points), act.lock, act.result, act.owner or act.primary, act.how)
+        result = _result(act.result, language)
+        said = (", ".join(act.points), act.lock, result, act.owner or act.primary, act.how)
         parts += [part for part in said if part]
     elif isinstance(act, ExplainMinutes):
         parts.append(words(f"shift.cause_{act.cause}", language))
@@ -111,6 +112,10 @@ def value_words(entry: "Entry", step: "Step | None", language: str) -> str:
     if entry.corrects is not None:
         parts.append(words("terminal.corrects", language, n=entry.corrects))
     return ", ".join(parts)
+
+
+def _result(result: str, language: str) -> str:
+    return words(f"report.result_{result}", language) if result else ""
 
 
 def _act(entry: "Entry") -> "Act | None":
@@ -134,7 +139,7 @@ def _step_values(act: SignStep | CorrectStep, step: "Step | None", language: str
     if act.counter is not None:
         parts.append(words("terminal.counter", language, counter=act.counter))
     if isinstance(act, SignStep):
-        parts += [text for text in (act.lock, act.result, ", ".join(act.people)) if text]
+        parts += [text for text in (act.lock, _result(act.result, language), ", ".join(act.people)) if text]
         if act.outcome == "not_applicable":
             parts.append(words("terminal.not_applicable", language))
     return parts
