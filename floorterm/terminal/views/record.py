@@ -115,7 +115,10 @@ def value_words(entry: "Entry", step: "Step | None", language: str) -> str:
 
 
 def _result(result: str, language: str) -> str:
-    return words(f"report.result_{result}", language) if result else ""
+    try:
+        return words(f"report.result_{result}", language) if result else ""
+    except UnknownWordingError:  # an entry may say what no catalogue has
+        return result
 
 
 def _act(entry: "Entry") -> "Act | None":
