@@ -1,11 +1,12 @@
 """The terminal: a Textual application on the plant's ledger. Textual itself is imported when a screen opens."""
 
 import gc
-import locale
 import os
 import sys
 from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TextIO
+
+from floorterm.terminal.repertoire import characters_here, has_colours
 
 if TYPE_CHECKING:
     from floorterm.plant import Plant
@@ -14,7 +15,6 @@ if TYPE_CHECKING:
 
 UNUSABLE = 2
 BROWSER_DRIVER = "floorterm.web.driver:BrowserDriver"  # as TEXTUAL_DRIVER: the screens go to a browser
-_PLAIN_TERMS = ("linux", "vt")
 
 
 def why_not(env: Mapping[str, str], *, stdin_tty: bool, stdout_tty: bool) -> str:
@@ -30,9 +30,12 @@ def why_not(env: Mapping[str, str], *, stdin_tty: bool, stdout_tty: bool) -> str
     return ""
 
 
-def looks_plain(env: Mapping[str, str], encoding: str) -> bool:
-    """Whether this terminal gets the plain look: a console, an old terminal, or characters that are not UTF-8."""
-    return env.get("TERM", "").startswith(_PLAIN_TERMS) or encoding.replace("-", "").lower() != "utf8"
+def is_terminal(stream: TextIO | None) -> bool:
+    """Whether a standard stream is a terminal; one that was closed before the start is None."""
+    try:
+        return stream is not None and stream.isatty()
+    except ValueError:  # closed since
+        return False
 
 
 def launch(
@@ -52,19 +55,21 @@ def launch(
     `wall` shows every line for a large display. `terminal` is the name of this terminal (the opener's plant signs with
     it). 2 with a sentence on standard error where no screen can be drawn; 128 + n after signal n.
     """
-    tty = os.environ.get("TEXTUAL_DRIVER") == BROWSER_DRIVER
-    refused = why_not(os.environ, stdin_tty=tty or sys.stdin.isatty(), stdout_tty=tty or sys.stdout.isatty())
+    browser = os.environ.get("TEXTUAL_DRIVER") == BROWSER_DRIVER
+    stdin_tty, stdout_tty = (browser or is_terminal(stream) for stream in (sys.stdin, sys.stdout))
+    refused = why_not(os.environ, stdin_tty=stdin_tty, stdout_tty=stdout_tty)
     if refused:
         print(refused, file=sys.stderr)  # noqa: T201  there is no screen to say it on
         return UNUSABLE
     gc.disable()  # nothing that an import makes is rubbish; to look for it costs a tenth of the start
     from floorterm.terminal.app import FloorApp  # noqa: PLC0415  Textual only where a screen opens
 
-    plain = plain or looks_plain(os.environ, locale.getpreferredencoding(do_setlocale=False))
     app = FloorApp(
         opener,
         language=language,
         plain=plain,
+        characters="all" if browser else characters_here(),
+        colours=browser or has_colours(os.environ),
         demo=demo,
         wall=wall,
         look=look,

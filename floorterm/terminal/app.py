@@ -10,17 +10,21 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, ClassVar
 
+from rich.color import Color as RichColor
 from textual import events
 from textual._time import get_time  # the clock of a key's `time`
 from textual.app import App
 from textual.binding import Binding, BindingType
+from textual.color import Color
 
 from floorterm.languages import in_order
 from floorterm.terminal import theme
 from floorterm.terminal.desk import Desk
+from floorterm.terminal.filters import filters_for
 from floorterm.terminal.hands import Panel, target_cells
 from floorterm.terminal.log import LOG
 from floorterm.terminal.messages import LedgerMoved, MinutePassed, Retold, Scanned
+from floorterm.terminal.repertoire import Characters
 from floorterm.terminal.scan import ENTERS, GAP_S, Fed, Key, ScanCollector
 from floorterm.terminal.second_place import SecondPlace
 from floorterm.terminal.session import Session
@@ -46,9 +50,9 @@ _TIMER_SLACK_S = 0.002
 class FloorApp(App[int]):
     """The terminal of a plant. `opener` opens the plant; it is called once, in a thread, after the first frame.
 
-    `look` is the ground to begin with; `panel` is given where fingers tap: every row is then as high as a finger
-    needs. `scan_gap_s` 0 turns the scanner's ear off; `steady` counts seconds for the idle limit of a session;
-    `when_shown` is called once, when the first frame stands.
+    `characters` and `colours` are what the terminal has; `look` is the ground to begin with; `panel` is given where
+    fingers tap: every row is then as high as a finger needs. `scan_gap_s` 0 turns the scanner's ear off; `steady`
+    counts seconds for the idle limit of a session; `when_shown` is called once, when the first frame stands.
     """
 
     ALLOW_SELECT: ClassVar[bool] = False
@@ -62,6 +66,7 @@ class FloorApp(App[int]):
         Binding("f10", "person", "terminal.key_person", id="app.person", show=False),
         Binding("f11", "look", "terminal.key_look", id="app.look", show=False, priority=True),
         Binding("question_mark", "help", "terminal.key_help", id="app.help"),
+        Binding("slash,divide", "help", show=False),  # the same key without Shift, and on a numeric keypad
     ]
 
     def __init__(
@@ -70,6 +75,8 @@ class FloorApp(App[int]):
         *,
         language: str = FALLBACK,
         plain: bool = False,
+        characters: Characters = "all",
+        colours: bool = True,
         demo: bool = False,
         wall: bool = False,
         look: theme.Look = "night",
@@ -80,7 +87,7 @@ class FloorApp(App[int]):
     ) -> None:
         super().__init__()
         self.language = language if language in LANGUAGES else FALLBACK
-        self.plain = plain
+        self.plain = plain or characters != "all"
         self.demo = demo
         self.panel = panel
         self._wall = wall
@@ -97,7 +104,12 @@ class FloorApp(App[int]):
         self._steady = steady
         for one in theme.themes():
             self.register_theme(one)
-        self.theme = theme.SIXTEEN if plain else theme.LOOKS[look]
+        self.theme = theme.SIXTEEN if self.plain else theme.LOOKS[look]
+        has = "console" if plain and characters == "all" else characters
+        self._filters = filters_for(self._filters, has, None if colours else self._ground)
+
+    def _ground(self) -> RichColor:
+        return Color.parse(self.theme_variables["ground"]).rich_color
 
     @property
     def target(self) -> tuple[int, int]:

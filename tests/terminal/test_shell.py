@@ -13,7 +13,7 @@ from textual.widgets import Static
 from floorterm.ledger import LedgerMissingError
 from floorterm.library import LibraryError, load
 from floorterm.plant import Plant
-from floorterm.terminal import launch, looks_plain, why_not
+from floorterm.terminal import launch, why_not
 from floorterm.terminal.app import FloorApp
 from floorterm.terminal.messages import Scanned
 from floorterm.terminal.widgets.heading import Heading
@@ -279,26 +279,16 @@ def test_where_no_screen_can_be_drawn_it_says_what_prints_the_same(
     assert ("worksheet" in said) == bool(part)
 
 
-def test_without_a_terminal_launching_is_refused_with_status_2(capsys: pytest.CaptureFixture[str]) -> None:
+def test_without_a_terminal_launching_is_refused_with_status_2(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     def opener() -> Plant:
         raise AssertionError("nothing is opened")
 
-    assert launch(opener) == 2
-    assert "needs a terminal" in capsys.readouterr().err
-
-
-@pytest.mark.parametrize(
-    ("term", "encoding", "plain"),
-    [
-        ("linux", "UTF-8", True),
-        ("vt220", "utf-8", True),
-        ("xterm-256color", "UTF-8", False),
-        ("xterm-256color", "ANSI_X3.4-1968", True),
-        ("xterm", "ISO-8859-1", True),
-    ],
-)
-def test_consoles_and_old_terminals_get_the_plain_look(term: str, encoding: str, plain: bool) -> None:
-    assert looks_plain({"TERM": term}, encoding) == plain
+    for stdin in (sys.stdin, None):  # None is what Python makes of one that was closed before the start
+        monkeypatch.setattr(sys, "stdin", stdin)
+        assert launch(opener) == 2
+        assert "needs a terminal" in capsys.readouterr().err
 
 
 async def test_an_unexpected_fault_leaves_one_calm_sentence_and_no_pin(

@@ -1,19 +1,13 @@
-"""Looks: contrast of every tone in every theme, and characters that a console has.
+"""Looks: contrast of every tone in every theme.
 
 Contrast after WCAG 2.2 (1.4.3: text at least 4.5 to 1; from memory, to be checked); the formula of relative
 luminance is that of WCAG 2.x. The sixteen colours are those of the VGA palette.
 """
 
-import re
-
 import pytest
 
-from floorterm.changeover.acts import RaiseDeviation
-from floorterm.plant import Plant
 from floorterm.terminal import theme
 from floorterm.terminal.views.first_aid import large
-from tests.conftest import who
-from tests.terminal.shell import opened, text_of, visited
 
 # VGA palette, as the Linux console has it
 _VGA = {
@@ -80,18 +74,6 @@ def test_safety_colours_are_the_same_by_day_and_by_night() -> None:
 def test_the_sixteen_colour_theme_uses_only_colours_of_the_terminal() -> None:
     for name, value in theme.themes()[2].variables.items():
         assert value.startswith("ansi_") or name.endswith("-style"), (name, value)
-
-
-@pytest.mark.parametrize("language", ["en", "es"])
-async def test_the_plain_look_has_only_characters_of_a_console(plant: Plant, language: str) -> None:
-    """Code page 437 is the usual repertoire of a console; it lacks four capital letters with accents."""
-    work = plant.start_changeover(who(plant, "SS"), "L1", "clove-leaf", "begin").work
-    plant.act(work, RaiseDeviation(text="bars crack"), who(plant, "AA"), key="d")
-    async with opened(plant, plain=True, language=language) as (app, pilot):
-        for key in ("", "f1", "f4", "f6", "f7", "f8", "f10", "question_mark"):
-            async with visited(pilot, key):
-                text = re.sub("[ÁÍÓÚ]", "", text_of(app))
-                assert text.encode("cp437").decode("cp437") == text
 
 
 def test_large_figures_say_every_number_and_letter_and_nothing_else() -> None:

@@ -283,6 +283,8 @@ async def test_nothing_but_a_number_can_be_typed_where_a_number_is_asked(crew_at
         screen.show_step("strip-down-2/head-temp")
         await press(pilot, "x", "4", "comma", "y", "1", "backspace", "2")
         assert screen.entry.given.text == "4,2"
+        await pilot.press("slash")  # no part of a number: a numeric keypad opens the list of keys with it
+        await until(pilot, lambda: type(pilot.app.screen).__name__ == "KeysScreen")
 
 
 async def test_a_digit_chooses_and_enter_records_what_was_chosen(crew_at: CrewAt) -> None:

@@ -16,6 +16,7 @@ from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import Scanned
 from floorterm.terminal.signer import PinAnswer, PinRequest
 from floorterm.terminal.views.sign_in import PinView, people_rows, pin_lines
+from floorterm.terminal.widgets.keys import HELP_KEYS
 from floorterm.terminal.widgets.pad import PinPad
 from floorterm.terminal.widgets.page import Page
 from floorterm.terminal.widgets.rows import Row, Rows
@@ -137,7 +138,7 @@ class SignInScreen(FloorScreen[PinAnswer]):
 
     def on_key(self, event: events.Key) -> None:
         """Characters name a person first, then they are the PIN."""
-        if event.character is None or not event.character.isprintable():
+        if event.character is None or not event.character.isprintable() or event.character in HELP_KEYS:
             return
         event.stop()
         event.prevent_default()

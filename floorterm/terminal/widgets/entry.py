@@ -18,6 +18,7 @@ from textual.widget import Widget
 from floorterm.changeover.entering import MEASURES, Echo, EntrySpec, Given, Measure
 from floorterm.changeover.figures import number_of
 from floorterm.terminal.views.text import Line, Span, Tone
+from floorterm.terminal.widgets.keys import HELP_KEYS
 from floorterm.terminal.widgets.page import Page
 from floorterm.terminal.widgets.zones import Zone, Zones
 from floorterm.wording import words
@@ -261,7 +262,7 @@ class Entry(Vertical, can_focus=True):
         elif character and character.isprintable() and self._allowed(character):
             self._change(text=(self.given.text + character)[:_MOST])
         else:
-            return bool(character and character.isprintable() and event.key != "question_mark")
+            return bool(character and character.isprintable() and character not in HELP_KEYS)
         return True
 
     def _allowed(self, character: str) -> bool:

@@ -12,6 +12,8 @@ from textual.strip import Strip
 from floorterm.terminal.views.text import Line, Span, Tone, fit
 from floorterm.terminal.widgets.paint import Look, Looks, Painted, looks
 
+HELP_KEYS = frozenset("?/")  # open the list of keys wherever they are not typed; `/` is, in a text
+
 
 @dataclass(frozen=True, slots=True)
 class Cap:
