@@ -24,14 +24,10 @@ from floorterm.changeover.tank_history import Use
 from floorterm.changeover.worksheet import Worksheet, to_json
 from floorterm.entries import Draft, Entry, clean_text
 from floorterm.ledger import LedgerError
+from floorterm.line_record import fold_on, with_offset
 from floorterm.lockout.model import NEVER_REFUSED
 from floorterm.people import Person
-from floorterm.plant_record import (
-    APPROVED,
-    PlantRecord,
-    fold_on,
-    with_offset,
-)
+from floorterm.plant_record import APPROVED, PlantRecord
 from floorterm.wording import Refusal, Say
 
 if TYPE_CHECKING:
@@ -91,7 +87,7 @@ class Plant(PlantRecord):
         people = self.ledger.people() if isinstance(act, LockoutAct | SignStep | LateStep) else ()
 
         def guard(asked: "Asked") -> Sequence[Refusal]:
-            state = fold_on(work, self._cache.states.get(work), asked.entries)
+            state = fold_on(work, self._states.get(work), asked.entries)
             assert asked.person is not None  # an act always names a person; the ledger looked them up
             if not leaves and (unproved := _unproved(who, act, state.worksheet)):
                 return unproved

@@ -1,77 +1,61 @@
 """The record of a plant as it stands: what each line holds, which works are open, what counts for whom.
 
-Library and ledger are read together here, and nothing is written; `floorterm.plant` records. No state of its own
-besides a cache of folds, which any reader could compute again from the entries. What is read at an opening is what
-is open and what came since the plant's last standing (`changeover.standing`), however old the ledger is.
+Library and ledger are read together here, and nothing is written; `floorterm.plant` records. What is read at an
+opening is what is open and what came since the plant's last standing (`changeover.standing`), however old the ledger
+is.
 """
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta, timezone
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
-from zoneinfo import ZoneInfo
 
 from floorterm.changeover.accepting import CALIBRATED, calibration_from
 from floorterm.changeover.acts import STARTED, LockoutAct, Redirect, Release
 from floorterm.changeover.compose import compose, compose_procedure
 from floorterm.changeover.eyewash import eyewash_of, up_to_last_good
-from floorterm.changeover.fold import apply, fold
-from floorterm.changeover.line_now import Holds, LineNow, under_lockout, urgency
-from floorterm.changeover.register import ENDS, HOLDS, MARKS, SINCE, LineMarks, Mark, Register, begun
-from floorterm.changeover.standing import STANDS, Checked, LineStands, Standing, standing_of
+from floorterm.changeover.line_now import LineNow, under_lockout, urgency
+from floorterm.changeover.register import ENDS, HOLDS, Mark, Register
+from floorterm.changeover.standing import Checked, LineStands, Standing
 from floorterm.changeover.state import State
 from floorterm.changeover.tank_history import Use, dosed, tanks_held, use_of, uses_kept
 from floorterm.changeover.worksheet import Worksheet
 from floorterm.entries import Entry
 from floorterm.library.calibrated import Calibration, CalibrationMismatchError, with_calibration
+from floorterm.line_record import LineRecord
 from floorterm.lockout.inspection import KINDS, fold_inspections, with_inspections
 from floorterm.lockout.model import Event
 from floorterm.lockout.state import LockOn
 from floorterm.lye.duties import Eyewash
 
 if TYPE_CHECKING:
-    from floorterm.ledger import Ledger, Ref
+    from floorterm.ledger import Ledger
     from floorterm.library.model import Library
 
 APPROVED = "library.approved"
-_MOST_STATES = 256  # folds that are kept: more than a screen, a shift or a month's audit asks for again
 
 
 @dataclass
 class _Cache:
-    states: dict[str, State] = field(default_factory=dict)  # the least used first
-    register: Register | None = None
     removals: tuple[int, tuple[Entry, ...]] | None = None
     approval: tuple[int, Entry | None] = (0, None)
     inspections: tuple[Entry, ...] = ()
     inspected: "Library | None" = None
 
 
-class PlantRecord:
+class PlantRecord(LineRecord):
     """What can be read of an opened plant. Not shared between threads without a lock."""
 
     def __init__(self, library: "Library", ledger: "Ledger", terminal: str) -> None:
+        super().__init__(ledger)
         self.library = library
         self.ledger = ledger
         self.terminal = terminal
         self._cache = _Cache()
 
-    @property
-    def zone(self) -> ZoneInfo:
-        """The time zone of the record."""
-        return ZoneInfo(self.ledger.start().time_zone)
-
-    def now(self) -> datetime:
-        """The ledger's clock (wall time, or the set clock of a demo) with the plant's own offset at that moment."""
-        return with_offset(self.ledger.now(), self.zone)
-
     def today(self) -> date:
         """The plant's local date."""
         return self.now().date()
-
-    def state(self, work: str) -> State:
-        """The state of a piece of work, folded from its entries (only the new ones are read)."""
-        return self._state(work, self._register())
 
     def works(self, line: str | None = None) -> tuple[State, ...]:
         """Every piece of work in order of its start, ended ones too: all that there ever was."""
@@ -87,10 +71,6 @@ class PlantRecord:
         found -= {mark.changeover for mark in self.ledger.refs(kinds=(STARTED,), since=until)}
         first = {work: self.ledger.refs(changeover=work, limit=1)[0].n for work in found}
         return tuple(self._state(work, register) for work in sorted(found, key=lambda work: first[work]))
-
-    def holds(self, line: str) -> Holds:
-        """What the line holds: as stated last, or as the last finished or abandoned changeover left it."""
-        return self._holds(line, self._register())
 
     def tanks(self, line: str, *newer: Use) -> dict[str, str]:
         """What the line's shared dosing tanks held last, by tank, as far as the record says. `newer`: uses that no
@@ -115,71 +95,6 @@ class PlantRecord:
                     changeover=ref.changeover, kinds=sheets, newest_first=True, limit=1
                 )
                 yield ref.n, use_of(last.value["worksheet"], released=ref.kind == Release.KIND)
-
-    def line_now(self, line: str) -> LineNow:
-        """One line at a glance."""
-        return self._line_now(line, self._register())
-
-    def _register(self) -> Register:
-        """Where every work stands, up to the ledger's last entry: what came since the last look is read."""
-        known = self._cache.register
-        new: Sequence[Ref] = () if known is None else self.ledger.refs(after_n=known.n)
-        if known is None or any(ref.kind == STANDS for ref in new):
-            touched = {} if known is None else dict(known.taking(new).touched)
-            fresh = self._begun(touched)
-        else:
-            fresh = known.taking(new)
-        self._cache.register = fresh
-        return fresh
-
-    def _begun(self, touched: dict[str, int]) -> Register:
-        """The register from the newest standing on, or from the first entry where there is none."""
-        n = self.ledger.head().n
-        newest = self.ledger.entries(kinds=(STANDS,), newest_first=True, limit=1)
-        stands = standing_of(newest[0] if newest else None)
-        held = {line.holds: self._ref(line.holds) for line in stands.lines if line.holds}
-        marks = self.ledger.refs(kinds=SINCE if stands.n else MARKS, after_n=stands.n)
-        return begun(n, marks, stands, held, touched)
-
-    def _ref(self, n: int) -> "Ref":
-        return self.ledger.refs(after_n=n - 1, limit=1)[0]
-
-    def _state(self, work: str, register: Register) -> State:
-        states = self._cache.states
-        known = states.pop(work, None)
-        if known is None or register.touched.get(work, 0) > known.last_n:
-            known = fold_on(work, known, self.ledger.entries)
-        states[work] = known
-        while len(states) > _MOST_STATES:
-            del states[next(iter(states))]
-        return known
-
-    def _holds(self, line: str, register: Register) -> Holds:
-        mark = register.line(line).holds
-        if mark is None:
-            return Holds()
-        if mark.kind == HOLDS:
-            found = tuple(self.ledger.entry(mark.n).value["fragrances"])
-        else:
-            found = self._state(mark.changeover, register).holds
-        return Holds(fragrances=found, n=mark.n, at=mark.at)
-
-    def _line_now(self, line: str, register: Register) -> LineNow:
-        marks = register.line(line)
-        open_works = [self._state(work, register) for work in marks.open]
-        return LineNow(
-            line=line,
-            holds=self._holds(line, register),
-            changeover=next((state for state in open_works if state.worksheet.procedure is None), None),
-            procedures=tuple(state for state in open_works if state.worksheet.procedure is not None),
-            leftover=tuple(state for state in self._abandoned(marks, register) if under_lockout(state)),
-        )
-
-    def _abandoned(self, marks: LineMarks, register: Register) -> list[State]:
-        """Abandoned works of a line of which something may be left, in the order of their ends."""
-        states = (self._state(work, register) for work in (*marks.abandoned, *marks.stirred))
-        found = (state for state in states if state.status == "abandoned")
-        return sorted(found, key=lambda state: state.ended_at or state.last_at)
 
     def lines(self) -> tuple[LineNow, ...]:
         """All lines, in the order of what needs a person first (locks, deviations, work, then quiet lines)."""
@@ -360,20 +275,6 @@ class PlantRecord:
             jobs = self.state(entry.changeover).locks.values()
             if entry.n <= up_to_n and (waits or any(_owner(entry) in job.removed for job in jobs)):
                 yield entry.n
-
-
-def with_offset(at: datetime, zone: ZoneInfo) -> datetime:
-    """The instant on the zone's wall clock, its offset fixed so that minutes added to it are real minutes."""
-    local = at.astimezone(zone)
-    return local.replace(tzinfo=timezone(local.utcoffset() or timedelta(0)))
-
-
-def fold_on(work: str, known: State | None, entries: Callable[..., Sequence[Entry]]) -> State:
-    if known is None:
-        return fold(work, entries(changeover=work))
-    for entry in entries(changeover=work, after_n=known.last_n):
-        known = apply(known, entry)
-    return known
 
 
 def _owner(entry: Entry) -> str:

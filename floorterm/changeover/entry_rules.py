@@ -9,7 +9,6 @@ from decimal import Decimal
 from typing import Final
 
 from floorterm.changeover.acts import CorrectStep, SignStep
-from floorterm.changeover.bench import worked
 from floorterm.changeover.figures import number_of
 from floorterm.changeover.worksheet import Choice, Step
 from floorterm.wording import in_each_language
@@ -55,7 +54,13 @@ def deviating(
 
 
 def _reading(step: Step, act: SignStep) -> tuple[str, Mapping[str, str]] | None:
-    if act.result == "not_ok" and (found := worked(step, act.text)) is not None:
+    if act.result == "not_ok" and step.worked_out:
+        from floorterm.changeover.bench import worked  # noqa: PLC0415  a first screen folds without it
+
+        found = worked(step, act.text)
+    else:
+        found = None
+    if found is not None:
         say = found.says[0]
         return say.key, {name: str(fact) for name, fact in say.facts.items()}
     value = number_of(act.number)

@@ -9,6 +9,7 @@ from floorterm.changeover.late_rules import is_vouched_for
 from floorterm.changeover.lye_needs import protection_missing
 from floorterm.changeover.order_rules import blocking, duty_refusals
 from floorterm.changeover.state import State
+from floorterm.changeover.waiting import due_steps, open_steps
 from floorterm.changeover.worksheet import Step, Worksheet
 from floorterm.lockout.guard import may_event, may_work
 from floorterm.lockout.guide import Move, next_moves
@@ -22,11 +23,6 @@ _LIKELY = {
     Event.INSPECT_AREA: "ok",
     Event.ACCOUNT_PEOPLE: "ok",
 }
-
-
-def open_steps(state: State, now: datetime) -> tuple[Step, ...]:
-    """Steps that are not signed in the current round, or whose time is over, in the worksheet's order."""
-    return tuple(step for step in state.worksheet.steps() if not state.stands(step.id, now))
 
 
 def next_steps(
@@ -49,13 +45,9 @@ def current_step(
     if able:
         return able[0]
     waiting = open_steps(state, now)
-    due = [step for step in waiting if all(_behind(state, name, now) for name in step.after)]
+    due = due_steps(state, now)
     theirs = [step for step in due if not any(duty_refusals(step, person))]
     return next(iter((*theirs, *due, *waiting)), None)
-
-
-def _behind(state: State, step_id: str, now: datetime) -> bool:
-    return state.worksheet.step(step_id) is None or state.stands(step_id, now)
 
 
 def _could_sign(

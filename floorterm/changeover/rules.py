@@ -40,11 +40,11 @@ from floorterm.changeover.queries import (
     lockout_next,
     needs_pin,
     next_steps,
-    open_steps,
     witness_duty,
 )
 from floorterm.changeover.sign_rules import Asked
 from floorterm.changeover.state import State
+from floorterm.changeover.waiting import open_steps
 from floorterm.changeover.whole_rules import first_article_passed
 from floorterm.lockout.state import LockOn
 from floorterm.lye.duties import Eyewash

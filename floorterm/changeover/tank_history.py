@@ -2,9 +2,10 @@
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from floorterm.library.model import Library
+if TYPE_CHECKING:
+    from floorterm.library.model import Library
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +61,7 @@ def uses_kept(kept: Iterable[Dosed]) -> Iterator[Use]:
         )
 
 
-def tanks_held(library: Library, line: str, uses: Iterable[Use]) -> dict[str, str]:
+def tanks_held(library: "Library", line: str, uses: Iterable[Use]) -> dict[str, str]:
     """The fragrance that each tank of a line held last, by tank; tanks that the record does not settle are missing.
 
     `uses`: the newest first. What was only perhaps dosed settles nothing and hides what was before.

@@ -4,21 +4,20 @@ fit together.
 """
 
 from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Row, Select, func, select
 
-from floorterm.entries import Entry, entry_from_body, instant, read_body, stamp
+from floorterm.entries import Entry, stamp
 from floorterm.ledger.faults import (
     NoSuchEntryError,
-    NotALedgerError,
     UnreadableEntryError,
     UnreadablePeopleError,
 )
-from floorterm.ledger.restored import RESTORED, RestoredFaultError, read_restored
+from floorterm.ledger.restored import RESTORED
+from floorterm.ledger.rows import to_entry, to_head, to_ref, to_start
 from floorterm.ledger.schema import ENTRIES, PEOPLE
 from floorterm.ledger.values import Head, Ref, Start
 from floorterm.people import LockoutStatus, Permission, Person
@@ -107,21 +106,6 @@ def _paged(
         left = None if left is None else left - len(rows)
 
 
-@contextmanager
-def _sound(n: int) -> Iterator[None]:
-    """Rows of a damaged file can hold anything: whatever no entry is made of is said to be unreadable."""
-    try:
-        yield
-    except (TypeError, ValueError, KeyError) as fault:
-        raise UnreadableEntryError(n=n, reason=str(fault)) from fault
-
-
-def to_entry(n: int, body: str, hash_: str) -> Entry:
-    """The entry that a row stands for. Raises UnreadableEntryError."""
-    with _sound(n):
-        return entry_from_body(body, hash_)
-
-
 def entries(
     connection: Connection, filters: Filters, *, limit: int | None = None, newest_first: bool = False
 ) -> list[Entry]:
@@ -135,7 +119,7 @@ def refs(
     connection: Connection, filters: Filters, *, limit: int | None = None, newest_first: bool = False
 ) -> list[Ref]:
     """The same entries without their values."""
-    return [_ref(row) for row in _fitting(connection, _REF, filters, limit, newest_first)]
+    return [to_ref(row) for row in _fitting(connection, _REF, filters, limit, newest_first)]
 
 
 def _fitting(
@@ -148,20 +132,6 @@ def _fitting(
     numbered = filters.between_numbers(connection)
     if numbered is not None:
         yield from _paged(connection, numbered.narrowed(select(*columns)), limit, newest_first)
-
-
-def _ref(row: Row[Any]) -> Ref:
-    with _sound(row.n):
-        return Ref(
-            n=row.n,
-            at=instant(row.at),
-            kind=row.kind,
-            line=row.line or "",
-            changeover=row.changeover or "",
-            pos=row.pos or 0,
-            step=row.step or "",
-            person=row.person or "",
-        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,16 +179,8 @@ def head(connection: Connection, first_chain: str) -> Head:
     row = connection.execute(query.where(_COLUMNS.n == _LAST)).first()
     if row is None:
         raise UnreadableEntryError(n=1, reason="there is none")
-    chain = first_chain if row.restored is None else _chain_since(connection, row.restored)
-    with _sound(row.n):
-        return Head(row.n, row.hash, instant(row.at), chain)
-
-
-def _chain_since(connection: Connection, n: int) -> str:
-    try:
-        return read_restored(entry(connection, n).value).chain
-    except RestoredFaultError as fault:
-        raise UnreadableEntryError(n=n, reason=str(fault)) from fault
+    restored = None if row.restored is None else entry(connection, row.restored)
+    return to_head(row.n, row.hash, row.at, restored, first_chain)
 
 
 def last_kind(connection: Connection) -> str:
@@ -246,19 +208,7 @@ def hash_of(connection: Connection, n: int) -> str:
 def start(connection: Connection, path: str) -> Start:
     """What entry 1 says. Raises NotALedgerError if there is none."""
     row = connection.execute(select(_COLUMNS.body, _COLUMNS.hash).where(_COLUMNS.n == 1)).first()
-    try:
-        body = read_body(row.body) if row else {}
-        return Start(
-            chain=body["chain"],
-            plant=body["plant"],
-            time_zone=body["time_zone"],
-            at=instant(body["at"]),
-            hash=row.hash if row else "",
-            plant_id=body.get("plant_id", ""),
-            checklists=body.get("checklists", ""),
-        )
-    except (TypeError, ValueError, KeyError) as fault:
-        raise NotALedgerError(path=path) from fault
+    return to_start(row.body if row else "", row.hash if row else "", path)
 
 
 def people(connection: Connection) -> tuple[Person, ...]:

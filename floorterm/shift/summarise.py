@@ -5,8 +5,8 @@ from datetime import datetime
 from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
 
 from floorterm.changeover.minutes import Part, minutes_spent
-from floorterm.changeover.queries import open_steps
 from floorterm.changeover.state import Deviation, Signed, State
+from floorterm.changeover.waiting import open_steps
 from floorterm.changeover.worksheet import Worksheet
 from floorterm.lockout.state import LockOn
 from floorterm.shift.summary import (

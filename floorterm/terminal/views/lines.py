@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import TYPE_CHECKING
 
-from floorterm.changeover.queries import open_steps
 from floorterm.changeover.standard import standard_min
+from floorterm.changeover.waiting import open_steps
 from floorterm.terminal.views.text import Line, Span, Tone, clock, hours_and_minutes, short_name, tell, whole
 from floorterm.wording import words
 

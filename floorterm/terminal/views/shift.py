@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import TYPE_CHECKING
 
-from floorterm.changeover.queries import open_steps
 from floorterm.changeover.view import title_of
+from floorterm.changeover.waiting import open_steps
 from floorterm.ledger.persons import PIN_BURST, PIN_OFF
 from floorterm.ledger.proof_faults import WitnessDiffersError
 from floorterm.terminal.views.lines import Names, against_standard, deviations_span

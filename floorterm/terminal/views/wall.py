@@ -6,8 +6,8 @@ from datetime import datetime, tzinfo
 from itertools import zip_longest
 from typing import TYPE_CHECKING
 
-from floorterm.changeover.queries import open_steps
 from floorterm.changeover.standard import standard_min
+from floorterm.changeover.waiting import open_steps
 from floorterm.terminal.views.lines import Names, deviations_span, elapsed_min, locks_line
 from floorterm.terminal.views.text import (
     Line,
