@@ -1,6 +1,6 @@
 """`python -m floorterm` is the same as `floorterm`."""
 
-from floorterm.cli import main
+from floorterm.entry import main
 
 if __name__ == "__main__":
     main()

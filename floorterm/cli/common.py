@@ -12,6 +12,8 @@ import click
 from floorterm.entries import TextError, clean_text, visible
 from floorterm.languages import FALLBACK, LANGUAGES
 from floorterm.ledger import Place, is_server
+from floorterm.terminal.opening import default_db as default_db  # noqa: PLC0414  for commands
+from floorterm.terminal.opening import own_folder as own_folder  # noqa: PLC0414  for commands
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -156,26 +158,11 @@ def load_library(folder: Path | None) -> "Library":
         fail("\n".join([f"The checklists in {chosen} have faults:", *map(str, error.faults)]))
 
 
-def own_folder(checklists: Path | None, ledger: "Ledger") -> Path:
-    """The checklists of a ledger: those asked for, else those that it was created with, else the starter set."""
-    from floorterm.library import starter_folder  # noqa: PLC0415
-
-    named = ledger.start().checklists
-    return checklists or (Path(named) if named else starter_folder())
-
-
 def folder_of(checklists: Path | None, db: Place | None) -> Path | None:
     """The checklists that a command without a ledger of its own is about; a ledger that is named has its own."""
     if checklists is not None or db is None:
         return checklists
     return own_folder(None, open_ledger(db, read_only=True))
-
-
-def default_db() -> Path:
-    """The machine-wide ledger file."""
-    from platformdirs import site_data_path  # noqa: PLC0415
-
-    return site_data_path("floorterm") / "ledger.db"
 
 
 def open_ledger(

@@ -165,12 +165,12 @@ def restore(
     The newest seal that anybody kept, and what terminals of this account saw, tell what the copy lacks. The file
     that stood there is kept beside. On a server, name an empty database.
     """
-    from floorterm.cli.open import seen_folder  # noqa: PLC0415
     from floorterm.entries import TextError  # noqa: PLC0415
     from floorterm.ledger import LedgerError  # noqa: PLC0415
     from floorterm.ledger.last_seen import memories_in  # noqa: PLC0415
     from floorterm.ledger.restore import Signed, go_on_with, standing_of  # noqa: PLC0415
     from floorterm.ledger.restore import restore as put  # noqa: PLC0415
+    from floorterm.terminal.opening import seen_folder  # noqa: PLC0415
 
     if (copy is None) != as_it_stands:
         fail("Give either COPY or --as-it-stands.")

@@ -1,7 +1,6 @@
 """`floorterm` and `floorterm demo`: the terminal, on the plant's ledger or on a copy of the demo plant."""
 
 import sys
-from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,15 +13,14 @@ from floorterm.cli.common import (
     default_db,
     fail,
     language_option,
-    own_folder,
     put,
     terminal_option,
 )
-from floorterm.entries import TextError, clean_text, file_name
+from floorterm.entries import TextError, clean_text
 from floorterm.ledger import Place, is_server
+from floorterm.terminal.opening import open_here, show_wall
 
 if TYPE_CHECKING:
-    from floorterm.plant import Plant
     from floorterm.terminal.hands import Panel
     from floorterm.terminal.theme import Look
 
@@ -108,76 +106,25 @@ def open_plant(
     db: Place | None,
 ) -> None:
     """Open the plant at this terminal."""
-    from floorterm.terminal import launch  # noqa: PLC0415  Textual only where a screen opens
-
     path = db or default_db()
     if not is_server(path) and not Path(path).exists():
         fail(
             f"There is no ledger at {path}. Create it with: floorterm init --db FILE (or try: floorterm demo)"
         )
-
-    signed = f"{terminal} {visitor}".rstrip()  # the log names nobody
-    begin_log = cache(_begin_log)  # the plant may be opened again, after a failure
-
-    def opener() -> "Plant":
-        begin_log(log, terminal)
-        return opened(path, checklists, signed, seen)
-
-    status = launch(opener, terminal=signed, language=language, plain=plain, look=look, panel=panel)
-    _end_log(status)
-    sys.exit(status)
-
-
-def _begin_log(log: Path | None, terminal: str) -> None:
-    """A log that cannot be written keeps nobody from working."""
-    from floorterm import __version__  # noqa: PLC0415
-    from floorterm.machine import clock_synchronised  # noqa: PLC0415  after the first frame
-    from floorterm.terminal.log import LOG, open_log  # noqa: PLC0415
-
-    if open_log(log or default_log(terminal)):
-        return
-    LOG.info("floorterm %s started at terminal %s", __version__, terminal)
-    if clock_synchronised() is False:
-        LOG.warning("nothing keeps this machine's clock right (see: floorterm health)")
-
-
-def _end_log(status: int) -> None:
-    from floorterm.terminal.log import LOG  # noqa: PLC0415
-
-    LOG.info("ended with status %d", status)
-
-
-def default_log(terminal: str) -> Path:
-    """Where a terminal's log lies unless somebody says otherwise."""
-    from platformdirs import user_log_path  # noqa: PLC0415
-
-    return user_log_path("floorterm") / f"{file_name(terminal)}.log"
-
-
-def default_seen(terminal: str) -> Path:
-    """Where a terminal remembers the newest entry that it saw."""
-    from floorterm.ledger.last_seen import SUFFIX  # noqa: PLC0415
-
-    return seen_folder() / f"{file_name(terminal)}{SUFFIX}"
-
-
-def seen_folder() -> Path:
-    """Where the terminals of this account remember what they saw."""
-    from platformdirs import user_state_path  # noqa: PLC0415
-
-    return user_state_path("floorterm")
-
-
-def opened(path: Place, checklists: Path | None, terminal: str, seen: Path | None = None) -> "Plant":
-    """The plant as a terminal opens it: its newest entries hold, and what this terminal saw last is in it."""
-    from floorterm.ledger import Ledger, check_newest  # noqa: PLC0415
-    from floorterm.ledger.last_seen import LastSeen  # noqa: PLC0415
-    from floorterm.library import load  # noqa: PLC0415
-    from floorterm.plant import Plant  # noqa: PLC0415
-
-    ledger = Ledger.open(path, memory=LastSeen(seen or default_seen(terminal)))
-    check_newest(ledger)
-    return Plant(load(own_folder(checklists, ledger)), ledger, terminal)
+    sys.exit(
+        open_here(
+            path,
+            terminal=terminal,
+            visitor=visitor,
+            language=language,
+            plain=plain,
+            look=look,
+            panel=panel,
+            log=log,
+            seen=seen,
+            checklists=checklists,
+        )
+    )
 
 
 @click.command()
@@ -188,19 +135,7 @@ def opened(path: Place, checklists: Path | None, terminal: str, seen: Path | Non
 @db_option
 def wall(language: str, plain: bool, look: "Look", checklists: Path | None, db: Place | None) -> None:
     """Show every line for a large display: what it does now, minutes, locks. Nothing can be signed there."""
-    from floorterm.terminal import launch  # noqa: PLC0415  Textual only where a screen opens
-
-    path = db or default_db()
-
-    def opener() -> "Plant":
-        from floorterm.ledger import Ledger  # noqa: PLC0415  after the first frame
-        from floorterm.library import load  # noqa: PLC0415
-        from floorterm.plant import Plant  # noqa: PLC0415
-
-        ledger = Ledger.open(path, read_only=True)
-        return Plant(load(own_folder(checklists, ledger)), ledger, "wall")
-
-    sys.exit(launch(opener, terminal="wall", language=language, plain=plain, look=look, wall=True))
+    sys.exit(show_wall(db or default_db(), language=language, plain=plain, look=look, checklists=checklists))
 
 
 @click.command()

@@ -80,8 +80,8 @@ def serve(
     The sign-in lets somebody reach the terminal; each act inside is signed with a PIN as anywhere else. Every
     visitor has a process of their own. Until told otherwise, only this machine itself is served.
     """
-    from floorterm.cli.open import default_log, default_seen  # noqa: PLC0415  only where it is served
     from floorterm.terminal.log import open_log  # noqa: PLC0415
+    from floorterm.terminal.opening import default_log, default_seen  # noqa: PLC0415  only where it is served
 
     try:
         from floorterm.web.door import is_loopback, origin_of  # noqa: PLC0415

@@ -4,12 +4,16 @@ import gc
 import os
 import sys
 from collections.abc import Callable, Mapping
+from contextlib import nullcontext
 from typing import TYPE_CHECKING, TextIO
 
+from floorterm.terminal.early import EarlyTerminal, early_terminal
 from floorterm.terminal.repertoire import characters_here, has_colours
 
 if TYPE_CHECKING:
+    from floorterm.ledger import Place
     from floorterm.plant import Plant
+    from floorterm.terminal.first_sight import FirstSight
     from floorterm.terminal.hands import Panel
     from floorterm.terminal.theme import Look
 
@@ -41,6 +45,7 @@ def is_terminal(stream: TextIO | None) -> bool:
 def launch(
     opener: "Callable[[], Plant]",
     *,
+    place: "Place | None" = None,
     terminal: str = "T1",
     language: str = "en",
     plain: bool = False,
@@ -51,9 +56,10 @@ def launch(
 ) -> int:
     """Open the screens on the plant that `opener` opens, and give the exit status back when they are left.
 
-    `look` is the ground that the terminal begins with; `panel` the size of a display that fingers tap.
-    `wall` shows every line for a large display. `terminal` is the name of this terminal (the opener's plant signs with
-    it). 2 with a sentence on standard error where no screen can be drawn; 128 + n after signal n.
+    `place` is the ledger that `opener` opens, for what can be seen at once. `look` is the ground that the terminal
+    begins with; `panel` the size of a display that fingers tap. `wall` shows every line for a large display.
+    `terminal` is the name of this terminal (the opener's plant signs with it). 2 with a sentence on standard error
+    where no screen can be drawn; 128 + n after signal n.
     """
     browser = os.environ.get("TEXTUAL_DRIVER") == BROWSER_DRIVER
     stdin_tty, stdout_tty = (browser or is_terminal(stream) for stream in (sys.stdin, sys.stdout))
@@ -62,23 +68,45 @@ def launch(
         print(refused, file=sys.stderr)  # noqa: T201  there is no screen to say it on
         return UNUSABLE
     gc.disable()  # nothing that an import makes is rubbish; to look for it costs a tenth of the start
-    from floorterm.terminal.app import FloorApp  # noqa: PLC0415  Textual only where a screen opens
+    characters = "all" if browser else characters_here()
+    with nullcontext() if browser else early_terminal(characters) as early:
+        sight = _at_once(early, place, language)
+        from floorterm.terminal.app import FloorApp  # noqa: PLC0415  Textual only where a screen opens
 
-    app = FloorApp(
-        opener,
-        language=language,
-        plain=plain,
-        characters="all" if browser else characters_here(),
-        colours=browser or has_colours(os.environ),
-        demo=demo,
-        wall=wall,
-        look=look,
-        panel=panel,
-        when_shown=_collect_again,
-    )
-    app.title = f"floorterm {terminal}"
-    app.run()
-    return app.return_code or 0
+        app = FloorApp(
+            opener,
+            sight=sight,
+            language=language,
+            plain=plain,
+            characters=characters,
+            colours=browser or has_colours(os.environ),
+            demo=demo,
+            wall=wall,
+            look=look,
+            panel=panel,
+            when_shown=_collect_again,
+        )
+        app.title = f"floorterm {terminal}"
+        if early is not None:
+            early.hand_over()
+        app.run()
+        return app.return_code or 0
+
+
+def _at_once(early: EarlyTerminal | None, place: "Place | None", language: str) -> "FirstSight | None":
+    """Say that it begins; then, where the record can be read at once, how it stands."""
+    from floorterm.wording import words  # noqa: PLC0415  not to print a refusal
+
+    if early is not None:
+        early.show((words("terminal.lines", language), words("terminal.opening", language)))
+    if place is None:
+        return None
+    from floorterm.terminal.first_sight import first_sight  # noqa: PLC0415  after the first lines
+
+    found = first_sight(place)
+    if found is not None and early is not None:
+        early.show(tuple(found.plain(language)))
+    return found
 
 
 def _collect_again() -> None:

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from rich.color import Color as RichColor
 from textual import events
-from textual._time import get_time  # the clock of a key's `time`
 from textual.app import App
 from textual.binding import Binding, BindingType
 from textual.color import Color
@@ -20,12 +19,13 @@ from textual.color import Color
 from floorterm.languages import in_order
 from floorterm.terminal import theme
 from floorterm.terminal.desk import Desk
+from floorterm.terminal.ear import Ear
 from floorterm.terminal.filters import filters_for
 from floorterm.terminal.hands import Panel, target_cells
 from floorterm.terminal.log import LOG
 from floorterm.terminal.messages import LedgerMoved, MinutePassed, Retold, Scanned
 from floorterm.terminal.repertoire import Characters
-from floorterm.terminal.scan import ENTERS, GAP_S, Fed, Key, ScanCollector
+from floorterm.terminal.scan import ENTERS, GAP_S, Key
 from floorterm.terminal.second_place import SecondPlace
 from floorterm.terminal.session import Session
 from floorterm.terminal.signer import Signer
@@ -42,13 +42,14 @@ if TYPE_CHECKING:
     from floorterm.people import Person
     from floorterm.plant import Plant, Who
     from floorterm.terminal.base import FloorScreen
+    from floorterm.terminal.first_sight import FirstSight
 
 TICK_S = 2.0  # how often the record's head and the clock are looked at; silent when nothing changed
-_TIMER_SLACK_S = 0.002
 
 
 class FloorApp(App[int]):
-    """The terminal of a plant. `opener` opens the plant; it is called once, in a thread, after the first frame.
+    """The terminal of a plant. `opener` opens the plant; it is called once, in a thread, after the first frame, which
+    shows `sight`.
 
     `characters` and `colours` are what the terminal has; `look` is the ground to begin with; `panel` is given where
     fingers tap: every row is then as high as a finger needs. `scan_gap_s` 0 turns the scanner's ear off; `steady`
@@ -73,6 +74,7 @@ class FloorApp(App[int]):
         self,
         opener: "Callable[[], Plant]",
         *,
+        sight: "FirstSight | None" = None,
         language: str = FALLBACK,
         plain: bool = False,
         characters: Characters = "all",
@@ -97,9 +99,11 @@ class FloorApp(App[int]):
         self.desk = Desk(self)
         self.signer = Signer(self)
         self.second_place = SecondPlace(steady)
-        self.collector = ScanCollector(gap_s=scan_gap_s)
+        self.ear = Ear(self, scan_gap_s)
+        self.sight = sight
         self._opener = opener
         self._when_shown = when_shown
+        self._first: FloorScreen[None] | None = None
         self._minute = ""
         self._steady = steady
         for one in theme.themes():
@@ -126,7 +130,8 @@ class FloorApp(App[int]):
         """First screen, clean leaving, the slow tick."""
         self.animation_level = "none"
         self._leave_cleanly()
-        self.push_screen(self._first_screen())
+        self._first = self._first_screen()
+        self.push_screen(self._first)
         self.set_interval(TICK_S, self._tick)
         self.call_after_refresh(self._shown)
 
@@ -185,6 +190,7 @@ class FloorApp(App[int]):
                 return  # left meanwhile
             self._minute = self._minute_now()
             self.retell()
+            self.ear.release()
             self.second_place.look(self.desk.plant)
             await self._doubt_clock()
 
@@ -207,6 +213,8 @@ class FloorApp(App[int]):
         """Show why the plant cannot be opened; first aid and trying again stay possible."""
         from floorterm.terminal.screens.trouble import TroubleScreen  # noqa: PLC0415
 
+        self.ear.forget()
+
         self.push_screen(TroubleScreen(sentences))
 
     def _fatal_error(self) -> None:
@@ -227,29 +235,30 @@ class FloorApp(App[int]):
     async def on_event(self, event: events.Event) -> None:
         """Every key passes the scanner's ear first; every key and tap keeps the session alive."""
         if isinstance(event, events.Key) and not event.is_forwarded:
-            await self._hear(Key(event.key, event.character, event.time))
+            await self.ear.hear(Key(event.key, event.character, event.time))
             return
         if isinstance(event, events.MouseDown) and not event.is_forwarded:
             self._touched()
         await super().on_event(event)
 
-    async def _hear(self, key: Key) -> None:
-        fed = self.collector.feed(key)
-        await self._pass_on(fed)
-        if self.collector.holding:
-            self.set_timer(self.collector.gap_s + _TIMER_SLACK_S, self._listen_again)
+    @property
+    def at_first(self) -> bool:
+        """Whether the screen that everything begins with is on top."""
+        return self.has_screen and self.screen is self._first
 
-    async def _listen_again(self) -> None:
-        await self._pass_on(Fed(self.collector.quiet(get_time())))
+    @property
+    def has_screen(self) -> bool:
+        """Whether a screen of ours stands yet."""
+        return len(self.screen_stack) > 1 and self.screen.is_mounted
 
-    async def _pass_on(self, fed: Fed) -> None:
-        for key in fed.keys:
-            self._touched()
-            name = "enter" if key.key in ENTERS else key.key
-            await super().on_event(events.Key(name, key.character))
-        if fed.scanned:
-            self._touched()
-            self.screen.post_message(Scanned(fed.scanned))
+    async def carry_out(self, given: Key | str) -> None:
+        """Give the screen on top a key, or a scanned text."""
+        self._touched()
+        if isinstance(given, str):
+            self.screen.post_message(Scanned(given))
+        else:
+            name = "enter" if given.key in ENTERS else given.key
+            await super().on_event(events.Key(name, given.character))
 
     def press(self, key: str) -> None:
         """Do what a key does, for a tap on its zone."""

@@ -188,6 +188,8 @@ class FloorScreen(Screen[_Result]):
         if app.desk.is_open:
             plant = app.desk.plant.library.plant.name
             time = day_and_clock(app.desk.plant.now(), app.desk.plant.zone, app.language)
+        elif app.sight is not None:
+            plant, time = app.sight.plant, app.sight.time(app.language)
         person = app.session.person
         question, right = self.question_text(), self.right_line()
         if self.size.width < LEAST_WIDTH or self.size.height < LEAST_HEIGHT:
@@ -274,6 +276,7 @@ class FloorScreen(Screen[_Result]):
             return
         self.retell()
         self.give_focus()
+        self.app.ear.go_on()
 
     def dismiss(self, result: _Result | None = None) -> AwaitComplete:
         """Leave with a result: once, and under another screen (first aid) only when that has gone."""

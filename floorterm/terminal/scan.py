@@ -9,6 +9,7 @@ from collections import deque
 from dataclasses import dataclass, field
 
 GAP_S = 0.035
+OPENING_GAP_S = 0.25  # while imports keep the reader of keys from noting when each of them came
 LEAST_CHARACTERS = 4
 SAME_S = 2.0
 ENTERS = frozenset({"enter", "ctrl+m", "ctrl+j", "newline"})  # Enter as terminals and scanners send it

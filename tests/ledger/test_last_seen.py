@@ -6,13 +6,13 @@ from pathlib import Path
 
 import pytest
 
-from floorterm.cli.open import default_seen
-from floorterm.cli.open import opened as plant_at
 from floorterm.ledger import CHEAP_PROFILE, Ledger, LedgerReplacedError, move_ledger
 from floorterm.ledger.copy_faults import AnotherHistoryError, OlderCopyError
 from floorterm.ledger.last_seen import LastSeen, memories_in
 from floorterm.ledger.migrating import migrate
 from floorterm.ledger.restore import go_on_with, restore, standing_of
+from floorterm.terminal.opening import default_seen
+from floorterm.terminal.opening import opened as plant_at
 from tests.ledger.conftest import OPENING, Clock, new_ledger, note
 from tests.ledger.tamper import Rows, recomputed, rewrite
 from tests.ledger.test_restore import signing

@@ -10,7 +10,7 @@ from textual.pilot import Pilot
 from textual.widget import Widget
 
 from floorterm.terminal.app import FloorApp
-from floorterm.terminal.scan import SAME_S
+from floorterm.terminal.scan import GAP_S, SAME_S
 from floorterm.terminal.widgets.entry import Entry, Pad
 from floorterm.terminal.widgets.keys import KeyBar
 from floorterm.terminal.widgets.pad import PinPad
@@ -151,7 +151,7 @@ class Keyboard(Hands):
 
     async def _heard(self) -> None:
         """Keys come slower than the rhythm of a scanner."""
-        await asyncio.sleep(self.app.collector.gap_s * 1.5)
+        await asyncio.sleep(GAP_S * 1.5)
 
 
 class Scanner(Keyboard):

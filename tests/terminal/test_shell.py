@@ -23,15 +23,17 @@ from tests.terminal.shell import COMFORTABLE, SMALL, opened, rows, tap_key, text
 
 _FIRST_FRAME = """
 import asyncio, sys, threading
+from floorterm.demo import shipped
+from floorterm.terminal.first_sight import first_sight
 from floorterm.terminal.app import FloorApp
 gate = threading.Event()
-app = FloorApp(lambda: gate.wait(20))
+app = FloorApp(lambda: gate.wait(20), sight=first_sight(shipped()))
 async def main():
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.pause()
         text = "".join(s.text for strip in app.screen._compositor.render_strips() for s in strip)
-        assert "Lines" in text and "Opening the record" in text, text
-        print(",".join(m for m in ("sqlmodel", "sqlalchemy", "pydantic", "yaml", "numpy") if m in sys.modules))
+        assert "Lines" in text and "Opening the record" in text and "steps to go" in text, text
+        print(",".join(m for m in ("sqlmodel", "sqlalchemy", "pydantic", "yaml", "click", "numpy") if m in sys.modules))
         import os; sys.stdout.flush(); os._exit(0)
 asyncio.run(main())
 """

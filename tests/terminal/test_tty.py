@@ -31,12 +31,12 @@ sys.exit(launch(opener, plain="plain" in sys.argv))
 _LEAVES_THE_OTHER_SCREEN = b"\x1b[?1049l"
 
 
-class _Noted(PseudoTerminal):
+class Noted(PseudoTerminal):
     """Keeps what was written, and how the terminal was set before."""
 
-    def __init__(self, path: Path, *options: str, env: dict[str, str] | None = None) -> None:
+    def __init__(self, command: list[str], env: dict[str, str] | None = None) -> None:
         self.written = bytearray()
-        super().__init__([sys.executable, "-c", _RUN, str(path), *options], env)
+        super().__init__(command, env)
         feed = self.stream.feed
 
         def noted(data: bytes) -> None:
@@ -46,6 +46,10 @@ class _Noted(PseudoTerminal):
         self.stream.feed = noted  # type: ignore[method-assign,assignment]
 
 
+def _run(path: Path, env: dict[str, str] | None = None) -> Noted:
+    return Noted([sys.executable, "-c", _RUN, str(path)], env)
+
+
 @pytest.fixture
 def path(plant: Plant) -> Path:
     """The file of a plant's ledger."""
@@ -53,9 +57,9 @@ def path(plant: Plant) -> Path:
 
 
 @pytest.fixture
-def terminal(path: Path) -> Iterator[_Noted]:
+def terminal(path: Path) -> Iterator[Noted]:
     """The program, with its record open."""
-    started = _Noted(path)
+    started = _run(path)
     started.wait_for(lambda text: "Lines" in text and "Line 1" in text)
     yield started
     with contextlib.suppress(OSError):  # most tests have seen it go
@@ -69,7 +73,7 @@ def _settle(terminal: PseudoTerminal, quiet_s: float = 0.7) -> None:
         terminal.pump(quiet_s)
 
 
-def test_an_idle_terminal_writes_not_one_byte(terminal: _Noted) -> None:
+def test_an_idle_terminal_writes_not_one_byte(terminal: Noted) -> None:
     """Three seconds are longer than the tick at which the record and the clock are looked at."""
     _settle(terminal)
     before = terminal.received
@@ -77,7 +81,7 @@ def test_an_idle_terminal_writes_not_one_byte(terminal: _Noted) -> None:
     assert terminal.received == before
 
 
-def test_a_burst_of_a_scanner_arrives_whole_and_presses_nothing(terminal: _Noted) -> None:
+def test_a_burst_of_a_scanner_arrives_whole_and_presses_nothing(terminal: Noted) -> None:
     _settle(terminal)
     terminal.send(b"22NO-SUCH-CODE-2222\r")
     text = terminal.wait_for(lambda text: "Scanned" in text, 20)
@@ -86,7 +90,7 @@ def test_a_burst_of_a_scanner_arrives_whole_and_presses_nothing(terminal: _Noted
 
 
 @pytest.mark.parametrize(("number", "status"), [(signal.SIGTERM, 143), (signal.SIGHUP, 129)])
-def test_told_to_go_it_gives_the_terminal_back(terminal: _Noted, number: signal.Signals, status: int) -> None:
+def test_told_to_go_it_gives_the_terminal_back(terminal: Noted, number: signal.Signals, status: int) -> None:
     _settle(terminal)
     os.kill(terminal.pid, number)
     assert terminal.exit_status() == status
@@ -94,7 +98,7 @@ def test_told_to_go_it_gives_the_terminal_back(terminal: _Noted, number: signal.
     assert terminal.written.rindex(b"\x1b[?25h") > terminal.written.index(b"\x1b[?1049h")
 
 
-def test_ctrl_q_leaves_with_status_0_and_the_terminal_echoes_again(terminal: _Noted) -> None:
+def test_ctrl_q_leaves_with_status_0_and_the_terminal_echoes_again(terminal: Noted) -> None:
     _settle(terminal)
     line = os.dup(terminal.fd)  # the settings of a pseudo-terminal are seen from both of its ends
     try:
@@ -108,7 +112,7 @@ def test_ctrl_q_leaves_with_status_0_and_the_terminal_echoes_again(terminal: _No
 
 
 def test_a_console_gets_sixteen_colours_and_works_by_keys(path: Path) -> None:
-    terminal = _Noted(path, env={"TERM": "linux"})
+    terminal = _run(path, env={"TERM": "linux"})
     try:
         terminal.wait_for(lambda text: "Lines" in text and "Line 1" in text)
         terminal.send(b"\x1b[B")

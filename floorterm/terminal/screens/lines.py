@@ -45,13 +45,19 @@ class LinesScreen(FloorScreen[None]):
         """Each line, the most pressing first."""
         rows = self.query_one("#lines", Rows)
         if not self.desk.is_open:
-            rows.show((), empty=words("terminal.opening", self.language))
+            seen = self.app.sight
+            self._rows = seen.rows(self.language) if seen else ()
+            rows.show([self._row(row) for row in self._rows], empty=words("terminal.opening", self.language))
             return
         from floorterm.terminal.views.lines import line_rows  # noqa: PLC0415  after the first frame
 
         plant = self.desk.plant
         self._rows = line_rows(plant.lines(), self.names(), plant.now(), plant.zone, self.language)
         rows.show([self._row(row) for row in self._rows])
+
+    def question_text(self) -> str:
+        """Until the record is open, that it is being opened."""
+        return super().question_text() if self.desk.is_open else words("terminal.opening", self.language)
 
     def right_line(self) -> Line:
         """Whether the checklists are approved as they are; in the demo, what it is."""
@@ -90,6 +96,9 @@ class LinesScreen(FloorScreen[None]):
         """Open the work on the line, or start one."""
         row = self.chosen
         if row is None or not self.on_top:  # a key that bounced has opened it already
+            return
+        if not self.desk.is_open:  # a tap; keys wait until it is
+            self.app.say(words("terminal.opening_wait", self.language))
             return
         if row.work:
             self._open_work(row.work)

@@ -48,6 +48,16 @@ def names_of(library: "Library", language: str) -> Names:
     )
 
 
+def names_of_works(lines: "Iterable[LineNow]", language: str) -> Names:
+    """The names that the worksheets of the works on these lines have, where no checklists are read yet."""
+    sheets = [state.worksheet for one in lines for state in one.works]
+    named = [one for sheet in sheets for one in (sheet.outgoing, sheet.incoming, *sheet.traces) if one]
+    return Names(
+        lines={sheet.line.id: tell(sheet.line.name, language) for sheet in sheets},
+        fragrances={one.id: tell(one.name, language) for one in named},
+    )
+
+
 def elapsed_min(state: "State", now: datetime) -> int | None:
     """Whole minutes since the last good outgoing bar; since the start for a procedure; None before the bar."""
     marks = [step.id for step in state.worksheet.steps() if step.mark == "last_good_outgoing"]

@@ -1,0 +1,79 @@
+"""The program's way in: standard library only, until it is known what is asked for.
+
+A terminal that is opened with plain arguments goes straight to its screens; everything else, and whatever is not plain
+(help, faults, an abbreviation), is the command line's, which understands the same arguments and says what is wrong.
+"""
+
+import gc
+import os
+import sys
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+VALUES = ("terminal", "language", "look", "log", "checklists", "db")  # options that take a value
+FLAGS = ("plain",)
+VARIABLES = {"look": "FLOORTERM_LOOK", "log": "FLOORTERM_LOG", "db": "FLOORTERM_DB"}
+UNTOLD = ("FLOORTERM_PANEL",)  # variables of options that only the command line understands
+_LOOKS = ("night", "day")
+_LONGEST_NAME = 20
+
+
+def main() -> None:
+    """Run floorterm with the arguments of this process."""
+    given = plain_arguments(sys.argv[1:], os.environ)
+    if given is None:
+        from floorterm.cli import main as command_line  # noqa: PLC0415  not for a terminal
+
+        command_line()
+        return
+    gc.disable()  # until the first frame stands: what imports make is no rubbish
+    from floorterm.terminal.opening import open_here  # noqa: PLC0415
+
+    sys.exit(
+        open_here(
+            Path(given["db"]),
+            terminal=given.get("terminal", "T1"),
+            language=given.get("language", "en"),
+            plain="plain" in given,
+            look="day" if given.get("look") == "day" else "night",
+            log=Path(given["log"]) if "log" in given else None,
+            checklists=Path(given["checklists"]) if "checklists" in given else None,
+        )
+    )
+
+
+def plain_arguments(arguments: Sequence[str], env: Mapping[str, str]) -> dict[str, str] | None:
+    """What `floorterm [open]` was given, where it is plain and can be used as it is; else None."""
+    rest = list(arguments)
+    if rest[:1] == ["open"]:
+        del rest[0]
+    elif rest and not rest[0].startswith("--"):
+        return None
+    found = {name: env[variable] for name, variable in VARIABLES.items() if env.get(variable)}
+    while rest:
+        name, joined, value = rest.pop(0).partition("=")
+        name = name.removeprefix("--") if name.startswith("--") else ""
+        if name in FLAGS and not joined:
+            found[name] = "yes"
+        elif name in VALUES and (joined or rest):
+            found[name] = value if joined else rest.pop(0)
+        else:
+            return None
+    return found if _usable(found) and not any(map(env.get, UNTOLD)) else None
+
+
+def _usable(found: Mapping[str, str]) -> bool:
+    """Whether no value needs a word from the command line."""
+    from floorterm.languages import LANGUAGES  # noqa: PLC0415
+
+    name = found.get("terminal", "T1")
+    return (
+        found.get("language", "en") in LANGUAGES
+        and found.get("look", "night") in _LOOKS
+        and 0 < len(name) <= _LONGEST_NAME
+        and name.isascii()
+        and name.replace("-", "").isalnum()
+        and os.path.isfile(found.get("db", ""))  # noqa: PTH113  a path is made of it once it is known to be one
+        and os.path.isdir(found.get("checklists", "."))  # noqa: PTH112
+        and not os.path.isdir(found.get("log", ""))  # noqa: PTH112
+    )

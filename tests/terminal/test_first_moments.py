@@ -1,0 +1,175 @@
+"""From the start of a process to its opened record nothing typed or scanned is lost; the terminal is given back."""
+
+import os
+import signal
+import sys
+import termios
+import threading
+import time
+from pathlib import Path
+
+import pytest
+
+from floorterm.cli.open import open_plant
+from floorterm.demo import shipped
+from floorterm.entry import FLAGS, UNTOLD, VALUES, VARIABLES, plain_arguments
+from floorterm.plant import Plant
+from floorterm.terminal.app import FloorApp
+from floorterm.terminal.early import EarlyTerminal
+from floorterm.terminal.first_sight import first_sight
+from tests.terminal.pty_run import PseudoTerminal
+from tests.terminal.shell import rows, text_of, until, until_top
+from tests.terminal.test_tty import Noted
+
+_FILE = str(shipped())
+
+
+# What is carried out is noted from the moment at which the record is opened: nothing is carried out before.
+_NOTING = """
+import sys
+from pathlib import Path
+from floorterm.terminal import launch
+
+def opener():
+    from floorterm.terminal.app import FloorApp
+    from floorterm.terminal.opening import opened
+    carry_out = FloorApp.carry_out
+    async def noted(app, given):
+        with open(sys.argv[2], "a") as file:
+            print(given if isinstance(given, str) else given.key, file=file)
+        await carry_out(app, given)
+    FloorApp.carry_out = noted
+    return opened(Path(sys.argv[1]), None, "FIRST")
+
+sys.exit(launch(opener, place=Path(sys.argv[1])))
+"""
+
+
+def _floorterm(path: Path) -> Noted:
+    return Noted([sys.executable, "-m", "floorterm", "open", "--db", str(path), "--terminal", "FIRST"])
+
+
+@pytest.fixture
+def path(plant: Plant) -> Path:
+    """The file of a plant's ledger."""
+    return plant.ledger.path
+
+
+def test_scans_and_keys_from_the_first_moment_on_are_carried_out_in_their_order(path: Path) -> None:
+    notes = path.with_name("carried-out")
+    terminal = PseudoTerminal([sys.executable, "-c", _NOTING, str(path), str(notes)])
+    codes = []
+    try:
+        begun = time.monotonic()
+        for at in (0.0, 0.03, 0.1, 0.2, 0.3, 0.45):
+            while (left := begun + at - time.monotonic()) > 0:
+                terminal.pump(left)
+            codes.append(f"CODE-{len(codes)}-" + "7" * 12 + "X")
+            terminal.send(f"{codes[-1]}\r".encode())
+        terminal.send(b"\x1bOQ")  # F2, Locks of the line that stands chosen once there is one
+        terminal.wait_for(lambda text: "Locks  Line 1" in text)
+        assert notes.read_text().splitlines() == [*codes, "f2"]
+    finally:
+        terminal.kill()
+
+
+def test_told_to_go_before_its_screens_stand_it_gives_the_terminal_back(path: Path) -> None:
+    terminal = _floorterm(path)
+    line = os.dup(terminal.fd)
+    try:
+        terminal.wait_for(lambda text: "Opening the record" in text)
+        os.kill(terminal.pid, signal.SIGTERM)
+        while terminal.pump(20.0):
+            pass
+        assert terminal.exit_status() == 143
+        assert termios.tcgetattr(line)[3] & termios.ICANON
+        assert terminal.written.rindex(b"\x1b[?1049l") > terminal.written.rindex(b"\x1b[?1049h")
+    finally:
+        os.close(line)
+
+
+def test_the_early_terminal_keeps_a_carriage_return_and_gives_everything_back() -> None:
+    outside, inside = os.openpty()
+    try:
+        before = termios.tcgetattr(inside)
+        early = EarlyTerminal(inside, inside)
+        early.take()
+        os.write(outside, b"OIL-1\r\x13\x03")  # XOFF and an interrupt are two characters like any other
+        assert os.read(inside, 64) == b"OIL-1\r\x13\x03"
+        early.show(["x" * 500, *["line"] * 500])
+        early.give_back()
+        assert termios.tcgetattr(inside) == before
+        written = os.read(outside, 1 << 16)
+        assert written.startswith(b"\x1b[?1049h")
+        assert written.endswith(b"\x1b[?1049l\x1b[?25h")
+        assert b"x" * 81 not in written
+        assert written.count(b"line") == 23
+    finally:
+        os.close(outside)
+        os.close(inside)
+
+
+async def test_until_the_record_is_open_what_it_needs_waits_and_moving_about_does_not(plant: Plant) -> None:
+    gate = threading.Event()
+
+    def opener() -> Plant:
+        gate.wait(20)
+        return plant
+
+    app = FloorApp(opener, sight=first_sight(shipped()), scan_gap_s=0.0)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await until(pilot, lambda: rows(app).chosen is not None)
+        text = text_of(app)
+        assert "Line 1" in text
+        assert "Northmere" in text
+        assert "steps to go" in text
+        await pilot.press("f1")
+        await until_top(pilot, "FirstAidScreen")
+        await pilot.press("escape")
+        await until_top(pilot, "LinesScreen")
+        await pilot.press("end", "f6")
+        await until(pilot, lambda: "1 kept in order" in text_of(app))
+        await pilot.press("escape")
+        await until(pilot, lambda: "2 kept in order" in text_of(app))
+        assert type(app.screen).__name__ == "LinesScreen"
+        gate.set()
+        await until(pilot, lambda: app.desk.is_open)
+        await until(pilot, lambda: "kept in order" not in text_of(app))
+        await until_top(pilot, "LinesScreen")
+        await pilot.press("f6")
+        await until_top(pilot, "StartChangeoverScreen")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "env", "given"),
+    [
+        (("--db", _FILE), {}, {"db": _FILE}),
+        (("open", f"--db={_FILE}", "--plain"), {}, {"db": _FILE, "plain": "yes"}),
+        ((), {"FLOORTERM_DB": _FILE, "FLOORTERM_LOOK": "day"}, {"db": _FILE, "look": "day"}),
+        (("open",), {}, None),
+        (("open", "--help"), {}, None),
+        (("open", "--db"), {}, None),
+        (("open", "--db", "/no/such/file"), {}, None),
+        (("--db", _FILE, "--terminal", ""), {}, None),
+        (("--db", _FILE, "--terminal", "L 1"), {}, None),
+        (("--db", _FILE, "--language", "xx"), {}, None),
+        (("--db", _FILE, "--look", "dusk"), {}, None),
+        (("--db", _FILE, "--panel", "1x1"), {}, None),
+        (("--db", _FILE), {"FLOORTERM_PANEL": "246x184"}, None),
+        (("verify", "--db", _FILE), {}, None),
+        (("--db", _FILE, "more"), {}, None),
+    ],
+)
+def test_the_short_way_takes_plain_arguments_alone(
+    arguments: tuple[str, ...], env: dict[str, str], given: dict[str, str] | None
+) -> None:
+    assert plain_arguments(arguments, env) == given
+
+
+def test_the_short_way_knows_options_and_variables_as_the_command_line_has_them() -> None:
+    options = {option.name: option for option in open_plant.params}
+    assert {*VALUES, *FLAGS} <= options.keys()
+    for name, option in options.items():
+        assert option.is_flag == (name in FLAGS)  # type: ignore[attr-defined]
+        variable = option.envvar
+        assert variable is None or VARIABLES.get(name or "") == variable or variable in UNTOLD
