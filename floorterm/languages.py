@@ -34,6 +34,7 @@ PLURAL_RULES: Mapping[str, tuple[tuple[str, ...], Callable[[int], str]]] = {
 }
 
 _DECIMAL = re.compile(r"[-+]?[0-9]+\.[0-9]+")
+_AMOUNT = re.compile(r"([-+]?[0-9]+\.[0-9]+)( ?[^0-9.,:;/-]*)")
 _DAY = re.compile(r"([0-9]{4})-([0-9]{2})-([0-9]{2})(?=$| [0-9]{2}:[0-9]{2}(?::[0-9]{2})?$)")
 
 
@@ -72,6 +73,11 @@ def _fact(name: str, language: str) -> str:
 def own_name(language: str) -> str:
     """What the language is called by those who speak it."""
     return _fact("name", language)
+
+
+def pad_letters(language: str) -> tuple[str, ...]:
+    """The letters and marks of the language as a pad shows them, in the order of its keyboards."""
+    return tuple(_fact("pad", language).replace(" ", ""))
 
 
 def plural(n: int, language: str) -> str:
@@ -121,6 +127,14 @@ def in_form(text: str, language: str) -> str:
         return text
     year, month, on = found.groups()
     return _fact("date", language).format(year=year, month=month, day=on) + text[found.end() :]
+
+
+def amount(text: str, language: str) -> str:
+    """A decimal number with nothing or its unit behind it ("12.50 kg", "4.0 %") in the language's form; anything else
+    as it stands.
+    """
+    found = _AMOUNT.fullmatch(text)
+    return number(found[1], language) + found[2] if found else text
 
 
 def in_order(first: Iterable[str]) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ import pytest
 from floorterm.languages import (
     LANGUAGES,
     PLURAL_RULES,
+    amount,
     catalogue,
     day,
     grouped,
@@ -17,6 +18,7 @@ from floorterm.languages import (
     in_order,
     number,
     own_name,
+    pad_letters,
     plural,
 )
 from floorterm.wording import Count, words
@@ -53,6 +55,8 @@ def test_the_signs_of_a_number_cannot_be_taken_for_one_another(language: str) ->
         ("es", "0.1.0", "0.1.0"),
         ("es", "12,5", "12,5"),
         ("es", "", ""),
+        ("de", "10.61", "10,61"),
+        ("de", "2026-11-24 14:05:10", "24.11.2026 14:05:10"),
     ],
 )
 def test_a_fact_that_is_a_number_or_a_date_takes_the_form_of_the_language(
@@ -86,6 +90,22 @@ def test_the_plural_rules_give_the_categories_of_cldr(rule: str, forms: str) -> 
     given = [category(n) for n in (0, 1, 2, 5, 12, 22, 112)]
     assert given == forms.split()
     assert set(given) <= set(categories)
+
+
+def test_an_amount_keeps_its_unit_and_anything_else_stands() -> None:
+    assert amount("12.50 kg", "es") == "12,50 kg"
+    assert amount("0.1 %", "de") == "0,1 %"
+    assert amount("12.50 kg", "en") == "12.50 kg"
+    for text in ("29 CFR 1910.147(c)", "1.2-1.4 kg", "0.1.0", "NaOH", "17.5 of 20 kg"):
+        assert amount(text, "de") == text
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_pad_has_every_letter_of_its_language_once(language: str) -> None:
+    letters = pad_letters(language)
+    assert len(set(letters)) == len(letters)
+    assert set("abcdefghijklmnopqrstuvwxyz,.-") <= set(letters)
+    assert len(letters) <= 33, "five rows of ten with the digits and three more keys"
 
 
 def test_a_count_chooses_the_form_of_its_language() -> None:

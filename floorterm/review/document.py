@@ -3,8 +3,10 @@
 Every text in it is spoken already, in one language; nothing in it is markup, and no writer takes it for such.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
+
+from floorterm.languages import amount
 
 Signal = Literal["danger", "warning", "caution", "notice"]
 Weight = Literal["", "quiet", "strong"]
@@ -84,6 +86,23 @@ class Signatures:
 
 
 Block = Heading | Paragraph | Caution | KeyValues | Table | Figure | Signatures
+
+
+def for_people(block: Block, language: str) -> Block:
+    """The block with its figures in the form of the language: values by a name, and columns of numbers. What is read
+    by programs (JSON, CSV, spreadsheets) keeps the decimal point.
+    """
+    match block:
+        case KeyValues():
+            return KeyValues(pairs=tuple((name, amount(value, language)) for name, value in block.pairs))
+        case Table():
+            rows = tuple(
+                tuple(amount(cell, language) if n in block.numbers else cell for n, cell in enumerate(row))
+                for row in block.rows
+            )
+            return replace(block, rows=rows)
+        case _:
+            return block
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,7 +2,7 @@
 
 from importlib.resources import files
 
-from floorterm.review.document import Document
+from floorterm.review.document import Document, for_people
 from floorterm.review.seal_code import seal_svg
 
 
@@ -14,7 +14,9 @@ def as_html(document: Document) -> str:
     environment = Environment(
         autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
-    blocks = [(type(block).__name__.lower(), block) for block in document.blocks]
+    blocks = [
+        (type(block).__name__.lower(), for_people(block, document.language)) for block in document.blocks
+    ]
     code = seal_svg(document.sealed.line) if document.sealed else ""
     before, _, after = document.frame.page.partition("{page}")
     middle, _, end = after.partition("{pages}")

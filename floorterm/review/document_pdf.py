@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from importlib.resources import files
 from typing import Any, Literal
 
-from floorterm.review.document import Block, Document, Table
+from floorterm.review.document import Block, Document, Table, for_people
 from floorterm.review.seal_code import seal_svg
 
 
@@ -34,7 +34,7 @@ def as_png(document: Document) -> list[bytes]:
 def data_of(document: Document) -> dict[str, Any]:
     """The document as JSON values: blocks with their sort, the seal's code as SVG."""
     whole = asdict(document)
-    whole["blocks"] = [_block(block) for block in document.blocks]
+    whole["blocks"] = [_block(for_people(block, document.language)) for block in document.blocks]
     whole["code"] = seal_svg(document.sealed.line) if document.sealed else ""
     return whole
 

@@ -12,6 +12,7 @@ from floorterm.review.document import (
     Paragraph,
     Signatures,
     Table,
+    for_people,
 )
 
 WIDTH = 78
@@ -38,6 +39,7 @@ def _wrap(text: str, width: int = WIDTH, hang: str = "") -> list[str]:
 
 def block_lines(block: Block, document: Document, width: int = WIDTH) -> list[str]:
     """One block in lines of at most `width` columns; a chart as wide as it was made."""
+    block = for_people(block, document.language)
     match block:
         case Heading():
             text = block.text.upper() if block.level == 1 else block.text

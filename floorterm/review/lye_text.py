@@ -6,6 +6,7 @@ Lines of text, the same on a command line and on a screen. An estimate, never a 
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 
+from floorterm.languages import amount
 from floorterm.lye import Dilution, Heat, Judgement, Origin, Protection, Region, Spill, band, standards
 from floorterm.wording import Say, sentence, words
 
@@ -36,7 +37,7 @@ def _figures(out: list[str], rows: Sequence[tuple[str, str]], language: str, wid
     label = words("lye.label", language)
     head = [words(f"lye.print_{name}", language) for name in ("quantity", "value", "mark")]
     table: list[tuple[str, str, str]] = [(head[0], head[1], head[2])]
-    table += [(name, value, label) for name, value in rows]
+    table += [(name, amount(value, language), label) for name, value in rows]
     marks, right = (max(len(row[i]) for row in table) for i in (2, 1))
     left = max(len(row[0]) for row in table)
     if width is not None:

@@ -25,6 +25,7 @@ from floorterm.review.lockout_audit import audit_period, month_of, year_until
 from floorterm.review.lockout_documents import audit_document, inspection_document, lockout_document
 from floorterm.review.plan_svg import BLUE, YELLOW, plan_svg, told
 from floorterm.review.sheet import sheet_document
+from floorterm.terminal.views.text import tell
 from floorterm.wording import LANGUAGES, words
 from tests.conftest import DAY, who
 from tests.lockout.ledger_jobs import inspected, left_early, well_done
@@ -33,6 +34,7 @@ AT = datetime(2026, 11, 24, 14, 22, tzinfo=timezone(timedelta(hours=-7)))
 CAUTIONS = {
     "en": ("never says that a machine is safe", "competent person prevail"),
     "es": ("nunca dice que una máquina sea segura", "persona competente prevalecen"),
+    "de": ("sagt nie, dass eine Maschine sicher ist", "eine befähigte Person gehen allem vor"),
 }
 
 
@@ -233,8 +235,8 @@ def test_every_sheet_is_one_page_with_all_that_a_procedure_states_of_each_point(
             point = points[name]
             stated = [point.name, point.place, point.verify.method, point.verify.expect]
             stated += [point.release_how] if point.release_how else []
-            _has(document, point.magnitude, *(getattr(text, language) for text in stated))
-        _has(document, getattr(lockout.shut_down, language), getattr(lockout.restart, language))
+            _has(document, point.magnitude, *(tell(text, language) for text in stated))
+        _has(document, tell(lockout.shut_down, language), tell(lockout.restart, language))
 
 
 def test_the_signal_words_of_a_sheet_stand_beside_their_colours(library: Library) -> None:
@@ -309,9 +311,7 @@ def test_every_page_of_every_document_is_numbered_cautioned_and_says_who_printed
     for document in documents:
         pages = _pages(document)
         for number, page in enumerate(pages, start=1):
-            numbered = (
-                f"page {number} of {len(pages)}" if language == "en" else f"página {number} de {len(pages)}"
-            )
+            numbered = words("report.page", language, page=number, pages=len(pages))
             assert numbered in page
             assert "V. Voss (VV)" in page
             assert "2026-11-24 14:22 -07:00" in page

@@ -6,6 +6,7 @@ import pytest
 
 from floorterm.changeover.acts import Pause
 from floorterm.demo.clock import SetClock
+from floorterm.languages import by_language, in_
 from floorterm.plant import Plant
 from floorterm.terminal.app import FloorApp
 from floorterm.terminal.views.wall import DIGIT_ROWS, big_digits
@@ -33,17 +34,20 @@ async def test_each_line_stands_with_its_work_minutes_step_and_locks(
     app = _app(plant, language=language)
     async with app.run_test(size=size) as pilot:
         names = [line.name for line in plant.library.lines.values()]
-        shown = [getattr(name, language) for name in names]
+        shown = [in_(by_language(name), language) for name in names]
         await until(pilot, lambda: all(one in text_of(app) for one in shown))
         text = text_of(app)
         assert text.index(shown[0]) < text.index(shown[1]), "in the plant's own order"
         assert "…" not in text
         state = plant.state(started)
         step = next(iter(state.worksheet.steps()))
-        assert step.text[language].split("{")[0][:20] in text
+        assert in_(step.text, language).split("{")[0][:20] in text
         clock.advance(timedelta(minutes=5))
         plant.act(started, Pause(reason="meal"), who(plant, "AA"), key="p1")
-        await until(pilot, lambda: ("paused" if language == "en" else "pausa") in text_of(app).lower())
+        await until(
+            pilot,
+            lambda: {"en": "paused", "es": "pausa", "de": "unterbrochen"}[language] in text_of(app).lower(),
+        )
 
 
 async def test_what_does_not_change_is_not_written_again(plant: Plant, started: str) -> None:

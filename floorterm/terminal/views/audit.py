@@ -183,7 +183,7 @@ def year_lines(audit: "PeriodAudit", width: int, language: str) -> tuple[Line, .
 
 def _year_line(one: "RuleCount", language: str) -> Line:
     clause = words("audit_screen.site_policy", language) if one.rule.site_policy else one.rule.clause
-    clause = clause.removeprefix(_REGULATION).strip()
+    clause = clause.replace(f"{_REGULATION}(", "(")  # it stands in the head of the column
     short = one.counts.get("V", 0)
     return (
         Span(f"{one.rule.id:6}"),

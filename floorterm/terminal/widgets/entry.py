@@ -17,6 +17,7 @@ from textual.widget import Widget
 
 from floorterm.changeover.entering import MEASURES, Echo, EntrySpec, Given, Measure
 from floorterm.changeover.figures import number_of
+from floorterm.languages import pad_letters
 from floorterm.terminal.views.text import Line, Span, Tone
 from floorterm.terminal.widgets.keys import HELP_KEYS
 from floorterm.terminal.widgets.page import Page
@@ -33,7 +34,7 @@ _DIGITS_ONLY: Final = {
 _ECHO_TONES: Final[dict[str, Tone]] = {"": "quiet", "ok": "done", "outside": "caution", "bad": "danger"}
 _MOST: Final = 900
 _TOLD_LINES: Final = 4
-_LETTERS: Final = (*"1234567890", *"qwertyuiop", *"asdfghjklñ", *"zxcvbnm,.-")
+_DIGITS: Final = tuple("1234567890")
 _NUMBERS: Final = (*"1234567", *"890,.-")
 _PAD_ROW: Final = {"letters": 10}
 
@@ -47,9 +48,9 @@ class Pad(Zones):
     def show_kind(self, kind: str, language: str, *, capitals: bool) -> None:
         """Show no pad (""), "numbers", "several numbers" or "letters"."""
         self._per_row = _PAD_ROW.get(kind, 7)
-        labels: tuple[str, ...] = {"": (), "letters": _LETTERS}.get(kind, _NUMBERS)
-        if capitals:
-            labels = tuple(label.upper() for label in labels)
+        labels: tuple[str, ...] = {"": (), "letters": (*_DIGITS, *pad_letters(language))}.get(kind, _NUMBERS)
+        if capitals:  # a letter without a capital of one character stays
+            labels = tuple(label.upper() if len(label.upper()) == 1 else label for label in labels)
         zones = [Zone(label, label) for label in labels]
         if kind == "letters":
             zones.append(Zone("shift", "abc" if capitals else "ABC"))

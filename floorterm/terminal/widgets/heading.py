@@ -11,6 +11,8 @@ from textual.strip import Strip
 from floorterm.terminal.views.text import Line, Span, apart, width_of
 from floorterm.terminal.widgets.paint import Look, Looks, Painted, looks
 
+_GAP = 2  # what `apart` keeps free between both ends of a line
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HeadingView:
@@ -70,7 +72,7 @@ class Heading(Painted):
             Span(view.time),
         )
         plant: Line = (Span(f"{view.plant}  ", "quiet"),) if view.plant else ()
-        if width_of((*title, *plant, *middle, *person)) < self.size.width:
+        if width_of((*title, *plant, *middle, *person)) + _GAP <= self.size.width:
             middle = (*plant, *middle)
         return title, middle, person
 
