@@ -10,6 +10,7 @@ from textual.widget import Widget
 
 from floorterm.changeover.acts import Act, LateStep, Note, PushFlush, Release, SignStep
 from floorterm.changeover.entering import EntrySpec, Given, act_of, counter_of, echo
+from floorterm.changeover.rules import dwell_over_at
 from floorterm.changeover.view import WorkView, checklist
 from floorterm.changeover.view_lye import lye_section
 from floorterm.changeover.view_step import refusal_views
@@ -33,10 +34,13 @@ from floorterm.terminal.widgets.step_column import SideList, StepColumn
 from floorterm.wording import Refusal
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from floorterm.changeover.state import State
     from floorterm.changeover.worksheet import Step
 
 _WIDE, _LIST_WIDTH = 100, 46
+_A_MOMENT_S = 0.05  # past the end of a dwell, so that it is over when the rules are asked
 # whoever sees it is asked for after the step
 _WITNESS = ("changeover.witness_missing", "changeover.late_supervisor_missing")
 
@@ -66,6 +70,7 @@ class WorkScreen(FloorScreen[None]):
         self.drafts: dict[str, str] = {}  # texts of acts that were not recorded
         self._at = at
         self._retry: tuple[Act, str] | None = None
+        self._wakes: datetime | None = None
 
     def body(self) -> Iterable[Widget]:
         """The step between what was and what comes; the whole list beside it where there is room."""
@@ -151,6 +156,18 @@ class WorkScreen(FloorScreen[None]):
             side.show([Row(row.id, (list_line(row, inner),), heading=row.mark == "section") for row in rows])
             if fresh.step is not None:
                 side.choose(fresh.step.id)
+        self._wake()
+
+    def _wake(self) -> None:
+        """A wait that is over is told at that moment, not with the next minute of the clock."""
+        step = self.step
+        over = dwell_over_at(self.state, step) if step is not None and step.kind == "wait" else None
+        if over is None or over == self._wakes:
+            return
+        left = (over - self.desk.plant.now()).total_seconds()
+        if left > 0:
+            self._wakes = over
+            self.set_timer(left + _A_MOMENT_S, self.retell)
 
     @property
     def _width(self) -> int:
