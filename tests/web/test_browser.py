@@ -12,6 +12,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import psutil
@@ -25,6 +26,7 @@ from floorterm.library.model import Library
 from floorterm.people import Permission, Person
 from floorterm.plant import Plant
 from tests.conftest import PEOPLE, PIN, who
+from tests.terminal.outside import Walk, plant_for
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
 PATIENCE_S = 20.0
@@ -51,14 +53,21 @@ def real(tmp_path: Path, library: Library) -> Plant:
 
 @pytest.fixture
 def address(real: Plant, tmp_path: Path) -> Iterator[str]:
-    """Where the command serves the plant, on a port that was free."""
+    """Where the command serves the plant."""
+    with served(real.ledger.path, tmp_path / "web.log") as found:
+        yield found
+
+
+@contextmanager
+def served(ledger: Path, log: Path) -> Iterator[str]:
+    """The command as README has it, on a port that was free."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     told = re.search(r"^floorterm (serve tryout\.db)$", README, re.MULTILINE)
     assert told
-    words = told.group(1).replace("tryout.db", str(real.ledger.path)).split()
-    more = ("--port", str(port), "--log", str(tmp_path / "web.log"))
+    words = told.group(1).replace("tryout.db", str(ledger)).split()
+    more = ("--port", str(port), "--log", str(log))
     server = subprocess.Popen((sys.executable, "-m", "floorterm", *words, *more))
     end = time.monotonic() + PATIENCE_S
     try:
@@ -122,6 +131,23 @@ class Shown:
             self.page.wait_for_timeout(20)
         return wanted in self.text
 
+    def press(self, key: str) -> None:
+        """One key."""
+        self.page.keyboard.press({"Down": "ArrowDown"}.get(key, key))
+        self.page.wait_for_timeout(40)
+
+    def type(self, text: str) -> None:
+        """As fingers do: faster would be a scan."""
+        self.page.keyboard.type(text, delay=45)
+
+    def scan(self, code: str) -> None:
+        """As fast as a scanner."""
+        self.page.keyboard.type(f"{code}\n")
+
+    def rest(self) -> None:
+        """Take in what was sent."""
+        self.page.wait_for_timeout(20)
+
     def tap(self, words: str) -> None:
         """Click the middle of words on the screen."""
         line = next(y for y, text in enumerate(self.screen.display) if words in text)
@@ -179,3 +205,18 @@ def test_a_visitor_signs_in_scans_taps_and_types_and_leaves_nothing_behind(
     assert "started at terminal web" in logs
     assert not [word for word in (PIN, "975310", "Abel", "Stern", "AA ", BADGE) if word in logs]
     assert ([url for url in foreign if not url.startswith("data:")], faults) == ([], [])
+
+
+def test_a_changeover_is_walked_from_lines_to_release_in_a_browser(page: Page, tmp_path: Path) -> None:
+    plant = plant_for(tmp_path)
+    shown = Shown(page)
+    with served(plant.ledger.path, tmp_path / "web.log") as address:
+        page.goto(address)
+        page.wait_for_selector("#code:focus")
+        page.keyboard.type("oo")
+        page.keyboard.press("Tab")
+        page.keyboard.type(f"{PIN}\n")
+        work = Walk(shown, plant).from_lines_to_release()
+    state = plant.state(work)
+    assert set(state.signed) == {step.id for step in state.worksheet.steps()}
+    assert {entry.terminal for entry in plant.ledger.entries(changeover=work)} == {"web OO 127.0.0.1"}
