@@ -21,7 +21,7 @@ from floorterm.cli.common import (
     say_closed,
     seals_given,
 )
-from floorterm.cli.ledger import grant
+from floorterm.cli.ledger import check_role, grant, say_granted
 from floorterm.ledger import Place, is_server
 from floorterm.wording import words
 
@@ -175,8 +175,11 @@ def restore(
     if (copy is None) != as_it_stands:
         fail("Give either COPY or --as-it-stands.")
     place = db or default_db()
-    if role is not None and not is_server(place):
-        fail("--role is for a ledger on a server; a file's rights are those of the file system.")
+    check_role(place, role)
+    if copy is not None and role is None and is_server(place):
+        fail(
+            "Name the role of the terminals on the server: --role ROLE. Without its rights no terminal could record."
+        )
     seals = _seals_or_asked(seal_text, witness)
     memories = memories_in(seen_folder())
 
@@ -191,12 +194,14 @@ def restore(
         if copy is None:
             done = go_on_with(place, sign, standing_of(place, seals, memories))
         else:
-            done = put(copy, place, sign, seals=seals, memories=memories)
+            done = put(copy, place, sign, seals=seals, memories=memories, role=role or "")
     except (LedgerError, TextError) as error:
         fail(str(error), Status.SHORT)
     _say_done(done, place)
-    if role is not None:
+    if role is not None and copy is None:
         grant(place, role)
+    elif role is not None:
+        say_granted(role)
 
 
 def _seals_or_asked(text: str | None, witness: tuple[Path, ...]) -> "tuple[Seal, ...]":

@@ -33,6 +33,7 @@ def init(admin: str, name: str, role: str | None, checklists: Path | None, db: P
 
     library = load_library(checklists)
     path = db or default_db()
+    check_role(path, role)
     pin = click.prompt("PIN (6 digits)", hide_input=True, confirmation_prompt="PIN again")
     try:
         if isinstance(path, Path):
@@ -62,17 +63,36 @@ def init(admin: str, name: str, role: str | None, checklists: Path | None, db: P
     put("Next: floorterm people add, then floorterm holds for each line, then floorterm.")
 
 
+def check_role(place: Place, role: str | None) -> None:
+    """Leave with the reason if terminals cannot work under the role, before anything is made or anybody asked."""
+    from floorterm.ledger import LedgerError  # noqa: PLC0415
+
+    if role is None:
+        return
+    if not is_server(place):
+        fail("--role is for a ledger on a server; a file's rights are those of the file system.")
+    from floorterm.ledger.server_making import check_role as check  # noqa: PLC0415  extra `server`
+
+    try:
+        check(str(place), role)
+    except LedgerError as error:
+        fail(str(error))
+
+
 def grant(place: Place, role: str) -> None:
     """Give the terminals' role on a server what it needs, or leave with the reason why not."""
     from floorterm.ledger import LedgerError  # noqa: PLC0415
-    from floorterm.ledger.server import grant_terminal  # noqa: PLC0415  extra `server`
+    from floorterm.ledger.server_making import grant_terminal  # noqa: PLC0415  extra `server`
 
-    if not is_server(place):
-        fail("--role is for a ledger on a server; a file's rights are those of the file system.")
     try:
         grant_terminal(str(place), role)
     except LedgerError as error:
         fail(str(error))
+    say_granted(role)
+
+
+def say_granted(role: str) -> None:
+    """That the terminals can open it now."""
     put(f"The role {role} may add entries and read them; it cannot change or remove any.")
 
 
@@ -90,14 +110,15 @@ def move(target: Place, by: str, role: str | None, db: Place | None) -> None:
     from floorterm.ledger import LedgerError, move_ledger  # noqa: PLC0415
 
     ledger = open_ledger(db)
+    check_role(target, role)
     pin = click.prompt(f"PIN of {by}", hide_input=True)
     try:
         ledger.check_pin(by, pin, terminal="cli")
-        seal, last = move_ledger(ledger, target, by=by, identity="pin", terminal="cli")
+        seal, last = move_ledger(ledger, target, by=by, identity="pin", terminal="cli", role=role or "")
     except LedgerError as error:
         fail(str(error), Status.SHORT)
     if role is not None:
-        grant(target, role)
+        say_granted(role)
     put(f"Moved and verified; the file is closed by its entry {last.n}. The seal of what was moved:\n{seal}")
 
 

@@ -360,7 +360,7 @@ class Chain:
 
 def _create(place: Place, body: str) -> None:
     if is_server(place):
-        from floorterm.ledger.server import create_on_server  # noqa: PLC0415  only where a server is named
+        from floorterm.ledger.server_making import create_on_server  # noqa: PLC0415  only where a server is named
 
         create_on_server(str(place), body)
     else:

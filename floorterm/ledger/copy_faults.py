@@ -39,6 +39,12 @@ class NotOfThisHistoryError(LedgerError):
     KEY = "copies.not_this_history"
 
 
+class MoveUnfinishedError(LedgerError):
+    """A copy of a ledger stands on a server, whole, and is not in use: its move or restore was broken off."""
+
+    KEY = "copies.move_unfinished"
+
+
 class OldLayoutError(LedgerError):
     """The tables are of an older layout than this version writes: `floorterm migrate` brings them up to date."""
 

@@ -79,6 +79,12 @@ class LedgerDamagedError(LedgerError):
     KEY = "ledger.damaged"
 
 
+class LedgerPartMissingError(LedgerDamagedError):
+    """A table or a column of a ledger on a server is gone."""
+
+    KEY = "ledger.part_missing"
+
+
 class LedgerCannotOpenError(LedgerError):
     """The file or its folder may not be opened by this account."""
 
@@ -89,6 +95,12 @@ class LedgerSettingError(LedgerError):
     """A connection does not keep the settings that make a recorded entry durable."""
 
     KEY = "ledger.setting"
+
+
+class LedgerGuardsOffError(LedgerError):
+    """A server's setting for this account or database keeps the ledger's guards from working."""
+
+    KEY = "ledger.guards_off"
 
 
 class OldSqliteError(LedgerError):

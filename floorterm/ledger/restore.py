@@ -179,12 +179,14 @@ def restore(
     seals: Iterable[Seal] = (),
     memories: Iterable[LastSeen] = (),
     pin_profile: PinProfile = DEFAULT_PROFILE,
+    role: str = "",
 ) -> Done:
     """Put a verified copy in the ledger's place, brought to the newest layout; the copy itself stays untouched.
 
     A file that stands there is kept beside, under a name that says until when it was in use; a server's database must
-    be empty. Raises CopyNotSoundError, OtherLedgerError, RefusedError (two people, a reason), LedgerExistsError,
-    TextError, or another LedgerError; the place is then as it was.
+    be empty, and the terminals' `role` is given its rights there. Raises CopyNotSoundError, OtherLedgerError,
+    RefusedError (two people, a reason), LedgerExistsError, TextError, or another LedgerError; the place is then as it
+    was.
     """
     seals = tuple(seals)
     standing = examine(copy, place, seals, memories)
@@ -204,7 +206,7 @@ def restore(
         seal = ledger.seal("printed at the restore", person=signed.by, terminal=signed.terminal)
         check_sound(verify_ledger(fresh), copy)
         if is_server(place):
-            _to_server(fresh, str(place), copy)
+            _to_server(fresh, str(place), copy, role)
             return Done(entry, seal)
         aside = put_in_place(fresh, Path(place), f"replaced-{entry.at:%Y%m%dT%H%M%SZ}")
     return Done(entry, seal, aside)
@@ -311,9 +313,17 @@ def two_people(reason: str) -> Guard:
     return guard
 
 
-def _to_server(fresh: Path, place: str, copy: Path) -> None:
-    from floorterm.ledger.server import laying_out_server  # noqa: PLC0415  extra `server`
+def _to_server(fresh: Path, place: str, copy: Path, role: str) -> None:
+    """Into an empty database; in use only once it is verified there."""
+    from floorterm.ledger.server_making import laying_out_server, put_in_use, take_away  # noqa: PLC0415
 
-    with FileStore(fresh).snapshot() as read, laying_out_server(place) as write:
-        copy_rows(read, write)
-    check_sound(verify_place(place), copy)
+    with FileStore(fresh).snapshot() as read:
+        first = read.exec_driver_sql("SELECT hash FROM entries WHERE n = 1").scalar_one()
+        with laying_out_server(place, role=role, unfinished_of=first) as write:
+            copy_rows(read, write)
+    try:
+        report = check_sound(verify_place(place, unfinished=True), copy)
+    except LedgerError:
+        take_away(place)
+        raise
+    put_in_use(place, report.n, report.head)

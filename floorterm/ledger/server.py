@@ -16,16 +16,16 @@ from typing import Any
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 
-from floorterm.entries import digest
-from floorterm.ledger.copy_faults import check_layout
+from floorterm.ledger.copy_faults import MoveUnfinishedError, check_layout
 from floorterm.ledger.faults import (
     LedgerBusyError,
     LedgerDamagedError,
     LedgerDiskError,
     LedgerError,
-    LedgerExistsError,
     LedgerFullError,
+    LedgerGuardsOffError,
     LedgerMissingError,
+    LedgerPartMissingError,
     LedgerReadOnlyError,
     LedgerSettingError,
     NewerLedgerError,
@@ -36,16 +36,7 @@ from floorterm.ledger.faults import (
     ServerLostError,
     ServerUrlError,
 )
-from floorterm.ledger.schema import ENTRIES, METADATA
-from floorterm.ledger.server_guards import (
-    FUNCTIONS,
-    LAYOUT_VERSION,
-    LEAST_SERVER,
-    LOCK_KEY,
-    RIGHTS,
-    SERVER_GUARDS,
-    function_statement,
-)
+from floorterm.ledger.server_guards import LAYOUT_VERSION, LEAST_SERVER, LOCK_KEY
 
 BUSY_SECONDS = 5
 _LOST_SECONDS = 3
@@ -74,10 +65,9 @@ _OF_PLACE: Mapping[str, type[LedgerError]] = MappingProxyType(
         "25006": LedgerReadOnlyError,
         "XX001": LedgerDamagedError,
         "XX002": LedgerDamagedError,
-        "42P01": LedgerDamagedError,  # a table of it is missing: whether it is a ledger at all was asked before
-        "42703": LedgerDamagedError,
     }
 )
+_PART_MISSING = ("42P01", "42703")  # a table, a column: whether it is a ledger at all was asked before
 _OF_DISK: Mapping[str, type[LedgerError]] = MappingProxyType(
     {"53100": LedgerFullError, "58030": LedgerDiskError}
 )
@@ -149,12 +139,15 @@ def name_of(url: URL) -> str:
 
 
 def _check_settings(connection: Any, _record: Any) -> None:
-    """What makes a commit durable, read back from the server."""
+    """What makes a commit durable, and lets the guards work, read back from the server."""
     with connection.cursor() as cursor:
         for name, allowed in _DURABLE.items():
             found = cursor.execute(f"SHOW {name}").fetchone()[0]
             if found not in allowed:
                 raise LedgerSettingError(name=name, wanted=allowed[0], found=str(found))
+        found = cursor.execute("SHOW session_replication_role").fetchone()[0]
+        if found == "replica":  # as if every guard were switched off
+            raise LedgerGuardsOffError(found=str(found))
         version = cursor.connection.info.server_version
     connection.rollback()
     if version < LEAST_SERVER:
@@ -170,6 +163,8 @@ def explained(fault: BaseException, place: str) -> LedgerError:
     reason = told.splitlines()[0] if told else type(fault).__name__
     if code == "55P03":
         return LedgerBusyError(seconds=BUSY_SECONDS)
+    if code in _PART_MISSING:
+        return LedgerPartMissingError(path=place, what=reason)
     if code in _OF_PLACE:
         return _OF_PLACE[code](path=place)
     if code in _OF_DISK:
@@ -187,16 +182,19 @@ def explained(fault: BaseException, place: str) -> LedgerError:
 class ServerStore:
     """The store of a ledger on a server."""
 
-    def __init__(self, place: str) -> None:
-        """Open the database. Raises NotALedgerError, NewerLedgerError, or another LedgerError."""
+    def __init__(self, place: str, *, unfinished: bool = False) -> None:
+        """Open the database; a copy that is not in use yet only where that is meant (`unfinished`).
+
+        Raises NotALedgerError, MoveUnfinishedError, NewerLedgerError, or another LedgerError.
+        """
         url = read_url(place)
+        self._unfinished = unfinished
         self._name = name_of(url)
         self._engine = engine_of(url)
         # whoever lets go of a ledger without closing it leaves no connection standing at the server
         weakref.finalize(self, self._engine.dispose)
         with explaining(self._name), self._engine.connect() as connection:
-            found = connection.execute(text("SELECT to_regclass('ledger_layout')")).scalar()
-            if found is None:
+            if connection.execute(text("SELECT to_regclass('ledger_layout')")).scalar() is None:
                 raise NotALedgerError(path=self._name)
             self._layout = self._layout_now(connection)
 
@@ -212,6 +210,10 @@ class ServerStore:
 
     def _layout_now(self, connection: Connection) -> int:
         version = connection.execute(text("SELECT version FROM ledger_layout")).scalar()
+        if version is not None and version < 0:
+            if not self._unfinished:
+                raise MoveUnfinishedError(path=self._name)
+            version = -version
         if version is None or version > LAYOUT_VERSION:
             raise NewerLedgerError(path=self._name, version=version or 0, known=LAYOUT_VERSION)
         return int(version)
@@ -285,74 +287,3 @@ def explaining(place: str) -> Iterator[None]:
         yield
     except DBAPIError as fault:
         raise explained(fault.orig or fault, place) from fault
-
-
-def create_on_server(place: str, body: str) -> None:
-    """Tables, guards and the first entry in an empty database, all or nothing.
-
-    Whoever does this owns the tables; terminals work under another account (`grant_terminal`). Raises
-    LedgerExistsError if a ledger stands there already.
-    """
-    with laying_out_server(place) as connection:
-        connection.execute(ENTRIES.insert().values(n=1, body=body, hash=digest(body)))
-
-
-@contextlib.contextmanager
-def laying_out_server(place: str) -> Iterator[Connection]:
-    """Tables and guards in an empty database; what the caller adds is committed with them."""
-    url = read_url(place)
-    name = name_of(url)
-    engine = engine_of(url)
-    try:
-        with explaining(name), engine.begin() as connection:
-            connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": LOCK_KEY})
-            if connection.execute(text("SELECT to_regclass('ledger_layout')")).scalar() is not None:
-                raise LedgerExistsError(path=name)
-            METADATA.create_all(connection, checkfirst=False)
-            connection.exec_driver_sql("CREATE TABLE ledger_layout (version integer NOT NULL)")
-            connection.exec_driver_sql(f"INSERT INTO ledger_layout VALUES ({LAYOUT_VERSION})")
-            schema = connection.execute(text("SELECT quote_ident(current_schema())")).scalar_one()
-            for function in FUNCTIONS:
-                connection.exec_driver_sql(function_statement(function, schema))
-            for guard, trigger in SERVER_GUARDS.items():
-                connection.exec_driver_sql(trigger.statement(guard))
-            yield connection
-    finally:
-        engine.dispose()
-
-
-def unmake(place: str) -> None:
-    """Take a ledger away again that was made just now and never used. Raises a LedgerError."""
-    url = read_url(place)
-    engine = engine_of(url)
-    try:
-        with explaining(name_of(url)), engine.begin() as connection:
-            METADATA.drop_all(connection)
-            connection.exec_driver_sql("DROP TABLE ledger_layout")
-            for function in FUNCTIONS:
-                connection.exec_driver_sql(f"DROP FUNCTION {function}()")
-    finally:
-        engine.dispose()
-
-
-def grant_terminal(place: str, role: str) -> None:
-    """Give an existing role what a terminal needs and no more (`server_guards.RIGHTS`).
-
-    Raises ServerAccountError if the role does not exist or the account may not grant.
-    """
-    url = read_url(place)
-    engine = engine_of(url)
-    quoted = '"' + role.replace('"', '""') + '"'
-    try:
-        with explaining(name_of(url)), engine.begin() as connection:
-            if (
-                connection.execute(text("SELECT 1 FROM pg_roles WHERE rolname = :r"), {"r": role}).first()
-                is None
-            ):
-                raise ServerAccountError(place=name_of(url), reason=f"there is no role {role}")
-            for table, rights in RIGHTS.items():
-                connection.exec_driver_sql(f"REVOKE ALL ON {table} FROM PUBLIC")
-                connection.exec_driver_sql(f"REVOKE ALL ON {table} FROM {quoted}")
-                connection.exec_driver_sql(f"GRANT {rights} ON {table} TO {quoted}")
-    finally:
-        engine.dispose()

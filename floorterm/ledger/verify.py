@@ -34,15 +34,18 @@ _PAGE = f"SELECT n, body, hash, {', '.join(COLUMNS)} FROM entries WHERE n >= ? O
 _FIRST = -(2**63)
 
 
-def verify_place(place: Place, seals: Iterable[Seal] = (), *, passing: Passing = None) -> Report:
+def verify_place(
+    place: Place, seals: Iterable[Seal] = (), *, passing: Passing = None, unfinished: bool = False
+) -> Report:
     """Verify the ledger at a place: a file (or an export), or a server's URL. Raises a LedgerError.
 
-    `passing` is told text and hash of each entry, in order, as it passes.
+    `passing` is told text and hash of each entry, in order, as it passes. `unfinished`: a server's copy that is not
+    in use yet is meant.
     """
     if is_server(place):
         from floorterm.ledger.server_verify import verify_server  # noqa: PLC0415  extra `server`
 
-        return verify_server(str(place), seals, passing=passing)
+        return verify_server(str(place), seals, passing=passing, unfinished=unfinished)
     return verify_file(Path(place), seals, passing=passing)
 
 

@@ -15,7 +15,7 @@ import pytest
 from sqlalchemy import create_engine, text
 
 from floorterm.ledger import CHEAP_PROFILE, Ledger
-from floorterm.ledger.server import grant_terminal
+from floorterm.ledger.server_making import grant_terminal
 from tests.ledger.conftest import ADMIN, CREW, PIN, Clock, counted
 
 _names = count(1)

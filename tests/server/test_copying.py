@@ -10,11 +10,13 @@ from floorterm.ledger import (
     LedgerExistsError,
     RefusedError,
     back_up,
+    server_making,
     verify_file,
 )
 from floorterm.ledger.chain import Chain
+from floorterm.ledger.copy_faults import MoveUnfinishedError
 from floorterm.ledger.copying import move_ledger
-from floorterm.ledger.faults import LedgerClosedError, LedgerFullError, LedgerMissingError
+from floorterm.ledger.faults import LedgerClosedError, LedgerFullError, LedgerMissingError, ServerLostError
 from floorterm.ledger.server_verify import verify_server
 from tests.ledger.conftest import PIN, Clock, note, staffed
 from tests.server.conftest import Server
@@ -73,18 +75,38 @@ def test_a_move_that_fails_leaves_the_file_in_use(server: Server, place: str, tm
     assert file.append(note("k1")).n == 6
 
 
-def test_a_move_that_fails_at_the_files_last_entry_leaves_no_second_ledger(
+def test_wherever_a_move_is_broken_off_one_ledger_at_most_is_in_use_and_the_same_move_again_ends_it(
     server: Server, database: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    file = staffed(tmp_path / "ledger.db")
+    file, target = staffed(tmp_path / "ledger.db"), server.url(database)
 
-    def full(*_: object) -> None:
-        raise LedgerFullError
+    def broken_off(where: object, name: str, fault: BaseException, told: type[BaseException]) -> None:
+        def fail(*_: object) -> None:
+            raise fault
 
-    with monkeypatch.context() as patched:
-        patched.setattr(Chain, "_commit", full)
-        with pytest.raises(LedgerFullError):
-            move_ledger(file, server.url(database), by="A01")
+        with monkeypatch.context() as patched:
+            patched.setattr(where, name, fail)
+            with pytest.raises(told):
+                move_ledger(file, target, by="A01", role="terminal")
+
+    broken_off(Chain, "_commit", LedgerFullError(), LedgerFullError)
     assert server.sql("SELECT count(*) FROM pg_tables WHERE schemaname = 'public'", database) == [(0,)]
+    broken_off(Chain, "_commit", KeyboardInterrupt(), KeyboardInterrupt)  # as at a kill, nothing is tidied up
+    with pytest.raises(MoveUnfinishedError):
+        Ledger.open(target)
     assert file.append(note("k1")).n == 6
-    assert move_ledger(file, server.url(database), by="A01")[0].n == 6, "and it can be moved again"
+    broken_off(server_making, "put_in_use", ServerLostError(place="x"), MoveUnfinishedError)
+    for place in (target, server.url(database, "terminal")):
+        with pytest.raises(MoveUnfinishedError):
+            Ledger.open(place)
+    with pytest.raises(LedgerClosedError):
+        file.append(note("k2"))
+
+    assert file.check_pin("A01", PIN).code == "A01", "whoever ends it can sign in at the closed file"
+    with pytest.raises(RefusedError):
+        move_ledger(file, target, by="S01")
+    seal, last = move_ledger(file, target, by="A01", role="terminal")
+    assert (seal.n, last.n, verify_server(target, [seal]).sealed_n) == (6, 7, 6)
+    assert Ledger.open(server.url(database, "terminal"), clock=Clock()).append(note("k2")).n == 7
+    with pytest.raises(LedgerClosedError):
+        move_ledger(file, target, by="A01")

@@ -40,6 +40,9 @@ def test_a_restored_database_can_be_given_to_the_terminals_role(
     back_up(ledger, copy)
     asked = ["restore", str(copy), "--by", "S01", "--and", "P01", "--reason", "the server burnt"]
     typed = f"\n{PIN}\n{PIN}\n"
+    for role in ([], ["--role", "nobody"], ["--role", "postgres"]):  # the last one owns the tables
+        refused = CliRunner().invoke(main, [*asked, *role, "--db", server.url(database)])
+        assert (refused.exit_code, "role" in refused.output) == (2, True)
     done = CliRunner().invoke(main, [*asked, "--role", "terminal", "--db", server.url(database)], input=typed)
     assert done.exit_code == 0, done.output
     terminal = Ledger.open(server.url(database, "terminal"))

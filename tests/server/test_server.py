@@ -24,7 +24,8 @@ from floorterm.ledger import (
     write_export,
 )
 from floorterm.ledger.faults import (
-    LedgerDamagedError,
+    LedgerGuardsOffError,
+    LedgerPartMissingError,
     LedgerSettingError,
     ServerAccountError,
     ServerLostError,
@@ -165,43 +166,57 @@ def test_what_the_owner_alters_with_the_guards_off_is_found(
     assert (0, "ledger.verify.guards") in found
 
 
-@pytest.mark.parametrize(
-    ("statement", "key", "name"),
-    [
-        ("CREATE OR REPLACE FUNCTION people_remain() RETURNS trigger LANGUAGE plpgsql"
-         " AS 'BEGIN RETURN OLD; END'", "guards", "people_remain"),
-        ("ALTER FUNCTION entries_follow() SET search_path = pg_temp, public", "guards", "entries_follow"),
-        ("ALTER TABLE entries DISABLE TRIGGER entries_end", "guards", "entries_end"),
-        ("DROP TRIGGER people_whole ON people", "guards", "people_whole"),
-        ("DROP TRIGGER entries_follow ON entries\nCREATE TRIGGER entries_follow BEFORE INSERT OR DELETE OR UPDATE"
-         " ON entries FOR EACH ROW WHEN (false) EXECUTE FUNCTION entries_follow()", "guards", "entries_follow"),
-        ("CREATE RULE quiet AS ON DELETE TO entries DO INSTEAD NOTHING", "foreign_guard", "quiet"),
-        ("CREATE TRIGGER more BEFORE INSERT ON pins FOR EACH ROW EXECUTE FUNCTION people_remain()",
-         "foreign_guard", "more"),
-        ("ALTER TABLE entries DROP CONSTRAINT entries_key_once", "guards", "entries_key_once"),
-        ("ALTER TABLE entries ALTER COLUMN kind DROP EXPRESSION", "guards", "kind"),
-        ("CREATE TABLE aside () INHERITS (entries)", "table_altered", "entries"),
-        ("ALTER TABLE people ENABLE ROW LEVEL SECURITY", "table_altered", "people"),
-        ("ALTER TABLE attempts SET UNLOGGED", "table_altered", "attempts"),
-        ("DROP TABLE pins", "table_missing", "pins"),
-        ("DROP TABLE people CASCADE", "table_missing", "people"),
-    ],
+# what the owner does to the tables, and every problem that verify must name then: its key and the thing's name
+ALTERED = (
+    ("CREATE OR REPLACE FUNCTION people_remain() RETURNS trigger LANGUAGE plpgsql AS 'BEGIN RETURN OLD; END'",
+     "guards people_remain"),
+    ("DROP TRIGGER people_whole ON people", "guards people_whole"),
+    ("ALTER FUNCTION entries_follow() SET search_path = pg_temp, public", "guards entries_whole"),
+    ("DROP TRIGGER entries_follow ON entries; CREATE TRIGGER entries_follow BEFORE INSERT OR DELETE OR UPDATE"
+     " ON entries FOR EACH ROW WHEN (false) EXECUTE FUNCTION entries_follow()", "guards entries_follow"),
+    ("ALTER TABLE entries DISABLE TRIGGER entries_end", "guards entries_end"),
+    ("CREATE RULE quiet AS ON DELETE TO entries DO INSTEAD NOTHING", "foreign_guard quiet"),
+    ("CREATE TRIGGER more BEFORE INSERT ON pins FOR EACH ROW EXECUTE FUNCTION people_remain()",
+     "foreign_guard more"),
+    ("ALTER TABLE entries DROP CONSTRAINT entries_key_once", "guards entries_key_once"),
+    ("ALTER TABLE entries DROP CONSTRAINT entries_hash_is_whole, ADD CONSTRAINT wide CHECK (length(hash) > 1)",
+     "guards entries_hash_is_whole, foreign_guard wide"),
+    ("ALTER TABLE entries ALTER COLUMN kind DROP EXPRESSION", "column_altered kind"),
+    ("ALTER TABLE people ALTER COLUMN name DROP NOT NULL", "column_altered name"),
+    ("CREATE TABLE aside () INHERITS (entries)", "table_altered entries"),
+    ("ALTER TABLE pins ENABLE ROW LEVEL SECURITY", "table_altered pins"),
+    ("ALTER TABLE attempts SET UNLOGGED", "table_altered attempts"),
+    ("GRANT UPDATE (hash), DELETE ON entries TO terminal", "rights UPDATE, rights DELETE"),
 )  # fmt: skip
-def test_whatever_no_longer_guards_is_named(
-    server: Server, place: str, statement: str, key: str, name: str
-) -> None:
-    for part in statement.split("\n"):
-        server.sql(part, server.database_of(place))
-    found = {(one.say.key, one.say.facts.get("name")) for one in verify_server(place).problems}
-    assert (f"ledger.verify.{key}", name) in found
 
 
-def test_a_ledger_without_one_of_its_tables_is_damaged_and_not_something_else(
+def test_whatever_no_longer_guards_is_named_and_nothing_else(server: Server, place: str) -> None:
+    server.sql("; ".join(statement for statement, _ in ALTERED), server.database_of(place))
+    named = [
+        (one.say.key.removeprefix("ledger.verify."), one.say.facts) for one in verify_server(place).problems
+    ]
+    told = sorted(f"{key} {facts.get('name') or facts.get('right')}" for key, facts in named)
+    assert told == sorted(", ".join(keys for _, keys in ALTERED).split(", "))
+
+
+@pytest.mark.parametrize(
+    "altered", ["ALTER FUNCTION entries_end() STABLE", "ALTER FUNCTION entries_end() SECURITY DEFINER"]
+)
+def test_how_a_guards_function_runs_counts_too(server: Server, place: str, altered: str) -> None:
+    server.sql(altered, server.database_of(place))
+    assert [one.say.facts for one in verify_server(place).problems] == [{"name": "entries_end"}]
+
+
+def test_a_ledger_without_some_of_its_tables_is_not_taken_for_something_else(
     server: Server, place: str
 ) -> None:
-    server.sql("DROP TABLE people CASCADE", server.database_of(place))
-    with pytest.raises(LedgerDamagedError):
+    server.sql("DROP TABLE people, pins CASCADE", server.database_of(place))
+    with pytest.raises(LedgerPartMissingError, match='"people" does not exist'):
         Ledger.open(place).people()
+    missing = [
+        one.say.facts["name"] for one in verify_server(place).problems if "table_missing" in one.say.key
+    ]
+    assert missing == ["people", "pins"]
 
 
 def test_a_migration_is_not_ended_by_the_limit_of_a_terminal(place: str) -> None:
@@ -253,6 +268,12 @@ def test_a_server_that_may_forget_what_it_acknowledged_is_refused(server: Server
     finally:
         server.sql("ALTER ROLE terminal RESET synchronous_commit")
     assert "synchronous_commit" in str(caught.value)
+
+
+def test_a_database_that_switches_the_guards_off_is_refused(server: Server, place: str) -> None:
+    server.sql(f"ALTER DATABASE {server.database_of(place)} SET session_replication_role = replica")
+    with pytest.raises(LedgerGuardsOffError):
+        Ledger.open(place)
 
 
 def test_connections_cut_by_the_server_are_made_again_by_themselves(

@@ -10,7 +10,7 @@ from floorterm.changeover.acts import Note
 from floorterm.demo import open_still
 from floorterm.ledger import CHEAP_PROFILE, Ledger
 from floorterm.ledger.copying import copy_rows
-from floorterm.ledger.server import laying_out_server
+from floorterm.ledger.server_making import laying_out_server
 from floorterm.ledger.server_verify import verify_server
 from floorterm.plant import Plant, Who
 from floorterm.terminal.app import FloorApp
