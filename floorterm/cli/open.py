@@ -73,7 +73,7 @@ def _panel(_: click.Context, __: click.Parameter, text: str | None) -> "Panel | 
         raise click.BadParameter(str(fault)) from fault
 
 
-_PANEL = click.option(
+panel_option = click.option(
     "--panel",
     metavar="MM",
     callback=_panel,
@@ -87,7 +87,7 @@ _PANEL = click.option(
 @language_option
 @_PLAIN
 @_LOOK
-@_PANEL
+@panel_option
 @_LOG
 @_SEEN
 @_VISITOR
@@ -151,7 +151,7 @@ def wall(language: str, plain: bool, look: "Look", checklists: Path | None, db: 
 @language_option
 @_PLAIN
 @_LOOK
-@_PANEL
+@panel_option
 def demo(
     rebuild: bool,
     pictures: Path | None,

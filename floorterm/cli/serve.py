@@ -3,6 +3,7 @@
 import socket
 import ssl
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -19,7 +20,11 @@ from floorterm.cli.common import (
     put,
     terminal_option_of,
 )
+from floorterm.cli.open import panel_option
 from floorterm.ledger import Place
+
+if TYPE_CHECKING:
+    from floorterm.terminal.hands import Panel
 
 _FILE = click.Path(path_type=Path, dir_okay=False)
 
@@ -54,6 +59,7 @@ _FILE = click.Path(path_type=Path, dir_okay=False)
 @terminal_option_of("web")
 @language_option
 @click.option("--look", type=click.Choice(["night", "day"]), default="night", show_default=True)
+@panel_option
 @click.option("--log", type=_FILE, help="Log of the server (default: in the account's own log folder).")
 @checklists_option
 @db_option
@@ -71,6 +77,7 @@ def serve(
     terminal: str,
     language: str,
     look: str,
+    panel: "Panel | None",
     log: Path | None,
     checklists: Path | None,
     db: Place | None,
@@ -106,7 +113,7 @@ def serve(
     logs = log or default_log(terminal)
     if said := open_log(logs):
         put(f"Without a log: {said}", err=True)
-    common = ("--language", language, "--look", look)
+    common = ("--language", language, "--look", look, *(("--panel", str(panel)) if panel else ()))
     folder = ("--checklists", str(checklists.absolute())) if checklists else ()
 
     def arguments(visitor: str, slot: int) -> tuple[str, ...]:

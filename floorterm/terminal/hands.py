@@ -35,6 +35,10 @@ class Panel:
         width, height = (float(part.replace(",", ".")) for part in found.groups())
         return cls(width, height)
 
+    def __str__(self) -> str:
+        """As `parse` reads it."""
+        return f"{self.width_mm:g}x{self.height_mm:g}"
+
     def cell_mm(self, columns: int, lines: int) -> tuple[float, float]:
         """Width and height of one cell, in millimetres, when the whole panel has so many columns and lines."""
         return self.width_mm / columns, self.height_mm / lines

@@ -45,6 +45,7 @@ def test_a_size_that_cannot_be_read_is_told_with_an_example(text: str) -> None:
 
 def test_a_size_is_read_with_either_decimal_sign() -> None:
     assert Panel.parse("245.8 x 184,3") == Panel(245.8, 184.3)
+    assert str(Panel(245.8, 184)) == "245.8x184"
 
 
 @pytest.mark.parametrize("size", [SMALL, COMFORTABLE])

@@ -67,7 +67,7 @@ def served(ledger: Path, log: Path) -> Iterator[str]:
     told = re.search(r"^floorterm (serve tryout\.db)$", README, re.MULTILINE)
     assert told
     words = told.group(1).replace("tryout.db", str(ledger)).split()
-    more = ("--port", str(port), "--log", str(log))
+    more = ("--port", str(port), "--log", str(log), "--panel", "246x184")
     server = subprocess.Popen((sys.executable, "-m", "floorterm", *words, *more))
     end = time.monotonic() + PATIENCE_S
     try:
@@ -195,6 +195,10 @@ def test_a_visitor_signs_in_scans_taps_and_types_and_leaves_nothing_behind(
     assert shown.until("step 1 of"), shown.text
     started = real.ledger.entries(kinds=(STARTED,))
     assert [(entry.person, entry.terminal) for entry in started] == [("SS", "web AA 127.0.0.1")]
+
+    visiting = [child.cmdline() for child in psutil.Process().children(recursive=True)]
+    (arguments,) = [one for one in visiting if "open" in one]
+    assert arguments[arguments.index("--panel") + 1] == "246x184"
 
     page.click("header button")
     page.wait_for_url("**/sign-in")
