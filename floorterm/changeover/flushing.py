@@ -11,6 +11,7 @@ from floorterm.changeover.plant_words import text_of, unit_names
 from floorterm.changeover.strategies import strategy_note
 from floorterm.changeover.worksheet import FlushNote, LimitCandidate, Named
 from floorterm.flush import Candidate, LineModel, Unit
+from floorterm.languages import FALLBACK
 from floorterm.library import tables
 from floorterm.library.calibrated import Calibration
 from floorterm.library.model import FragranceFile, Library, LineFile
@@ -44,9 +45,12 @@ def flush_note(
     return note_of(case, compare=compare)
 
 
-def note_of(case: Case, *, compare: bool = False) -> FlushNote:
-    """A computed flush as the record keeps it; `compare` adds the ways side by side and the chain of reasoning."""
-    found, line, written = case.quantity, case.line, case.library.plant.written
+def note_of(case: Case, *, compare: bool = False, also: str = FALLBACK) -> FlushNote:
+    """A computed flush as the record keeps it, in the languages of the plant; `compare` adds the ways side by side and
+    the chain of reasoning, `also` is one more language, for what is only read.
+    """
+    found, line = case.quantity, case.line
+    written = tuple(dict.fromkeys((*case.library.plant.written, also)))
     note = FlushNote(
         status=found.status,
         required_kg=Decimal(found.required_kg),

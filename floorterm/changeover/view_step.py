@@ -196,7 +196,7 @@ def step_view(
         refusals=refusal_views(standing_refusals(state, step, person, now, elsewhere, eyewash), language),
         details=_details(state, step, language),
         flush=flush_view(state.flush[step.id], sheet.flush, language) if step.id in state.flush else None,
-        wait_until=_wait_until(state, step, now),
+        wait_until=_wait_until(state, step, now, language),
     )
 
 
@@ -241,9 +241,9 @@ def _limit(state: State, step: Step, spec: EntrySpec, now: datetime, language: s
     return ""
 
 
-def _wait_until(state: State, step: Step, now: datetime) -> str:
+def _wait_until(state: State, step: Step, now: datetime, language: str) -> str:
     over = dwell_over_at(state, step) if step.kind == "wait" else None
-    return clock(over, now) if over is not None and over > now else ""
+    return clock(over, now, language) if over is not None and over > now else ""
 
 
 def flush_view(progress: FlushProgress, note: FlushNote | None, language: str) -> FlushView:
@@ -364,7 +364,7 @@ def passed(state: State, signed: Signed, now: datetime, language: str) -> Passed
         id=signed.act.step,
         text=tell(texts, language) or signed.act.step,
         value=value_text(step, signed, language),
-        time=clock(signed.done_at, now),
+        time=clock(signed.done_at, now, language),
         name=done_by(signed, now, language),
         witness=signed.witness_name if signed.paper is None else signed.paper.seen_by_name,
         outside=not signed.within,

@@ -190,7 +190,7 @@ def _answer(
     from floorterm.cli import flush_writing as written  # noqa: PLC0415
     from floorterm.wording import sentence  # noqa: PLC0415
 
-    note = note_of(case, compare=case.start is None)
+    note = note_of(case, compare=case.start is None, also=language)
     rows = _rows(note, strategy)
     reasons = [sentence(say, language) for say in chain(case)] if explain else []
     if as_json:

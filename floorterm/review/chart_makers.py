@@ -42,7 +42,7 @@ _LOSSES = 15  # of a Pareto
 def figure(chart: Chart, language: str) -> Figure:
     """A chart as a block of a document: drawn, in letters and in words."""
     told = told_of(chart, language)
-    return Figure(svg=chart_svg(chart, told), told=told, drawn=chart_lines(chart, DRAWN))
+    return Figure(svg=chart_svg(chart, told, language), told=told, drawn=chart_lines(chart, DRAWN, language))
 
 
 def told_of(chart: Chart, language: str) -> str:

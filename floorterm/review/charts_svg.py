@@ -4,6 +4,8 @@ import math
 import textwrap
 from collections.abc import Iterator, Sequence
 
+from floorterm.languages import FALLBACK
+from floorterm.languages import number as decimal
 from floorterm.review.charts import Chart, Control, Pareto, Sort, Timeline, Washed
 from floorterm.review.charts_text import reach
 from floorterm.review.svg import LETTER, number, polyline, round_steps, svg_document, svg_text
@@ -15,15 +17,15 @@ _FILL: dict[Sort, str] = {"internal": "#777", "external": "#ddd", "doubtful": "w
 _THIN = "stroke='#999' stroke-width='0.5'"
 
 
-def chart_svg(chart: Chart, told: str) -> str:
-    """The chart as one SVG element; `told` says the same in words."""
+def chart_svg(chart: Chart, told: str, language: str = FALLBACK) -> str:
+    """The chart as one SVG element, its figures in the form of the language; `told` says the same in words."""
     match chart:
         case Timeline():
             height, body = _timeline(chart)
         case Pareto():
-            height, body = _pareto(chart)
+            height, body = _pareto(chart, language)
         case Control():
-            height, body = _control(chart)
+            height, body = _control(chart, language)
         case Washed():
             height, body = _washed(chart)
     return svg_document(WIDTH, height, chart.title, told, body)
@@ -88,9 +90,12 @@ def _timeline(chart: Timeline) -> tuple[int, list[str]]:
     return low + 14, body
 
 
-def _pareto(chart: Pareto) -> tuple[int, list[str]]:
+def _pareto(chart: Pareto, language: str) -> tuple[int, list[str]]:
     left = _room([bar.name for bar in chart.bars], WIDTH * 0.45)
-    told = [f"{bar.minutes:.1f} min, {bar.count}x, {bar.share * 100:.0f} %" for bar in chart.bars]
+    told = [
+        f"{decimal(f'{bar.minutes:.1f}', language)} min, {bar.count}x, {bar.share * 100:.0f} %"
+        for bar in chart.bars
+    ]
     room = WIDTH - left - max((len(text) for text in told), default=0) * LETTER - 20
     most = max((bar.minutes for bar in chart.bars), default=1.0)
     body: list[str] = []
@@ -118,7 +123,7 @@ class _Upright:
         return _TOP + min(max(share, 0.0), 1.0) * _PLOT
 
 
-def _control(chart: Control) -> tuple[int, list[str]]:
+def _control(chart: Control, language: str) -> tuple[int, list[str]]:
     if not chart.values:
         return _noted([], _TOP + 8, chart.note)
     left, right = 64.0, 150.0
@@ -134,12 +139,16 @@ def _control(chart: Control) -> tuple[int, list[str]]:
             _line(ends[0] - 6, y, ends[1] + 6, y, f"stroke='black' stroke-width='1' {dashes[level.sort]}")
         )
         last_named = max(y, last_named + 12)
-        body.append(svg_text(WIDTH - right + 12, last_named + 4, f"{level.name} {level.value:.1f}"))
+        body.append(
+            svg_text(
+                WIDTH - right + 12, last_named + 4, f"{level.name} {decimal(f'{level.value:.1f}', language)}"
+            )
+        )
     spots = [(left + at * step, axis.y(value)) for at, value in enumerate(chart.values)]
     body.append(polyline(spots, "stroke-width='1'"))
     body += list(_dots(spots, chart.signalled))
     for value in (min(chart.values), max(chart.values)):
-        body.append(svg_text(left - 12, axis.y(value) + 4, f"{value:.1f}", anchor="end"))
+        body.append(svg_text(left - 12, axis.y(value) + 4, decimal(f"{value:.1f}", language), anchor="end"))
     body.append(svg_text(12, _TOP - 4, chart.axis))
     return _noted(body, _TOP + _PLOT + 20, chart.note)
 

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from floorterm.languages import FALLBACK, number
 from floorterm.review.charts import Chart, Control, Pareto, Sort, Timeline, Washed
 
 if TYPE_CHECKING:
@@ -20,15 +21,15 @@ _HIGH = 14  # lines of a plot
 _SMALLEST = 1e-12
 
 
-def chart_lines(chart: Chart, width: int) -> tuple[str, ...]:
-    """The chart in lines of at most `width` columns (60 and more)."""
+def chart_lines(chart: Chart, width: int, language: str = FALLBACK) -> tuple[str, ...]:
+    """The chart in lines of at most `width` columns (60 and more), its figures in the form of the language."""
     match chart:
         case Timeline():
             lines = _timeline(chart, width)
         case Pareto():
-            lines = _pareto(chart, width)
+            lines = _pareto(chart, width, language)
         case Control():
-            lines = _control(chart, width)
+            lines = _control(chart, width, language)
         case Washed():
             lines = _washed(chart, width)
     return tuple(line.rstrip()[:width] for line in (chart.title, *lines))
@@ -74,18 +75,18 @@ def _timeline(chart: Timeline, width: int) -> Iterator[str]:
     yield "; ".join(f"{_INK[sort]} {word}" for sort, word in chart.legend)
 
 
-def _pareto(chart: Pareto, width: int) -> Iterator[str]:
+def _pareto(chart: Pareto, width: int, language: str) -> Iterator[str]:
     names = min(_NAME + 6, max((len(bar.name) for bar in chart.bars), default=0))
     most = max((bar.minutes for bar in chart.bars), default=0.0)
     room = width - names - 24
     for bar in chart.bars:
         drawn = "#" * max(1, round(bar.minutes / most * room))
-        told = f"{bar.minutes:7.1f} {bar.count:4d}x {bar.share * 100:4.0f} %"
+        told = f"{number(f'{bar.minutes:7.1f}', language)} {bar.count:4d}x {bar.share * 100:4.0f} %"
         yield f"{'*' if bar.few else ' '} {_cut(bar.name, names):<{names}} {told} {drawn}"
     yield from textwrap.wrap(chart.note, width)
 
 
-def _control(chart: Control, width: int) -> Iterator[str]:
+def _control(chart: Control, width: int, language: str) -> Iterator[str]:
     if chart.values:
         low, high = reach([*chart.values, *(level.value for level in chart.levels)])
         plot = _Plot(len(chart.values), low, high, width - 9)
@@ -93,7 +94,7 @@ def _control(chart: Control, width: int) -> Iterator[str]:
             ink = {"centre": "-", "limit": "=", "later": "~"}[level.sort]
             for column in range(plot.column(level.first), plot.column(level.last) + 1):
                 plot.put(column, level.value, ink)
-            plot.name(level.value, f"{level.value:.1f}")
+            plot.name(level.value, number(f"{level.value:.1f}", language))
         for at, value in enumerate(chart.values):
             plot.put(plot.column(at), value, "X" if at in chart.signalled else "o")
         yield from plot.lines()

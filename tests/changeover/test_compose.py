@@ -161,6 +161,20 @@ def test_texts_name_the_pair_in_each_language_and_codes_are_those_of_the_scanner
     assert step.expect == "OIL-" + library.fragrances["clove-leaf"].code
 
 
+def test_a_worksheet_is_written_in_english_and_the_languages_that_the_plant_declares(
+    library: Library,
+) -> None:
+    """What the program itself says in it too: a language that the program learns changes no worksheet."""
+    plant = library.plant.model_copy(update={"languages": ("de",)})
+    german = library.model_copy(update={"plant": plant})
+    for found, own in ((library, "es"), (german, "de")):
+        sheet = compose(found, "L1", "clove-leaf", "plain", DAY, compare=True)
+        verify = next(step for step in sheet.steps() if step.event is Event.VERIFY)
+        assert sheet.flush is not None
+        for text in (verify.text, verify.why, *sheet.flush.chain, *sheet.flush.warnings):
+            assert set(text) == {"en", own}
+
+
 def test_a_line_that_may_hold_more_is_flushed_for_the_worst_of_it(library: Library) -> None:
     """Residues share the line's soap, so that each rule is kept by the limit of its worst fragrance."""
     alone = {

@@ -11,6 +11,7 @@ from click.testing import CliRunner, Result
 from floorterm.cli import main
 from floorterm.flush import UnitStart, washout
 from floorterm.flush.from_library import line_model
+from floorterm.languages import LANGUAGES
 from floorterm.library.model import Library
 
 PAIR = ("--line", "L2", "--from", "palmarosa", "--to", "petitgrain", "--on", "2026-11-24")
@@ -156,7 +157,7 @@ def test_samples_that_say_nothing_are_refused_without_a_number(tmp_path: Path, t
     assert done.stdout == ""
 
 
-@pytest.mark.parametrize("language", ["en", "es"])
+@pytest.mark.parametrize("language", LANGUAGES)
 def test_the_reasoning_names_sources_statuses_and_confidence(language: str) -> None:
     said = _json("--explain", "--language", language)
     chain = said["reasoning"]

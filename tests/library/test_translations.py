@@ -2,7 +2,10 @@
 
 from pathlib import Path
 
-from floorterm.library import TranslationGap, load, translation_gaps
+import pytest
+
+from floorterm.languages import LANGUAGES
+from floorterm.library import LibraryError, TranslationGap, load, translation_gaps
 from tests.library.helper import FILES, plant
 
 
@@ -33,3 +36,31 @@ def test_a_plant_of_one_language_has_no_gap(tmp_path: Path) -> None:
         "lines/one.yaml": FILES["lines/one.yaml"].replace("{en: Mixer, es: Mezcladora}", "Mixer"),
     }
     assert translation_gaps(load(plant(tmp_path, changes))) == ()
+
+
+def test_gaps_are_told_for_each_language_that_the_plant_declares(tmp_path: Path) -> None:
+    changes = {
+        "plant.yaml": FILES["plant.yaml"] + "languages: [en, de]\n",
+        "lines/one.yaml": FILES["lines/one.yaml"].replace(
+            "{en: Mixer, es: Mezcladora}", "{en: Mixer, de_draft: Mischer}"
+        ),
+    }
+    found = translation_gaps(load(plant(tmp_path, changes)))
+    assert {gap.language for gap in found} == {"de"}
+    assert [gap.field for gap in found if gap.kind == "unreviewed"] == ["units[1].title"]
+
+
+def test_a_language_that_the_program_does_not_speak_is_a_fault_that_names_those_it_does(
+    tmp_path: Path,
+) -> None:
+    changes = {
+        "plant.yaml": FILES["plant.yaml"] + "languages: [en, xx]\n",
+        "lines/one.yaml": FILES["lines/one.yaml"].replace("es: Mezcladora", "xx: Mezcladora"),
+    }
+    with pytest.raises(LibraryError) as caught:
+        load(plant(tmp_path, changes))
+    assert [(fault.path, fault.field) for fault in caught.value.faults] == [
+        ("lines/one.yaml", "units[1].title.xx"),
+        ("plant.yaml", "languages[2]"),
+    ]
+    assert all(code in caught.value.faults[1].expected for code in LANGUAGES)

@@ -79,7 +79,7 @@ def test_every_chart_is_well_formed_the_same_twice_and_fits_its_width(
             assert max(map(len, lines)) <= width
             assert len(lines) > 3
         block = figure(chart, language)
-        assert block.drawn == chart_lines(chart, 74)
+        assert block.drawn == chart_lines(chart, 74, language)
 
 
 def test_a_timeline_has_every_step_of_every_person_in_its_minutes(still: Plant) -> None:
