@@ -85,7 +85,11 @@ class Zones(Painted):
         """As many side by side as leave every label whole."""
         count, width = len(self.zones), self._width
         if self._per_row:
-            return min(self._per_row, max(1, count), max(1, width // (self.least[0] + 1)))
+            room = max(1, width // (self.least[0] + 1))
+            if room >= self._per_row:
+                return min(self._per_row, max(1, count))
+            rows = -(-count // room)  # fewer stand beside each other: as many in each row as in the others
+            return max(1, -(-count // max(1, rows)))
         least = self.least[0]
         for columns in range(count, 1, -1):
             each = width // columns - 1
