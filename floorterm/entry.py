@@ -20,13 +20,14 @@ _LONGEST_NAME = 20
 
 def main() -> None:
     """Run floorterm with the arguments of this process."""
+    gc.disable()  # until the record is open: what imports make is no rubbish
     given = plain_arguments(sys.argv[1:], os.environ)
     if given is None:
+        gc.enable()
         from floorterm.cli import main as command_line  # noqa: PLC0415  not for a terminal
 
         command_line()
         return
-    gc.disable()  # until the first frame stands: what imports make is no rubbish
     from floorterm.terminal.opening import open_here  # noqa: PLC0415
 
     sys.exit(

@@ -8,12 +8,13 @@ import io
 import tempfile
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
 
 from floorterm.entries import BodyError, TextError, clean_text, read_body, visible
 from floorterm.flush.samples import SampleError, read_samples
-from floorterm.ledger import LedgerError, Seal, verify_export, write_export
+from floorterm.ledger import Head, LedgerError, Seal, verify_export, write_export
 from floorterm.ledger.checkpoint import Checkpoint, Excerpt, Extension, excerpt_of, extension_of, roots_at
 from floorterm.ledger.last_seen import LastSeen
 from floorterm.ledger.note import PublicKey, SecretKey
@@ -32,6 +33,7 @@ from floorterm.review.document_table import as_csv, as_xlsx, told_by
 from floorterm.review.origin import origin_in, with_origin
 from floorterm.stranger import verify_record
 from floorterm.terminal.scan import Key, ScanCollector
+from floorterm.terminal.sight_memory import SightMemory
 from tests.ledger.conftest import note, staffed
 from tests.lockout.audit.test_documents import SHEET
 from tests.review.test_document import DOCUMENT
@@ -78,6 +80,8 @@ def _scanned(content: bytes) -> None:
     collector.quiet(at + 1)
 
 
+_HEAD = Head(7, "00", datetime(2026, 11, 24, 6, tzinfo=UTC), "a-chain")
+
 # name -> (reader, what it may raise)
 READERS: Mapping[str, tuple[Reader, tuple[type[Exception], ...]]] = {
     "checklist": (_checklist, ()),
@@ -97,6 +101,7 @@ READERS: Mapping[str, tuple[Reader, tuple[type[Exception], ...]]] = {
     "public key": (lambda data: PublicKey.parse(_text(data)), (LedgerError,)),
     "secret key": (lambda data: SecretKey.parse(_text(data)), (LedgerError,)),
     "what a terminal saw last": (_as_file(lambda path: LastSeen(path).of("a.db", "00")), ()),
+    "what a terminal said last": (_as_file(lambda path: SightMemory(path).of(_HEAD, "en", _HEAD.at)), ()),
     "document's origin": (origin_in, ()),
     "spreadsheet's origin": (told_by, ()),
     "typed text": (lambda data: clean_text(_text(data), newlines=True), (TextError,)),
@@ -161,6 +166,10 @@ _WRITTEN_BY_HAND: Mapping[str, tuple[bytes, ...]] = {
         b"a: !!python/object:os.system x\n",
     ),
     "line state": (b"plodder: 0.05\nmixer: {active: 0.1, dead: 0.2}\n", b'{"plodder": 1e400}'),
+    "what a terminal said last": (
+        b'{"n":7,"hash":"00","language":"en","at":"2026-11-24T05:00:00Z","until":"","steps":{"L1":"x"},'
+        b'"rows":[{"key":"L1","line":"L1","work":"C1","flushes":true,"left":[[["a",""]]],"right":[[],[]]}]}',
+    ),
     "lockout record": (SHEET.encode(), b'{"jobs": [{"id": "J", "events": []}]}'),
     "samples": (b"m_kg,residual\n5,0.9\n10,0.5\n20,<0.002\n", b"m_kg;residual_percent\n5;1,5\n"),
     "lot": (b"noodles:N-1",),

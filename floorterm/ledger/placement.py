@@ -4,7 +4,6 @@ Linux is read from the mount table, macOS from `mount`, Windows from the drive t
 """
 
 import re
-import subprocess
 import sys
 from pathlib import Path, PurePosixPath
 
@@ -64,6 +63,8 @@ def network_kind(path: Path) -> str:
 
         remote = ctypes.windll.kernel32.GetDriveTypeW(whole.anchor) == _DRIVE_REMOTE
         return "network drive" if remote else ""
+    import subprocess  # noqa: PLC0415  not for a first frame
+
     try:
         if sys.platform == "darwin":
             listed = subprocess.run(["/sbin/mount"], capture_output=True, text=True, check=True, timeout=5)

@@ -5,6 +5,7 @@ import os
 import sys
 from collections.abc import Callable, Mapping
 from contextlib import nullcontext
+from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
 from floorterm.terminal.early import EarlyTerminal, early_terminal
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from floorterm.plant import Plant
     from floorterm.terminal.first_sight import FirstSight
     from floorterm.terminal.hands import Panel
+    from floorterm.terminal.sight_memory import SightMemory
     from floorterm.terminal.theme import Look
 
 UNUSABLE = 2
@@ -46,6 +48,7 @@ def launch(
     opener: "Callable[[], Plant]",
     *,
     place: "Place | None" = None,
+    memory: Path | None = None,
     terminal: str = "T1",
     language: str = "en",
     plain: bool = False,
@@ -56,7 +59,8 @@ def launch(
 ) -> int:
     """Open the screens on the plant that `opener` opens, and give the exit status back when they are left.
 
-    `place` is the ledger that `opener` opens, for what can be seen at once. `look` is the ground that the terminal
+    `place` is the ledger that `opener` opens, for what can be seen at once; `memory` the file in which this terminal
+    keeps what it said last. `look` is the ground that the terminal
     begins with; `panel` the size of a display that fingers tap. `wall` shows every line for a large display.
     `terminal` is the name of this terminal (the opener's plant signs with it). 2 with a sentence on standard error
     where no screen can be drawn; 128 + n after signal n.
@@ -70,12 +74,13 @@ def launch(
     gc.disable()  # nothing that an import makes is rubbish; to look for it costs a tenth of the start
     characters = "all" if browser else characters_here()
     with nullcontext() if browser else early_terminal(characters) as early:
-        sight = _at_once(early, place, language)
+        sight, kept = _at_once(early, place, memory, language)
         from floorterm.terminal.app import FloorApp  # noqa: PLC0415  Textual only where a screen opens
 
         app = FloorApp(
             opener,
             sight=sight,
+            memory=kept,
             language=language,
             plain=plain,
             characters=characters,
@@ -84,29 +89,33 @@ def launch(
             wall=wall,
             look=look,
             panel=panel,
-            when_shown=_collect_again,
+            when_opened=_collect_again,
         )
         app.title = f"floorterm {terminal}"
-        if early is not None:
-            early.hand_over()
         app.run()
+        if early is not None:
+            early.left()
         return app.return_code or 0
 
 
-def _at_once(early: EarlyTerminal | None, place: "Place | None", language: str) -> "FirstSight | None":
+def _at_once(
+    early: EarlyTerminal | None, place: "Place | None", memory: Path | None, language: str
+) -> "tuple[FirstSight | None, SightMemory | None]":
     """Say that it begins; then, where the record can be read at once, how it stands."""
     from floorterm.wording import words  # noqa: PLC0415  not to print a refusal
 
     if early is not None:
         early.show((words("terminal.lines", language), words("terminal.opening", language)))
     if place is None:
-        return None
+        return None, None
     from floorterm.terminal.first_sight import first_sight  # noqa: PLC0415  after the first lines
+    from floorterm.terminal.sight_memory import SightMemory  # noqa: PLC0415
 
-    found = first_sight(place)
+    kept = SightMemory(memory) if memory else None
+    found = first_sight(place, language, kept)
     if found is not None and early is not None:
         early.show(tuple(found.plain(language)))
-    return found
+    return found, kept
 
 
 def _collect_again() -> None:

@@ -7,7 +7,7 @@ import asyncio
 import signal
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from rich.color import Color as RichColor
@@ -43,6 +43,7 @@ if TYPE_CHECKING:
     from floorterm.plant import Plant, Who
     from floorterm.terminal.base import FloorScreen
     from floorterm.terminal.first_sight import FirstSight
+    from floorterm.terminal.sight_memory import SightMemory
 
 TICK_S = 2.0  # how often the record's head and the clock are looked at; silent when nothing changed
 
@@ -53,7 +54,8 @@ class FloorApp(App[int]):
 
     `characters` and `colours` are what the terminal has; `look` is the ground to begin with; `panel` is given where
     fingers tap: every row is then as high as a finger needs. `scan_gap_s` 0 turns the scanner's ear off; `steady`
-    counts seconds for the idle limit of a session; `when_shown` is called once, when the first frame stands.
+    counts seconds for the idle limit of a session; `when_opened` is called once, when the record is
+    open or cannot be opened; `memory` keeps what is seen at once for the next start.
     """
 
     ALLOW_SELECT: ClassVar[bool] = False
@@ -85,7 +87,8 @@ class FloorApp(App[int]):
         panel: Panel | None = None,
         scan_gap_s: float = GAP_S,
         steady: Callable[[], float] = time.monotonic,
-        when_shown: Callable[[], None] | None = None,
+        when_opened: Callable[[], None] | None = None,
+        memory: "SightMemory | None" = None,
     ) -> None:
         super().__init__()
         self.language = language if language in LANGUAGES else FALLBACK
@@ -102,7 +105,9 @@ class FloorApp(App[int]):
         self.ear = Ear(self, scan_gap_s)
         self.sight = sight
         self._opener = opener
-        self._when_shown = when_shown
+        self._when_opened = when_opened
+        self._memory = memory
+        self._remembered: tuple[int, str, str] | None = None
         self._first: FloorScreen[None] | None = None
         self._minute = ""
         self._steady = steady
@@ -164,8 +169,6 @@ class FloorApp(App[int]):
 
     def _shown(self) -> None:
         """The first frame stands: only now what takes long."""
-        if self._when_shown is not None:
-            self._when_shown()
         self.open_plant()
 
     def open_plant(self) -> None:
@@ -173,6 +176,14 @@ class FloorApp(App[int]):
         self.run_worker(self._open(), group="opening", exclusive=True)
 
     async def _open(self) -> None:
+        try:
+            await self._try_to_open()
+        finally:
+            if self._when_opened is not None:
+                self._when_opened()
+                self._when_opened = None
+
+    async def _try_to_open(self) -> None:
         from floorterm.ledger import LedgerError  # noqa: PLC0415  after the first frame
         from floorterm.library import LibraryError  # noqa: PLC0415
 
@@ -284,6 +295,7 @@ class FloorApp(App[int]):
         if not self.desk.is_open:
             return
         await self.look_at_record()
+        await self._remember()
         minute = self._minute_now()
         if minute != self._minute:
             self._minute = minute
@@ -294,6 +306,17 @@ class FloorApp(App[int]):
             self.say(self.desk.sentences(fault)[0])
         if self.session.is_over(self.desk.plant.library.plant.pins.idle_min) and not self.desk.pending:
             self.end_session()
+
+    async def _remember(self) -> None:
+        """Keep what the next start can show at once, where the record has moved or an hour has passed."""
+        from floorterm.ledger import LedgerError  # noqa: PLC0415  loaded by now
+
+        moment = (self.desk.seen_n, self.language, self._minute[:13])
+        if self._memory is None or self.lost or moment == self._remembered:
+            return
+        self._remembered, memory, language = moment, self._memory, self.language
+        with suppress(LedgerError, ValueError):  # the record that does not answer is said elsewhere
+            await self.desk.in_reader(lambda plant: memory.keep(plant.ledger, language))
 
     async def look_at_record(self) -> None:
         """Tell the screen on top if the record has moved, or say that it does not answer, and since when."""

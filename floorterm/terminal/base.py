@@ -189,7 +189,7 @@ class FloorScreen(Screen[_Result]):
             plant = app.desk.plant.library.plant.name
             time = day_and_clock(app.desk.plant.now(), app.desk.plant.zone, app.language)
         elif app.sight is not None:
-            plant, time = app.sight.plant, app.sight.time(app.language)
+            plant, time = app.sight.plant, app.sight.time
         person = app.session.person
         question, right = self.question_text(), self.right_line()
         if self.size.width < LEAST_WIDTH or self.size.height < LEAST_HEIGHT:

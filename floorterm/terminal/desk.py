@@ -76,6 +76,11 @@ class Desk:
         return self._plant
 
     @property
+    def seen_n(self) -> int:
+        """The newest entry that the screens were told of."""
+        return self._seen_n
+
+    @property
     def pending(self) -> bool:
         """Whether something is being signed or recorded at this moment."""
         return self._busy

@@ -21,7 +21,7 @@ except ImportError:  # a system without these settings: keys typed too early are
     termios = None  # type: ignore[assignment]
 
 _CLEAR = "\x1b[?1049h\x1b[H\x1b[2J"
-_BACK = "\x1b[?1049l\x1b[?25h"
+_BACK = "\x1b[?1000l\x1b[?1003l\x1b[?1004l\x1b[?1006l\x1b[?2004l\x1b[?1049l\x1b[?25h"  # as far as anybody had come
 
 
 class EarlyTerminal:
@@ -33,7 +33,6 @@ class EarlyTerminal:
         self._characters = characters
         self._found: list[Any] | None = None
         self._shown = False
-        self._handed_over = False
 
     def take(self) -> None:
         """Nothing typed from here on is echoed, altered, taken for a signal or thrown away."""
@@ -52,9 +51,9 @@ class EarlyTerminal:
         """Plain lines, in one write; each is cut to the width of the terminal, and no more than its height stand."""
         columns, rows = self._size()
         text = "\r\n".join(folded(line, self._characters)[:columns] for line in lines[:rows])
+        self._shown = True  # before the write: a signal may end this program the moment after it
         with contextlib.suppress(OSError):
             os.write(self._out, f"{_CLEAR}{text}".encode(sys.stdout.encoding or "utf-8", "replace"))
-            self._shown = True
 
     def _size(self) -> tuple[int, int]:
         with contextlib.suppress(OSError):
@@ -62,14 +61,14 @@ class EarlyTerminal:
             return columns or 80, rows or 24  # a serial line knows of no size
         return 80, 24
 
-    def hand_over(self) -> None:
-        """From now on another draws, and leaves the other screen itself."""
-        self._handed_over = True
+    def left(self) -> None:
+        """Whoever drew on it meanwhile has left the other screen already."""
+        self._shown = False
 
     def give_back(self) -> None:
         """As it was found."""
         found, self._found = self._found, None
-        if self._shown and not self._handed_over:
+        if self._shown:
             self._shown = False
             with contextlib.suppress(OSError):
                 os.write(self._out, _BACK.encode())

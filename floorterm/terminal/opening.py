@@ -4,6 +4,7 @@ Whatever reads arguments calls this, the command line and the short way in (`flo
 imported before a screen stands.
 """
 
+import os
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -42,10 +43,28 @@ def open_here(
         return opened(place, checklists, signed, seen)
 
     status = launch(
-        opener, place=place, terminal=signed, language=language, plain=plain, look=look, panel=panel
+        opener,
+        place=place,
+        memory=_memory(terminal, seen),
+        terminal=signed,
+        language=language,
+        plain=plain,
+        look=look,
+        panel=panel,
     )
     _end_log(status)
     return status
+
+
+def _memory(terminal: str, seen: Path | None) -> Path | None:
+    """Where a terminal keeps what its next start can show at once: beside what it saw last, found without a library."""
+    from floorterm.entries import file_name  # noqa: PLC0415
+    from floorterm.terminal.sight_memory import SUFFIX  # noqa: PLC0415
+
+    if seen is not None:
+        return seen.with_suffix(SUFFIX)
+    home = Path(os.environ.get("XDG_STATE_HOME") or "~/.local/state").expanduser()
+    return home / "floorterm" / f"{file_name(terminal)}{SUFFIX}" if home.is_absolute() else None
 
 
 def show_wall(

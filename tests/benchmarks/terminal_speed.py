@@ -62,6 +62,11 @@ _KEYS = {
     "f7": "\x1b[18~", "f8": "\x1b[19~", "f9": "\x1b[20~", "f10": "\x1b[21~",
 }  # fmt: skip
 CURSOR_BYTES = {(80, 24): 3000, (120, 40): 6000}
+_PROGRAM = [
+    sys.executable,
+    "-c",
+    "from floorterm.entry import main; main()",
+]  # what the installed script does
 _OPEN = words("terminal.lines_question", "en").split()[0].encode()
 
 
@@ -151,16 +156,25 @@ def unpacked(folder: Path) -> dict[str, str]:
 def start(judge: Judge, env: dict[str, str], folder: Path, rounds: int) -> float:
     """Start against the minimal application; the latter's seconds."""
     (folder / "hello.py").write_text(HELLO, encoding="utf-8")
-    command = [sys.executable, "-m", "floorterm", "open", "--db", str(folder / "demo.db")]
+    command = [*_PROGRAM, "open", "--db", str(folder / "demo.db")]
     found: dict[str, list[float]] = {}
+    first = Terminal(command, env)  # from here on the terminal remembers what it said
+    first.until(_OPEN)
+    while not list(folder.rglob("*.sight.json")):
+        first.read(1)
+    first.end()
     for _ in range(rounds):
         hello = Terminal([sys.executable, str(folder / "hello.py")], env)
         floor = hello.until(b"hello world")
         hello.end()
+        moved = Terminal(command, env | {"XDG_STATE_HOME": str(folder / "none")})
+        for name, pattern in {"moved plain": rb"\n> ", "moved first": b"nobody signed in"}.items():
+            found.setdefault(name, []).append(moved.until(pattern) / floor)
+        moved.end()
         ours = Terminal(command, env)
         plain = ours.until(rb"\n> ")  # the step that a work has come to
         drawn = len(ours.data)
-        first = ours.until(b"steps to go", drawn)
+        framed = ours.until(b"nobody signed in", drawn)
         memory = ours.memory_mb()
         ours.settle(QUIET_S)
         painted = len(ours.data) - drawn
@@ -168,15 +182,17 @@ def start(judge: Judge, env: dict[str, str], folder: Path, rounds: int) -> float
         answers = [ours.key(_KEYS["f9"])[0] for _ in range(2)]
         ours.settle(0.5)
         for name, value in {
-            "hello": floor, "plain": plain / floor, "first": first / floor, "opened": opened / floor,
+            "hello": floor, "plain": plain / floor, "first": framed / floor, "opened": opened / floor,
             "painted": painted, "memory": memory, "grown": ours.memory_mb(), "answer": max(answers) / floor,
         }.items():  # fmt: skip
             found.setdefault(name, []).append(value)
         ours.end()
     middle = {name: statistics.median(values) for name, values in found.items()}
     print(f"minimal application: {middle['hello'] * 1000:.0f} ms, median of {rounds}")
-    judge.say("current step readable (plain frame)", middle["plain"], 0.45, "x hello")
+    judge.say("current step readable (plain frame)", middle["plain"], 0.2, "x hello")
     judge.say("first Textual frame, real state", middle["first"], 1.15, "x hello")
+    judge.say("  the same, record moved meanwhile: plain frame", middle["moved plain"], 0.7, "x hello")
+    judge.say("  and first Textual frame", middle["moved first"], 1.5, "x hello")
     judge.say("record open, signing possible", middle["opened"], 3.5, "x hello")
     judge.say("first paint, 80x24", middle["painted"] / 1000, 17, "kB")
     judge.say("memory at the first frame", middle["memory"], 40, "MB")
@@ -197,7 +213,7 @@ def keys(judge: Judge, env: dict[str, str], hello: float, count: int) -> None:
     for size in SIZES:
         taken: list[float] = []
         for name, path in SCREENS.items():
-            screen = Terminal([sys.executable, "-m", "floorterm", "demo"], env, size)
+            screen = Terminal([*_PROGRAM, "demo"], env, size)
             screen.until(_OPEN)
             screen.settle(0.6)
             for key in path:

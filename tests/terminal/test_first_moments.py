@@ -1,22 +1,29 @@
 """From the start of a process to its opened record nothing typed or scanned is lost; the terminal is given back."""
 
+import json
 import os
 import signal
+import subprocess
 import sys
 import termios
 import threading
 import time
+from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
 from floorterm.cli.open import open_plant
 from floorterm.demo import shipped
+from floorterm.entries import stamp
 from floorterm.entry import FLAGS, UNTOLD, VALUES, VARIABLES, plain_arguments
+from floorterm.ledger import Ledger
 from floorterm.plant import Plant
 from floorterm.terminal.app import FloorApp
 from floorterm.terminal.early import EarlyTerminal
 from floorterm.terminal.first_sight import first_sight
+from floorterm.terminal.sight_memory import SightMemory
 from tests.terminal.pty_run import PseudoTerminal
 from tests.terminal.shell import rows, text_of, until, until_top
 from tests.terminal.test_tty import Noted
@@ -116,7 +123,7 @@ async def test_until_the_record_is_open_what_it_needs_waits_and_moving_about_doe
         gate.wait(20)
         return plant
 
-    app = FloorApp(opener, sight=first_sight(shipped()), scan_gap_s=0.0)
+    app = FloorApp(opener, sight=first_sight(shipped(), "en"), scan_gap_s=0.0)
     async with app.run_test(size=(80, 24)) as pilot:
         await until(pilot, lambda: rows(app).chosen is not None)
         text = text_of(app)
@@ -138,6 +145,46 @@ async def test_until_the_record_is_open_what_it_needs_waits_and_moving_about_doe
         await until_top(pilot, "LinesScreen")
         await pilot.press("f6")
         await until_top(pilot, "StartChangeoverScreen")
+
+
+_REMEMBERED = """
+import sys
+from pathlib import Path
+from floorterm.terminal.first_sight import first_sight
+from floorterm.terminal.sight_memory import SightMemory
+found = first_sight(Path(sys.argv[1]), "en", SightMemory(Path(sys.argv[2])))
+print("\\n".join(found.plain("en")))
+heavy = {"floorterm.changeover.fold", "sqlalchemy", "pydantic", "yaml", "click", "textual"}
+sys.exit(", ".join(heavy & sys.modules.keys()) or 0)
+"""
+
+
+def test_what_a_terminal_said_last_is_said_at_once_if_the_record_has_not_moved(tmp_path: Path) -> None:
+    ledger, file = Ledger.open(shipped(), read_only=True), tmp_path / "T1.sight.json"
+    memory = SightMemory(file)
+    memory.keep(ledger, "en")
+    folded, kept = first_sight(shipped(), "en"), first_sight(shipped(), "en", memory)
+    assert folded is not None
+    assert kept is not None
+    assert kept.told.steps == folded.told.steps != {}
+    assert kept.rows == tuple(replace(row, right=((), *row.right[1:])) for row in folded.rows)
+    run = subprocess.run(
+        [sys.executable, "-c", _REMEMBERED, str(shipped()), str(file)],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert run.returncode == 0, run.stderr
+    assert "Line 1" in run.stdout
+    head, now = ledger.head(), ledger.now()
+    assert memory.of(head, "en", now) == kept.told
+    assert memory.of(replace(head, hash="0" * 64), "en", now) is None
+    assert memory.of(head, "es", now) is None
+    assert memory.of(head, "en", now - timedelta(days=1)) is None, "the clock was set back"
+    until = now + timedelta(minutes=5)
+    file.write_text(json.dumps(json.loads(file.read_text()) | {"until": stamp(until)}))
+    assert memory.of(head, "en", until) is not None
+    assert memory.of(head, "en", until + timedelta(seconds=1)) is None, "a signed step has reopened by itself"
 
 
 @pytest.mark.parametrize(

@@ -27,7 +27,7 @@ from floorterm.demo import shipped
 from floorterm.terminal.first_sight import first_sight
 from floorterm.terminal.app import FloorApp
 gate = threading.Event()
-app = FloorApp(lambda: gate.wait(20), sight=first_sight(shipped()))
+app = FloorApp(lambda: gate.wait(20), sight=first_sight(shipped(), "en"))
 async def main():
     async with app.run_test(size=(80, 24)) as pilot:
         await pilot.pause()

@@ -13,7 +13,8 @@ from floorterm.terminal.widgets.rows import Row, Rows
 from floorterm.wording import words
 
 if TYPE_CHECKING:
-    from floorterm.terminal.views.lines import LineRow, Names
+    from floorterm.terminal.views.line_row import LineRow
+    from floorterm.terminal.views.lines import Names
 
 
 class LinesScreen(FloorScreen[None]):
@@ -46,7 +47,7 @@ class LinesScreen(FloorScreen[None]):
         rows = self.query_one("#lines", Rows)
         if not self.desk.is_open:
             seen = self.app.sight
-            self._rows = seen.rows(self.language) if seen else ()
+            self._rows = seen.rows if seen else ()
             rows.show([self._row(row) for row in self._rows], empty=words("terminal.opening", self.language))
             return
         from floorterm.terminal.views.lines import line_rows  # noqa: PLC0415  after the first frame

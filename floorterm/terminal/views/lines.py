@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from floorterm.changeover.standard import standard_min
 from floorterm.changeover.waiting import open_steps
+from floorterm.terminal.views.line_row import LineRow
 from floorterm.terminal.views.text import Line, Span, Tone, clock, hours_and_minutes, short_name, tell, whole
 from floorterm.wording import words
 
@@ -14,18 +15,6 @@ if TYPE_CHECKING:
     from floorterm.changeover.line_now import LineNow
     from floorterm.changeover.state import State
     from floorterm.library.model import Library
-
-
-@dataclass(frozen=True, slots=True)
-class LineRow:
-    """One row: what Enter opens (a work, or a line without one) its lines with what stands at the right."""
-
-    key: str
-    line: str
-    work: str
-    left: tuple[Line, ...]
-    right: tuple[Line, ...]
-    flushes: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

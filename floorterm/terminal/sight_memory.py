@@ -1,0 +1,116 @@
+"""What a terminal said of its lines, kept for its next start: shown at once, if the record has not moved since.
+
+A file of the account, beside what the terminal saw last. It is used only for the very entry that it was made of, in the
+same language, and before the first signed step in it reopens by itself; minutes are left out. It is no proof: whoever
+may write the file can forge it, so it is shown until the record is open, and nothing can be signed on it.
+"""
+
+import contextlib
+import json
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, get_args
+
+from floorterm.entries import instant, stamp, visible
+from floorterm.terminal.views.line_row import LineRow
+from floorterm.terminal.views.text import Line, Span, Tone
+
+if TYPE_CHECKING:
+    from floorterm.ledger import Head, Ledger
+    from floorterm.line_record import LineRecord
+
+SUFFIX = ".sight.json"
+_MOST_BYTES = 1 << 16
+_TONES = get_args(Tone)
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """Rows of the lines with work, the step that each has come to by the row's key, and until when all of it is so
+    if nothing is recorded (None: for ever).
+    """
+
+    rows: tuple[LineRow, ...]
+    steps: Mapping[str, str] = field(default_factory=dict)
+    until: datetime | None = None
+
+
+class SightMemory:
+    """The file of a terminal. To be used from one thread at a time."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._record: LineRecord | None = None
+
+    def of(self, head: "Head", language: str, now: datetime) -> Told | None:
+        """What was told of this very entry in this language; None if there is nothing, or it cannot be read."""
+        try:
+            with self._path.open("rb") as file:
+                kept = json.loads(file.read(_MOST_BYTES))
+            if (kept["n"], kept["hash"], kept["language"]) != (head.n, head.hash, language):
+                return None
+            until = instant(kept["until"]) if kept["until"] else None
+            if not instant(kept["at"]) <= now or (until is not None and now > until):
+                return None
+            rows = tuple(_row(one) for one in kept["rows"])
+            steps = {str(key): visible(str(text)) for key, text in kept["steps"].items()}
+        except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+            return None
+        return Told(rows, steps, until)
+
+    def keep(self, ledger: "Ledger", language: str) -> None:
+        """Tell anew and keep it; a file that cannot be written keeps nobody from working. Raises LedgerError."""
+        from floorterm.line_record import LineRecord  # noqa: PLC0415  a start with memory needs neither
+        from floorterm.terminal.views.first_rows import told_of  # noqa: PLC0415
+
+        if self._record is None:
+            self._record = LineRecord(ledger)  # its own: folds of the screens belong to another thread
+        head = ledger.head()  # before what is told: an entry in between makes it useless, never wrong
+        at = self._record.now()
+        told = told_of(self._record, language)
+        value = {
+            "n": head.n,
+            "hash": head.hash,
+            "language": language,
+            "at": stamp(at.astimezone(UTC)),
+            "until": stamp(told.until.astimezone(UTC)) if told.until else "",
+            "rows": [_kept(row) for row in told.rows],
+            "steps": dict(told.steps),
+        }
+        with contextlib.suppress(OSError):
+            self._write(json.dumps(value).encode())
+
+    def _write(self, content: bytes) -> None:
+        self._path.parent.mkdir(parents=True, exist_ok=True)
+        fresh = self._path.with_suffix(".new")
+        fd = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)  # names of people stand in it
+        with os.fdopen(fd, "wb") as file:
+            file.write(content)
+        fresh.replace(self._path)
+
+
+def _kept(row: LineRow) -> dict[str, Any]:
+    timeless = replace(row, right=((), *row.right[1:]))  # minutes against the standard stand first
+    return {
+        "key": row.key,
+        "line": row.line,
+        "work": row.work,
+        "flushes": row.flushes,
+        "left": [[[span.text, span.tone] for span in line] for line in timeless.left],
+        "right": [[[span.text, span.tone] for span in line] for line in timeless.right],
+    }
+
+
+def _row(kept: Mapping[str, Any]) -> LineRow:
+    key, line, work = (str(kept[name]) for name in ("key", "line", "work"))
+    return LineRow(key, line, work, _lines(kept["left"]), _lines(kept["right"]), bool(kept["flushes"]))
+
+
+def _lines(kept: Any) -> tuple[Line, ...]:
+    return tuple(
+        tuple(Span(visible(str(text)), tone if tone in _TONES else "") for text, tone in line)
+        for line in kept
+    )
