@@ -308,15 +308,21 @@ class FloorApp(App[int]):
             self.end_session()
 
     async def _remember(self) -> None:
-        """Keep what the next start can show at once, where the record has moved or an hour has passed."""
+        """Keep what the next start can show at once, where the record has moved or an hour has passed.
+
+        While keys come it waits: a fold beside them could tear a scan apart.
+        """
         from floorterm.ledger import LedgerError  # noqa: PLC0415  loaded by now
 
         moment = (self.desk.seen_n, self.language, self._minute[:13])
-        if self._memory is None or self.lost or moment == self._remembered:
+        if self._memory is None or self.lost or moment == self._remembered or self._busy_hands():
             return
         self._remembered, memory, language = moment, self._memory, self.language
         with suppress(LedgerError, ValueError):  # the record that does not answer is said elsewhere
             await self.desk.in_reader(lambda plant: memory.keep(plant.ledger, language))
+
+    def _busy_hands(self) -> bool:
+        return self.ear.holding or self._steady() - self.session.touched_at < TICK_S
 
     async def look_at_record(self) -> None:
         """Tell the screen on top if the record has moved, or say that it does not answer, and since when."""

@@ -36,6 +36,11 @@ class Ear:
         self._open = False
         self._carrying = False
 
+    @property
+    def holding(self) -> bool:
+        """Whether it is not known yet what the last keys are."""
+        return self._collector.holding
+
     async def hear(self, key: Key) -> None:
         """Take a key."""
         await self._pass_on(self._collector.feed(key))
