@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from floorterm.cli import open as opening
 from floorterm.demo import shipped
 from floorterm.entries import canonical, read_body
 from floorterm.ledger import Ledger, check_newest
 from floorterm.ledger.guards import GUARDS
 from floorterm.ledger.newest import NEWEST, NewestFaultError
+from floorterm.terminal import opening
 from tests.ledger.conftest import note, staffed
 
 
