@@ -172,6 +172,12 @@ class OutcomeUnknownError(LedgerError):
     KEY = "ledger.outcome_unknown"
 
 
+class RecordSilentError(LedgerError):
+    """The record was asked something small, and neither an answer nor a fault came in time."""
+
+    KEY = "ledger.silent"
+
+
 class ServerLostError(LedgerError):
     """The database server does not answer; nothing was recorded."""
 

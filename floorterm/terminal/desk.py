@@ -21,11 +21,15 @@ if TYPE_CHECKING:
     from floorterm.changeover.acts import Act
     from floorterm.changeover.state import State
     from floorterm.entries import Entry
+    from floorterm.ledger.values import Head
     from floorterm.people import Person
     from floorterm.plant import Plant, Who
     from floorterm.terminal.app import FloorApp
 
 LOOK_AGAIN_S = 1.0
+SILENT_S = (
+    5.0  # how long a look at the record's head may take; a file that others write into is busy for as long
+)
 
 _Value = TypeVar("_Value")
 
@@ -57,6 +61,9 @@ class Desk:
         self._plant: Plant | None = None
         self._writer = ThreadPoolExecutor(max_workers=1, thread_name_prefix="ledger-writer")
         self._reader = ThreadPoolExecutor(max_workers=1, thread_name_prefix="ledger-reader")
+        # apart from the reader, so that neither a year's audit nor a read that hangs keeps it from looking
+        self._looker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="ledger-looker")
+        self._looking: asyncio.Future[Head] | None = None
         self._busy = False
         self._unsure = False  # whether the outcome of an act is not known yet
         self._closed = False
@@ -105,18 +112,34 @@ class Desk:
         LOG.info("record open: chain %s, entry %d", head.chain, head.n)
 
     async def has_moved(self) -> bool:
-        """Whether the record has entries that no screen was told of yet; cheap, and silent otherwise."""
+        """Whether the record has entries that no screen was told of yet; cheap, and silent otherwise.
+
+        Raises RecordSilentError where a server that stands still gives neither an answer nor a fault, or another
+        LedgerError.
+        """
+        import asyncio  # noqa: PLC0415  loaded by Textual anyway
+
+        from floorterm.ledger.faults import RecordSilentError  # noqa: PLC0415  loaded by now
+
         if self._plant is None or self._closed:
             return False
-        n = (await self.in_reader(lambda plant: plant.ledger.head())).n
+        if self._looking is None:
+            self._looking = self._loop().run_in_executor(self._looker, self._plant.ledger.head)
+        looking = self._looking
+        if not (await asyncio.wait({looking}, timeout=SILENT_S))[0]:
+            raise RecordSilentError(place=self._plant.ledger.store.name)
+        if self._looking is looking:
+            self._looking = None
+        n = looking.result().n
         moved, self._seen_n = n != self._seen_n, n
         return moved
 
     def close(self) -> None:
-        """Let a commit that is under way end, then stop both threads."""
+        """Let a commit that is under way end, then stop the threads."""
         self._closed = True
         self._writer.shutdown(wait=True)
-        self._reader.shutdown(wait=True, cancel_futures=True)
+        for threads in (self._reader, self._looker):
+            threads.shutdown(wait=True, cancel_futures=True)
         if self._plant is not None:
             self._plant.ledger.close()
 

@@ -2,8 +2,12 @@
 
 import asyncio
 import multiprocessing
-from collections.abc import Callable
+import os
+import signal
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 
+import pytest
 from textual.pilot import Pilot
 
 from floorterm.changeover.acts import Note
@@ -13,6 +17,7 @@ from floorterm.ledger.copying import copy_rows
 from floorterm.ledger.server_making import laying_out_server
 from floorterm.ledger.server_verify import verify_server
 from floorterm.plant import Plant, Who
+from floorterm.terminal import desk
 from floorterm.terminal.app import FloorApp
 from tests.server.conftest import Server
 from tests.terminal import other_terminal
@@ -64,7 +69,7 @@ async def _seen(pilot: Pilot[int], app: FloorApp, true: Callable[[], bool]) -> N
 
 
 async def test_what_one_terminal_records_shows_on_the_other_without_a_key(
-    server: Server, database: str
+    server: Server, database: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     here, there = two_terminals(server, database)
     async with opened(here) as (app, pilot):
@@ -72,6 +77,30 @@ async def test_what_one_terminal_records_shows_on_the_other_without_a_key(
         supervisor = there.ledger.person("CI")
         there.state_holds(Who(supervisor, "pin"), "L2", ("juniper",), "flushed by hand", key="k1")
         await _seen(pilot, app, lambda: "holds Juniper" in text_of(app))
+        monkeypatch.setattr(desk, "SILENT_S", 0.2)
+        with _standing_still(server, database):
+            await app.look_at_record()
+            await pilot.pause()
+            assert "NO RECORD" in text_of(app), "a server that stands still breaks no connection"
+            assert "holds Juniper" in text_of(app), "what was read stays"
+        monkeypatch.undo()
+        await app.look_at_record()
+        await pilot.pause()
+        assert "NO RECORD" not in text_of(app)
+
+
+@contextmanager
+def _standing_still(server: Server, database: str) -> Iterator[None]:
+    """Every process of the server that works for this database is stopped: it neither answers nor hangs up."""
+    asked = f"SELECT pid FROM pg_stat_activity WHERE datname = '{database}'"
+    pids = [int(str(pid)) for (pid,) in server.sql(asked)]
+    for pid in pids:
+        os.kill(pid, signal.SIGSTOP)
+    try:
+        yield
+    finally:
+        for pid in pids:
+            os.kill(pid, signal.SIGCONT)
 
 
 async def test_a_server_that_went_away_is_said_and_found_again_by_itself(
