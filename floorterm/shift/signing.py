@@ -151,7 +151,11 @@ def _against_signing(asked: Signing, person: Person | None, now: datetime) -> It
         yield _no("sign_undecided", n=len(asked.fresh.undecided))
     if not asked.handover:
         yield _no("sign_no_text")
-    if newest is not None and newest.digest == shown_digest(asked.fresh, asked.handover):
+    if (
+        newest is not None
+        and newest.handover == asked.handover
+        and not differences(newest.summary, asked.fresh)
+    ):
         yield _no("sign_same", name=newest.name, entry=newest.n)
 
 

@@ -83,24 +83,46 @@ def minutes_line(state: State, now: datetime) -> MinutesLine | None:
         planned_s=found.planned_s,
         standard_s=found.standard_s,
         actual_s=found.actual_s,
-        parts=tuple(_parts(found.parts, state.worksheet)),
+        parts=_parts(found.parts, state.worksheet),
     )
 
 
-def _parts(parts: Sequence[Part], sheet: Worksheet) -> Iterator[MinutesPart]:
-    """Parts of a minute and more one by one; the rest together, so that the sum stays what it is."""
-    small = [part for part in parts if abs(part.seconds) < _WORTH_NAMING_S]
+def _parts(parts: Sequence[Part], sheet: Worksheet) -> tuple[MinutesPart, ...]:
+    """Parts of a minute and more one by one, the smaller ones by section where those make a minute, the largest first.
+
+    What is left then stands together at the end, so that the sum stays what it is.
+    """
+    named = [
+        MinutesPart(
+            cause=part.cause,
+            seconds=part.seconds,
+            step=part.step,
+            text=_step_text(sheet, part.step),
+            reasons=part.reasons,
+        )
+        for part in parts
+        if abs(part.seconds) >= _WORTH_NAMING_S
+    ]
+    sections: dict[str, list[int]] = {}
     for part in parts:
-        if abs(part.seconds) >= _WORTH_NAMING_S:
-            yield MinutesPart(
-                cause=part.cause,
-                seconds=part.seconds,
-                step=part.step,
-                text=_step_text(sheet, part.step),
-                reasons=part.reasons,
+        if abs(part.seconds) < _WORTH_NAMING_S:
+            name = sheet.section_of(part.step).id if sheet.step(part.step) is not None else ""
+            sections.setdefault(name, []).append(part.seconds)
+    rest = sections.pop("", [])
+    for name, seconds in sections.items():
+        section = sheet.section(name)
+        if abs(sum(seconds)) < _WORTH_NAMING_S or section is None:
+            rest += seconds
+        else:
+            named.append(
+                MinutesPart(
+                    cause="small", seconds=sum(seconds), n=len(seconds), step=name, text=section.title
+                )
             )
-    if small:
-        yield MinutesPart(cause="small", seconds=sum(part.seconds for part in small), n=len(small))
+    named.sort(key=lambda part: -abs(part.seconds))
+    if rest:
+        named.append(MinutesPart(cause="small", seconds=sum(rest), n=len(rest)))
+    return tuple(named)
 
 
 def _step_text(sheet: Worksheet, name: str) -> Text:

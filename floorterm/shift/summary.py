@@ -6,7 +6,7 @@ seconds; texts are the plant's, by language. A field that is added has a default
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any, Literal
 
@@ -23,7 +23,8 @@ Text = Mapping[str, str]
 class MinutesPart:
     """One part of the difference between actual and planned; `text` is the step's, {} where it belongs to none.
 
-    "small" are all parts of less than a minute together, `n` of them.
+    "small" are parts of less than a minute together, `n` of them: those of one section, whose id is then `step` and
+    whose title is `text`, or those that are left.
     """
 
     cause: Lost | Literal["small"]
@@ -212,11 +213,23 @@ def digest_of(summary: Mapping[str, Any], handover: str) -> str:
     return digest(canonical({"handover": handover, "summary": summary}))
 
 
+_NOTHING_PUSHED: Mapping[str, Any] = {
+    "pushed_kg": Decimal(0),
+    "bars_pushed": 0,
+    "diverted_pushed_kg": Decimal(0),
+    "counted": None,
+}
+
+
 # --- what is different ----------------------------------------------------------------------------------------------
 
 
 def differences(old: Summary, new: Summary, *, dues: bool = True) -> tuple[Say, ...]:
-    """What reads differently now, one sentence a piece; what is due only where `dues` asks for it."""
+    """What reads differently now, one sentence a piece; what is due only where `dues` asks for it.
+
+    How far a work that goes on has come is no difference: on a line that works it is another minute by minute.
+    """
+    old, new = _settled(old), _settled(new)
     found = [
         *_between("work", _keyed(old.works, "work"), _keyed(new.works, "work")),
         *_between("deviation", _keyed(old.deviations, "n"), _keyed(new.deviations, "n")),
@@ -228,6 +241,20 @@ def differences(old: Summary, new: Summary, *, dues: bool = True) -> tuple[Say, 
     if not found and (old.since, old.until) != (new.since, new.until):
         found.append(Say("shift.diff_hours"))
     return tuple(found)
+
+
+def _settled(summary: Summary) -> Summary:
+    """Without what each sign-off of a work that goes on moves: its steps not signed yet, its kg flushed."""
+    return replace(
+        summary,
+        works=tuple(
+            line
+            if line.ended or line.flush is None
+            else replace(line, flush=replace(line.flush, **_NOTHING_PUSHED))
+            for line in summary.works
+        ),
+        sign_offs=tuple(line for line in summary.sign_offs if line.sort == "late"),
+    )
 
 
 def _keyed(lines: Iterable[Any], name: str) -> dict[str, tuple[Any, ...]]:

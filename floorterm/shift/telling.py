@@ -74,6 +74,8 @@ def part_text(part: MinutesPart, language: str) -> str:
     """What a part of the difference was: its cause, its step, and the words that people gave."""
     if part.step == "*":  # the rest of a list that had no room for more
         return words("shift.cause_rest", language, n=part.n)
+    if part.cause == "small" and part.step:
+        return words("shift.cause_small_in", language, n=part.n, section=tell(part.text, language))
     if part.cause == "small":
         return words("shift.cause_small", language, n=part.n)
     key: str = part.cause

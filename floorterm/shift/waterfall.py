@@ -44,7 +44,7 @@ def shown_parts(parts: Sequence[MinutesPart], room: int) -> tuple[MinutesPart, .
     """As many parts as there is room for; the smallest together in the last one, so that the sum stays what it is."""
     if len(parts) <= room:
         return tuple(parts)
-    named = [part for part in parts if part.cause != "small"][: max(0, room - 1)]
+    named = [part for part in parts if part.cause != "small" or part.step][: max(0, room - 1)]
     rest = [part for part in parts if part not in named]
     together = MinutesPart(
         cause="small", seconds=sum(part.seconds for part in rest), n=sum(part.n for part in rest), step="*"

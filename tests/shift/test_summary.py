@@ -125,7 +125,7 @@ def test_a_difference_says_what_it_is_in_every_language(summaries: dict[str, Sum
     cases = {
         "diff_work": replace(old, works=(replace(first, status="open"), *rest)),
         "diff_deviation": replace(old, deviations=old.deviations[1:]),
-        "diff_sign_off": replace(old, sign_offs=old.sign_offs[:-1]),
+        "diff_sign_off": replace(old, sign_offs=old.sign_offs[1:]),
         "diff_lockout": replace(old, lockouts=()),
         "diff_due": replace(old, due=old.due[1:]),
         "diff_hours": replace(old, until="2026-11-24T15:00:00-07:00"),
@@ -137,6 +137,42 @@ def test_a_difference_says_what_it_is_in_every_language(summaries: dict[str, Sum
         assert differences(new, old) == (said,)
         assert all(sentence(said, language) for language in LANGUAGES)
     assert differences(old, cases["diff_due"], dues=False) == ()
+
+
+def test_the_next_sign_off_of_a_work_that_goes_on_is_no_difference_but_its_end_is(
+    summaries: dict[str, Summary],
+) -> None:
+    """Else nobody could sign a shift while a line works: somebody signs a step every minute."""
+    old = summaries["2026-11-24/early"]
+    *rest, going = old.works
+    late, still_open = old.sign_offs
+    assert (going.work, still_open.sort, late.sort) == ("C-0011", "open", "late")
+    assert going.flush is not None
+    pushed = replace(going, flush=replace(going.flush, pushed_kg=Decimal(90), bars_pushed=750))
+    assert (
+        differences(
+            old,
+            replace(old, works=(*rest, pushed), sign_offs=(late, replace(still_open, n=still_open.n - 1))),
+        )
+        == ()
+    )
+    revised = replace(going, flush=replace(going.flush, required_kg=Decimal(1000)))
+    for other in (revised, replace(going, status="released", ended=old.until)):
+        (said,) = differences(old, replace(old, works=(*rest, other)))
+        assert said.facts == {"which": "C-0011"}
+
+
+def test_small_parts_are_told_by_section(summaries: dict[str, Summary]) -> None:
+    """78 steps of C-0009 were each less than a minute over: 11.5 min of 28 that must not be a line without a name."""
+    line = next(one.minutes for one in summaries["2026-11-24/early"].works if one.work == "C-0009")
+    assert line is not None
+    small = [part for part in line.parts if part.cause == "small"]
+    assert sum(part.n for part in small) == 78
+    *named, rest = small
+    assert {part.step for part in named} >= {"strip-down-1", "first-article"}
+    assert all(abs(part.seconds) >= 60 and part.text for part in named)
+    assert (rest.step, part_text(rest, "en")) == ("", f"{rest.n} parts of less than a minute each")
+    assert part_text(named[0], "en").startswith("Strip-down and screen cleaning: 9 parts")
 
 
 @pytest.mark.parametrize("language", LANGUAGES)

@@ -234,7 +234,7 @@ async def test_what_was_signed_is_shown_until_something_reads_differently(shift:
         assert "READS DIFFERENTLY" not in screen_text(app)
         shift.start_procedure(who(shift, "SS"), "L1", "jam-stamper", "later")
         await app.look_at_record()
-        await hands.until(lambda: "2 THINGS READ DIFFERENTLY" in screen_text(app), "what is different")
+        await hands.until(lambda: "1 THING READS DIFFERENTLY" in screen_text(app), "what is different")
         await hands.key("f6")
         await _signed(hands, "TT")
         await hands.until(lambda: "Signed by T. Thorn" in screen_text(app), "the second signature")
