@@ -205,7 +205,9 @@ def _lockout(
     audit = audit_period(plant, since, until, profile=law, chain_valid=_chain_valid(db))
     job = next((job for job in audit.jobs if job.id == what), None)
     if job is None:
-        _unknown("lockout", what, [job.id for job in audit.jobs])
+        begin = plant.ledger.start().at.astimezone(plant.zone).date()
+        every = audit_period(plant, begin, plant.today() + timedelta(days=1), profile=law)
+        _unknown("lockout", what, [job.id for job in every.jobs][-20:])
     return lockout_document(audit, job, printing)
 
 

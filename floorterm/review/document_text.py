@@ -78,16 +78,22 @@ def _table(table: Table, width: int) -> list[str]:
 
 
 def _widths(table: Table, width: int) -> list[int]:
-    """Columns by their shares, none wider than its content; what is left goes to the last that wants it."""
+    """Columns by their shares, none wider than its content and none narrower than a word of its head, which the
+    widest pays for; what is left goes to the one that wants most.
+    """
     cells = (table.head, *table.rows)
     wanted = [max(len(row[i]) for row in cells) for i in range(len(table.head))]
     room = width - _GAP * (len(wanted) - 1)
     if sum(wanted) <= room:
         return wanted
     total = sum(table.shares)
+    least = [max(map(len, name.split()), default=1) for name in table.head]
     widths = [
-        max(1, min(want, room * share // total)) for want, share in zip(wanted, table.shares, strict=True)
+        min(want, max(word, room * share // total))
+        for want, word, share in zip(wanted, least, table.shares, strict=True)
     ]
+    while sum(widths) > room:
+        widths[widths.index(max(widths))] -= 1
     spare = room - sum(widths)
     while spare > 0:
         hungry = [i for i, want in enumerate(wanted) if widths[i] < want]

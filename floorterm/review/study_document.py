@@ -75,7 +75,7 @@ def _lost(study: "Study", language: str) -> Iterator[Block]:
     yield Table(
         head=tuple(_say(key, language) for key in ("loss", "minutes", "in_changeovers", "cumulated")),
         rows=tuple(rows),
-        widths=(9, 2, 2, 2),
+        widths=(8, 2, 3, 3),
         numbers=(1, 2, 3),
         empty=_say("no_losses", language),
     )

@@ -126,12 +126,24 @@ def study(states: Sequence[State], context: Context, now: datetime) -> Study:
 
 
 def _steps(observations: Sequence[Observation]) -> list[StepTimes]:
-    """Every step in the order of its checklist, with what is normal whatever the pair and the crew."""
+    """Every step in the order of its checklist, section by section, with what is normal whatever the pair and the crew.
+
+    A section stands where it began in the longest worksheet, since worksheets of two pairs number their steps each in
+    its own way.
+    """
     by_step: dict[str, list[Observation]] = {}
+    first: dict[tuple[str, str], int] = {}
     for one in observations:
         by_step.setdefault(one.step, []).append(one)
+        key = _section(one.step), one.work
+        first[key] = min(first.get(key, one.place), one.place)
+    begins: dict[str, int] = {}
+    for (section, _), place in first.items():
+        begins[section] = max(begins.get(section, place), place)
     found = []
-    for step, own in sorted(by_step.items(), key=lambda item: item[1][-1].place):
+    for step, own in sorted(
+        by_step.items(), key=lambda item: (begins[_section(item[0])], _section(item[0]), item[1][-1].place)
+    ):
         usual = normal(Key(step=step, families=("", ""), crew=0), own)
         if usual is not None:
             newest = own[-1]
@@ -145,6 +157,10 @@ def _steps(observations: Sequence[Observation]) -> list[StepTimes]:
                 )
             )
     return found
+
+
+def _section(step: str) -> str:
+    return step.partition("/")[0]
 
 
 def _keys(observations: Sequence[Observation]) -> list[tuple[Key, Normal]]:

@@ -3,6 +3,7 @@
 import xml.etree.ElementTree as ET
 from collections.abc import Iterator
 from datetime import timedelta
+from itertools import groupby
 
 import pytest
 
@@ -128,3 +129,10 @@ def test_check_samples_stand_on_the_washout_in_letters_and_in_the_drawing() -> N
     drawn = Washed(title="t", points=curve, limit=0.02, samples=((100.0, 0.3), (200.0, 0.05)), note="n")
     assert sum(line.count("o") for line in chart_lines(drawn, 78)[1:-2]) == 2
     assert len(ET.fromstring(chart_svg(drawn, "")).findall(f"{SVG}circle")) == 2
+
+
+def test_steps_of_a_study_stand_section_by_section(studied: Study) -> None:
+    """Worksheets of two pairs number their steps each in its own way; one list of both must not mix their sections."""
+    sections = [section for section, _ in groupby(one.step.partition("/")[0] for one in studied.steps)]
+    assert len(sections) == len(set(sections)) > 10
+    assert (sections[0], sections[-1]) == ("prep", "release")

@@ -194,6 +194,12 @@ def test_no_line_of_the_text_is_wider_than_a_page(rows: list[tuple[str, str]]) -
     assert max(len(line) for line in text.splitlines()) <= WIDTH
 
 
+def test_a_narrow_column_is_as_wide_as_the_words_of_its_head() -> None:
+    rows = (("over its standard: " + "x " * 60, "9"),)
+    table = Table(head=("Cause and step", "Changeovers"), rows=rows, widths=(12, 1), numbers=(1,))
+    assert "  Changeovers\n" in as_text(replace(DOCUMENT, blocks=(table,)))
+
+
 def test_a_row_of_another_length_is_refused() -> None:
     with pytest.raises(ValueError, match="2 cells"):
         Table(head=("a", "b"), rows=(("1",),))
