@@ -48,6 +48,7 @@ _COMMANDS: Mapping[str, str] = MappingProxyType(
         "people": "floorterm.cli.people:people",
         "health": "floorterm.cli.health:health",
         "service": "floorterm.cli.service:service",
+        "launcher": "floorterm.cli.launcher:launcher",
     }
 )
 
@@ -127,6 +128,7 @@ _HELP: Mapping[str, str] = MappingProxyType(
         "move": "Move the ledger from its file to another one or to a database server.",
         "health": "Ledger, clock, disk and backup of this machine at a glance.",
         "service": "A unit file that keeps a terminal running on a console from boot on.",
+        "launcher": "A script that keeps a terminal open and cleans up before each start.",
     }
 )
 

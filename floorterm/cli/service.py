@@ -57,14 +57,7 @@ def service(tty: str, terminal: str, user: str, language: str, db: Place | None)
         if not value or not all(letter.isalnum() or letter in "-_." for letter in value):
             fail(f"{name} {value!r}: give a plain name of letters and digits.")
     place = db or default_db()
-    start = (
-        shutil.which("floorterm") or str(Path(sys.executable).with_name("floorterm")),
-        "open",
-        *("--terminal", terminal),
-        *("--language", language),
-        *("--db", str(place.absolute() if isinstance(place, Path) else place)),
-        *("--log", f"/var/log/floorterm/{tty}.log"),
-    )
+    start = (*start_words(terminal, language, place), "--log", f"/var/log/floorterm/{tty}.log")
     put(
         _UNIT.format(
             terminal=_kept(terminal),
@@ -77,6 +70,18 @@ def service(tty: str, terminal: str, user: str, language: str, db: Place | None)
             else "",
         ),
         nl=False,
+    )
+
+
+def start_words(terminal: str, language: str, db: Place | None) -> tuple[str, ...]:
+    """The command that opens a terminal on a ledger, wherever it is run from."""
+    place = db or default_db()
+    return (
+        shutil.which("floorterm") or str(Path(sys.executable).with_name("floorterm")),
+        "open",
+        *("--terminal", terminal),
+        *("--language", language),
+        *("--db", str(place.absolute() if isinstance(place, Path) else place)),
     )
 
 

@@ -71,6 +71,8 @@ def launch(
     if refused:
         print(refused, file=sys.stderr)  # noqa: T201  there is no screen to say it on
         return UNUSABLE
+    if not browser:
+        _ask_the_terminal_its_size()
     gc.disable()  # nothing that an import makes is rubbish; to look for it costs a tenth of the start
     characters = "all" if browser else characters_here()
     with nullcontext() if browser else early_terminal(characters) as early:
@@ -116,6 +118,12 @@ def _at_once(
     if found is not None and early is not None:
         early.show(tuple(found.plain(language)))
     return found, kept
+
+
+def _ask_the_terminal_its_size() -> None:
+    """Some shells and libraries export the size at their start; it would be taken for the size at any time."""
+    for name in ("COLUMNS", "LINES"):
+        os.environ.pop(name, None)
 
 
 def _collect_again() -> None:

@@ -89,8 +89,11 @@ class Counter:
 class Walk:
     """R. Ode walks a changeover from Lines to the release; witnesses come when the screen calls them."""
 
-    def __init__(self, terminal: Terminal, plant: Plant) -> None:
-        self.terminal, self.plant = terminal, plant
+    def __init__(
+        self, terminal: Terminal, plant: Plant, between: "Callable[[Walk, int], None] | None" = None
+    ) -> None:
+        """`between` is told after every step how many are signed: something may happen to the terminal then."""
+        self.terminal, self.plant, self._between = terminal, plant, between
         self.scans = 0
         self._counter = Counter()
         self._scanned: tuple[str, float] = ("", 0.0)
@@ -124,11 +127,21 @@ class Walk:
         (work,) = [state.work for state in self.plant.works(LINE)]
         while (step := self._next(work)) is not None:
             self._sign(work, step)
+            if self._between is not None:
+                self._between(self, len(self.plant.state(work).signed))
         self.until(lambda: "RELEASE" in terminal.text.upper(), "the release")
         terminal.press("Enter")
         self._pin()
         self.until(lambda: self.plant.state(work).status == "released", "the release")
         return work
+
+    def come_back(self) -> None:
+        """To the step in hand, at a terminal that was started again: the work on is the first line."""
+        self.sees("> 1 Line 2", "steps to go")
+        self.terminal.press("Enter")
+        self.sees("NOW")
+        self.terminal.press("F10")
+        self._sign_in("OO")
 
     def _next(self, work: str) -> Step | None:
         state = self.plant.state(work)

@@ -4,9 +4,7 @@ What the screen had acknowledged is in the record, the chain holds, and the scre
 record stands. This shows kills, not power cuts: for those stand the settings that the ledger reads back.
 """
 
-import os
 import random
-import signal
 import sys
 from collections.abc import Iterator
 from datetime import UTC, datetime
@@ -176,12 +174,3 @@ def test_killed_at_random_moments_it_comes_back_where_the_record_stands(real: Pl
         missing = [name for name in acknowledged if name not in signed]
         assert missing == [], "acknowledged on screen, not in the record"
     assert len(acknowledged) >= ROUNDS
-
-
-def test_told_to_go_it_leaves_the_terminal_as_it_was(real: Plant, tmp_path: Path) -> None:
-    terminal = PseudoTerminal(
-        [sys.executable, "-m", "floorterm", "open", "--db", str(tmp_path / "ledger.db")]
-    )
-    terminal.wait_for(lambda text: "Line 1" in text)
-    os.kill(terminal.pid, signal.SIGTERM)
-    assert terminal.exit_status() == 128 + signal.SIGTERM

@@ -1,17 +1,22 @@
 """A whole changeover at the look of a Linux console, in tmux: real keys, a real picture, a real process."""
 
+import os
 import shutil
+import signal
 import subprocess
 import sys
 import time
+from functools import partial
 from pathlib import Path
 
 import pytest
 
 from floorterm.ledger import verify_file
 from tests.terminal.outside import Walk, plant_for
+from tests.terminal.test_launcher import script
 
 pytestmark = pytest.mark.skipif(shutil.which("tmux") is None, reason="no tmux on this machine")
+SIZED_AT, KILLED_AT = 5, 9  # after so many steps
 _GAP_S = 0.04  # slower than a scanner
 
 
@@ -45,19 +50,63 @@ class Tmux:
     def rest(self) -> None:
         time.sleep(0.03)
 
+    def resize(self, columns: int, lines: int) -> None:
+        self._run("resize-window", "-t", "t", "-x", str(columns), "-y", str(lines))
+
+    def flags(self) -> list[str]:
+        """Whether the mouse is reported, the other screen is on, the cursor shows."""
+        names = "#{mouse_any_flag} #{alternate_on} #{cursor_flag}"
+        return self._run("display-message", "-p", "-t", "t", names).split()
+
     def end(self) -> None:
         self._run("kill-server")
 
 
-def test_a_changeover_is_walked_from_lines_to_release_on_a_console_in_tmux(tmp_path: Path) -> None:
+def _sized(walk: Walk) -> None:
+    """Larger, too small to be whole, and back."""
+    terminal = walk.terminal
+    assert isinstance(terminal, Tmux)
+    for columns, lines, said in ((120, 40, False), (79, 23, True), (80, 24, False)):
+        terminal.resize(columns, lines)
+        walk.until(partial(_shows, terminal, "is small", said), f"{columns} x {lines}")
+
+
+def _shows(terminal: "Tmux", words: str, shown: bool) -> bool:
+    return "NOW" in terminal.text and (words in terminal.text) == shown
+
+
+def test_a_changeover_is_walked_on_a_console_in_tmux_through_sizes_and_a_kill(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The launcher's script keeps the terminal; at the end it is told to go, and the shell has its screen back."""
     plant = plant_for(tmp_path)
-    log, memory = tmp_path / "t.log", tmp_path / "state"
-    run = f"{sys.executable} -m floorterm open --db {plant.ledger.path} --log {log}"
-    command = f"TERM=linux XDG_STATE_HOME={memory} exec {run}"
+    pid = tmp_path / "floorterm.pid"
+    program = f'#!/bin/sh\necho $$ > "{pid}"\nexec "{sys.executable}" -m floorterm "$@"\n'
+    kept = script(
+        tmp_path, program, monkeypatch, "--db", str(plant.ledger.path), "--log", str(tmp_path / "t.log")
+    )
+    for name, value in {
+        "COLUMNS": "80",
+        "LINES": "24",
+    }.items():  # some shells export them: no size comes from there
+        monkeypatch.setenv(name, value)
+    command = f"TERM=linux XDG_STATE_HOME={tmp_path / 'state'} sh {kept}; echo status $?; stty -a; cat"
     terminal = Tmux(tmp_path / "tmux", command)
+
+    def between(walk: Walk, signed: int) -> None:
+        if signed == SIZED_AT:
+            _sized(walk)
+        elif signed == KILLED_AT:
+            os.kill(int(pid.read_text(encoding="utf-8")), signal.SIGKILL)
+            walk.come_back()
+
     try:
-        walk = Walk(terminal, plant)
+        walk = Walk(terminal, plant, between)
         work = walk.from_lines_to_release()
+        os.kill(int(pid.read_text(encoding="utf-8")), signal.SIGTERM)
+        walk.sees("status 143", "iexten")
+        assert {"icanon", "echo", "icrnl"} <= set(terminal.text.replace(";", " ").split())
+        assert terminal.flags() == ["0", "0", "1"]
     finally:
         terminal.end()
     state = plant.state(work)
