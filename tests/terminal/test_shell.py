@@ -316,6 +316,18 @@ async def test_an_unexpected_fault_leaves_one_calm_sentence_and_no_pin(
     assert app.return_code == 1
 
 
+def test_a_fault_is_kept_among_temporary_files_where_the_home_cannot_be_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from floorterm.terminal import crash
+
+    monkeypatch.setattr(crash.tempfile, "gettempdir", lambda: str(tmp_path))
+    kept = crash.keep(ValueError("a fault"), Path("/dev/null/home"))
+    assert kept is not None
+    assert kept.parent == tmp_path
+    assert "a fault" in kept.read_text(encoding="utf-8")
+
+
 async def test_a_bouncing_key_opens_and_leaves_once(plant: Plant) -> None:
     async with opened(plant) as (app, pilot):
         depth = len(app.screen_stack)

@@ -294,6 +294,7 @@ async def test_a_digit_chooses_and_enter_records_what_was_chosen(crew_at: CrewAt
         await press(pilot, "enter")
         await until(pilot, lambda: bool(notice(screen)))
         assert "Choose one" in notice(screen)
+        assert screen.focused is screen.entry, "a refusal took the focus away"
         await press(pilot, "2", "1", "enter")
         await signed(screen, pilot, LOCKED)
         assert crew.state.signed[LOCKED].act.choice == "whole"
