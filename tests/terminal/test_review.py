@@ -65,14 +65,14 @@ async def reviewing(
         yield app, hands
 
 
-async def _written(hands: Keyboard, text: str) -> None:
+async def _written(hands: Hands, text: str) -> None:
     """A text into the dialogue on top."""
     await hands.until_top("AskScreen")
     await hands.type(text)
     await hands.key("enter")
 
 
-async def _signed(hands: Keyboard, code: str) -> None:
+async def _signed(hands: Hands, code: str) -> None:
     """The dialogue for name and PIN that comes up, answered."""
     await hands.until_top("SignInScreen")
     await hands.sign(code)
@@ -300,19 +300,21 @@ def _seconds(amount: str) -> int:
     return -seconds if "-" in amount else seconds
 
 
-async def test_whoever_knows_says_what_was_waiting(plant: Plant, clock: SetClock) -> None:
+@pytest.mark.parametrize("way", HANDS)
+async def test_whoever_knows_says_what_was_waiting(plant: Plant, clock: SetClock, way: str) -> None:
     work = plant.start_procedure(who(plant, "SS"), "L1", "eyewash-weekly", "begin").work
     step = next(plant.state(work).worksheet.steps())
     choice = next(one.id for one in step.choices if not one.deviation)
     clock.advance(timedelta(minutes=12))
     plant.act(work, SignStep(step=step.id, choice=choice), who(plant, "VV"), key="sign")
-    app = FloorApp(lambda: plant, scan_gap_s=0.0)
+    app = FloorApp(lambda: plant, scan_gap_s=GAPS_S[way])
     async with app.run_test(size=SMALL) as pilot:
-        hands = Keyboard(app, pilot)
+        hands = HANDS[way](app, pilot)
         await hands.until(lambda: app.desk.is_open, "the record")
         app.push_screen(MinutesScreen(work))
         await hands.until_top("MinutesScreen")
-        await hands.until(lambda: rows(app).choose(f"over {step.id}"), "the part")
+        await hands.until(lambda: f"over {step.id}" in [row.key for row in rows(app).rows], "the part")
+        await hands.pick(f"over {step.id}")
         await hands.key("f5")
         await hands.until_top("MenuScreen")
         await hands.pick("waiting")
