@@ -98,7 +98,8 @@ def _changeovers(summary: Summary, language: str) -> Iterator[Block]:
         numbers=(2, 3, 4, 5),
         empty=words("shift.none", language),
     )
-    yield Paragraph(text=words("shift.minutes_count", language), weight="quiet")
+    said = f"{words('shift.minutes_count', language)}; {words('shift.planned_is', language)}"
+    yield Paragraph(text=said, weight="quiet")
     for line in found:
         yield Heading(text=f"{line.work}, {telling.work_title(line, language)}", level=2)
         if line.flush is not None:
