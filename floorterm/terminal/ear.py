@@ -15,6 +15,10 @@ from floorterm.terminal.scan import OPENING_GAP_S, Fed, Key, ScanCollector
 from floorterm.wording import words
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from textual.message_pump import MessagePump
+
     from floorterm.terminal.app import FloorApp
 
 _TIMER_SLACK_S = 0.002
@@ -90,10 +94,20 @@ class Ear:
 
     async def _next(self) -> None:
         """On whatever screen the one before has led to, once that stands."""
-        if self._kept and self._app.has_screen:
-            await self._app.carry_out(self._kept.popleft())
+        app = self._app
+        way: Sequence[MessagePump] = ()
+        if self._kept and app.has_screen:
+            way = tuple((app.focused or app.screen).ancestors_with_self)
+            await app.carry_out(self._kept.popleft())
         self._carrying = bool(self._kept)
         if self._carrying:
+            self._behind(way)
+
+    def _behind(self, way: "Sequence[MessagePump]") -> None:
+        """Go on once the last key has gone its way, from what had the focus up to the application."""
+        if way:
+            way[0].call_later(self._behind, way[1:])
+        else:
             self._app.call_after_refresh(self._next)
 
     def forget(self) -> None:
