@@ -35,7 +35,7 @@ class Terminal(Protocol):
         """One key, by its name: F6, Enter, Down."""
 
     def type(self, text: str) -> None:
-        """Characters one by one, slower than any scanner."""
+        """Characters, all at once: without Enter they are no scan."""
 
     def scan(self, code: str) -> None:
         """A scanner's burst, with its Enter."""
@@ -164,7 +164,7 @@ class Walk:
         if given.text and shown.entry.mode == "code":
             self._scan(given.text)
         elif given.text:
-            terminal.type(given.text)
+            self._type(given.text)
         terminal.press("Enter")
         if step.witness:
             self._witness(WITNESSES[step.witness])
@@ -187,15 +187,21 @@ class Walk:
         self.scans += 1
         self.sees(code)
 
+    def _type(self, text: str) -> None:
+        """Type and look: Enter comes when all of it (of much text the end) stands there, on a slow machine too."""
+        self.terminal.type(text)
+        end, hidden = f"{text[-20:]}_", f"{'* ' * len(text)}_"
+        self.until(lambda: end in self.terminal.text or hidden in self.terminal.text, f"{text} on the screen")
+
     def _sign_in(self, code: str) -> None:
         """The person chooses themselves by code and gives the PIN."""
         self.until(lambda: re.search(r"Who (are you|saw it)\?", self.terminal.text), "who it is")
-        self.terminal.type(code.lower())
+        self._type(code.lower())
         self.terminal.press("Enter")
         self._pin()
 
     def _pin(self) -> None:
         self.sees("what is your PIN?")
-        self.terminal.type(PIN)
+        self._type(PIN)
         self.terminal.press("Enter")
         self.until(lambda: "what is your PIN?" not in self.terminal.text, "the PIN to be right")

@@ -196,7 +196,7 @@ class Entry(Vertical, can_focus=True):
             return [prompt]
         unit = spec.unit if spec.mode != "kg" else words(f"work.measure_{self.given.measure}", self._language)
         shown = self.given.text
-        room = max(10, self.app.size.width - 40)
+        room = max(10, (self.size.width or self.app.size.width) - 40)
         if cell_len(shown) > room:
             shown = shown[-room:]
         field: list[Span] = [
@@ -216,7 +216,7 @@ class Entry(Vertical, can_focus=True):
     def _told_below(self) -> list[Line]:
         """What follows from several numbers takes lines of its own."""
         tone = _ECHO_TONES[self._echo.level] if self._echo.text else "quiet"
-        width = max(20, self.app.size.width - 6)
+        width = max(20, (self.size.width or self.app.size.width) - 6)
         return [
             (Span(f"   {line} ", tone),)
             for line in wrap(self._echo.text or self.spec.limit, width)[:_TOLD_LINES]
