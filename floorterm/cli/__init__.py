@@ -120,7 +120,7 @@ _HELP: Mapping[str, str] = MappingProxyType(
         "seal": "Seal the record: a line and a square code to keep elsewhere.",
         "checkpoint": "Signed checkpoints, and that of two the later extends the earlier.",
         "backup": "Copy the ledger while it is in use, and verify the copy.",
-        "drill": "Prove that a backup can be restored, without touching the ledger.",
+        "drill": "Prove that a backup can be restored, and record the drill.",
         "migrate": "Bring the ledger to this version's layout, with a verified copy first.",
         "restore": "Put a verified backup in the ledger's place; two people sign.",
         "export": "Write the ledger as lines that a stranger can verify.",

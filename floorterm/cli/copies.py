@@ -223,7 +223,7 @@ def _tell(standing: "Standing") -> None:
     elif standing.missing:
         known, at = standing.known.n, standing.known_at
         put(words("copies.short_of", n=standing.missing, ends=standing.n, known=known, at=at))
-    else:
+    elif not standing.unnamed:
         put(words("copies.not_short", known=standing.known.n, at=standing.known_at))
 
 

@@ -36,7 +36,7 @@ from floorterm.ledger import Place, is_server
 @click.option(
     "--document",
     type=click.Path(path_type=Path, dir_okay=False, exists=True),
-    help="A printed document (HTML, PDF, JSON): whether the ledger still holds what it says.",
+    help="A printed document or table of any format but plain text: whether the ledger still holds what it says.",
 )
 @checklists_option
 @db_option

@@ -1,6 +1,6 @@
 """The restore drill: a backup is opened as the program opens a ledger, in a scratch folder, and compared.
 
-Nothing of the live ledger is touched; that the drill was held is recorded in it.
+The live ledger gets one entry more: that the drill was held.
 """
 
 import tempfile

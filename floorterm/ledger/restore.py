@@ -98,7 +98,8 @@ def examine(
     named = later_chains(live) if live else []
     check_sound(report, copy, chains=(*named, *_of_plant(seals, start.plant)))
     heads = [*_remembered(memories, place, opened), *([live.head()] if live else [])]
-    known, known_at = newest_of((*seals, *(Seal.of(one, start.plant) for one in heads)))
+    named = [*named, *_chains(opened)]
+    known, known_at = newest_of((*seals, *(Seal.of(one, start.plant) for one in heads)), report.n, named)
     return Standing(
         path=str(copy),
         plant=start.plant,
@@ -108,7 +109,7 @@ def examine(
         known=known,
         known_at=known_at,
         parted=live is not None and _parted(opened, live),
-        unnamed=known is not None and known.chain not in (*_chains(opened), *named),
+        unnamed=known is not None and known.chain not in named,
     )
 
 
@@ -132,9 +133,20 @@ def later_chains(live: Ledger) -> list[str]:
     return [str(entry.value.get("chain")) for entry in live.entries(kinds=(RESTORED,))]
 
 
-def newest_of(seals: Sequence[Seal]) -> tuple[Known | None, str]:
-    """The entry of the newest seal, and the seal's time; by time, since a restored chain has lower numbers."""
-    newest = max(seals, key=lambda seal: (seal.at, seal.n), default=None)
+def newest_of(seals: Sequence[Seal], n: int, chains: Collection[str]) -> tuple[Known | None, str]:
+    """The newest entry that is known, and its time; by time, since a restored chain has lower numbers.
+
+    A seal of a chain that nothing names (not in `chains`) may be another plant's: it does not hide that a named one
+    knows of more than the `n` entries of the copy.
+    """
+
+    def made(seal: Seal) -> tuple[str, int]:
+        return seal.at, seal.n
+
+    newest = max(seals, key=made, default=None)
+    if newest is not None and newest.chain not in chains and newest.n <= n:
+        more = (seal for seal in seals if seal.chain in chains and seal.n > n)
+        newest = max(more, key=made, default=newest)
     return (Known(newest.n, newest.hash, newest.chain), newest.at) if newest else (None, "")
 
 
@@ -253,7 +265,8 @@ def standing_of(place: Place, seals: Iterable[Seal] = (), memories: Iterable[Las
     plant = ledger.start().plant
     report = check_sound(verify_place(place, seals), Path(str(place)), chains=_of_plant(seals, plant))
     heads = _remembered(memories, place, ledger)
-    known, known_at = newest_of((*seals, *(Seal.of(one, plant) for one in heads)))
+    named = _chains(ledger)
+    known, known_at = newest_of((*seals, *(Seal.of(one, plant) for one in heads)), report.n, named)
     return Standing(
         path=ledger.store.name,
         plant=plant,
@@ -262,7 +275,7 @@ def standing_of(place: Place, seals: Iterable[Seal] = (), memories: Iterable[Las
         chain=report.chain,
         known=known,
         known_at=known_at,
-        unnamed=known is not None and known.chain not in _chains(ledger),
+        unnamed=known is not None and known.chain not in named,
     )
 
 

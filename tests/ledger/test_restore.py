@@ -342,3 +342,16 @@ def test_a_copy_of_an_older_layout_is_restored_and_brought_up_to_date(tmp_path: 
     assert {entry.terminal for entry in back.entries(after_n=n)} == {"T1"}
     assert back.append(note("k1", person="AA")).n == n + 4
     assert verify_file(place).ok
+
+
+def test_a_later_seal_of_a_chain_that_nobody_names_does_not_hide_what_is_missing(
+    ledger: Ledger, copy: Path, tmp_path: Path
+) -> None:
+    """Another plant of the same name, or a restored chain with lower numbers: our own seal still counts."""
+    ours = _newest(ledger)
+    theirs = replace(ours, chain="elsewhere", n=3, hash="1" * 64, at="2026-12-31T00:00:00.000000Z")
+    ledger.path.unlink()
+    standing = examine(copy, tmp_path / "nowhere.db", (ours, theirs))
+    assert (standing.known and standing.known.chain, standing.missing) == (ours.chain, 5)
+    alone = examine(copy, tmp_path / "nowhere.db", (theirs,))
+    assert (alone.unnamed, alone.missing) == (True, 0)
