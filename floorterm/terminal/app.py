@@ -3,8 +3,6 @@
 The first frame is drawn without the ledger's machinery; the plant is opened by a worker after it.
 """
 
-import asyncio
-import signal
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -18,6 +16,7 @@ from textual.color import Color
 
 from floorterm.languages import in_order
 from floorterm.terminal import theme
+from floorterm.terminal.beginning import doubt_clock, leave_on_signals, open_record
 from floorterm.terminal.desk import Desk
 from floorterm.terminal.ear import Ear
 from floorterm.terminal.filters import filters_for
@@ -134,7 +133,8 @@ class FloorApp(App[int]):
     def on_mount(self) -> None:
         """First screen, clean leaving, the slow tick."""
         self.animation_level = "none"
-        self._leave_cleanly()
+        if not self.is_headless:
+            leave_on_signals(self)
         self._first = self._first_screen()
         self.push_screen(self._first)
         self.set_interval(TICK_S, self._tick)
@@ -149,24 +149,6 @@ class FloorApp(App[int]):
 
         return LinesScreen()
 
-    def _leave_cleanly(self) -> None:
-        """A terminal that is told to go is given back as it was found."""
-        if self.is_headless:
-            return
-        loop = asyncio.get_running_loop()
-        for name in ("SIGTERM", "SIGHUP"):
-            number = getattr(signal, name, None)
-            if number is None:
-                continue
-            try:
-                loop.add_signal_handler(number, self._told_to_go, int(number))
-            except (NotImplementedError, RuntimeError):
-                return  # a platform, or a thread, without signals
-
-    def _told_to_go(self, number: int) -> None:
-        LOG.info("told to go by signal %d", number)
-        self.exit(return_code=128 + number)
-
     def _shown(self) -> None:
         """The first frame stands: only now what takes long."""
         self.open_plant()
@@ -177,56 +159,16 @@ class FloorApp(App[int]):
 
     async def _open(self) -> None:
         try:
-            await self._try_to_open()
+            if await open_record(self, self._opener):
+                self._minute = self._minute_now()
+                self.retell()
+                self.ear.release()
+                self.second_place.look(self.desk.plant)
+                await doubt_clock(self)
         finally:
             if self._when_opened is not None:
                 self._when_opened()
                 self._when_opened = None
-
-    async def _try_to_open(self) -> None:
-        from floorterm.ledger import LedgerError  # noqa: PLC0415  after the first frame
-        from floorterm.library import LibraryError  # noqa: PLC0415
-
-        try:
-            await self.desk.open(self._opener)
-        except LibraryError as fault:
-            LOG.error("checklists not opened: %d faults", len(fault.faults))
-            first = words("terminal.library_faults", self.language, n=len(fault.faults))
-            await self._show_trouble((first, *map(str, fault.faults)))
-        except (LedgerError, OSError) as fault:
-            LOG.error("record not opened: %s: %s", type(fault).__name__, fault)
-            await self._show_trouble(self.desk.sentences(fault))
-        else:
-            if not self.desk.is_open:
-                return  # left meanwhile
-            self._minute = self._minute_now()
-            self.retell()
-            self.ear.release()
-            self.second_place.look(self.desk.plant)
-            await self._doubt_clock()
-
-    async def _doubt_clock(self) -> None:
-        """Say so where the clock stands before the newest entry, or more than a day past it."""
-        from floorterm.ledger.clock import doubtful  # noqa: PLC0415  after the first frame
-        from floorterm.terminal.base import FloorScreen  # noqa: PLC0415
-
-        head = await self.desk.in_reader(lambda plant: plant.ledger.head())
-        plant = self.desk.plant
-        why = doubtful(plant.now(), head.at)
-        if why and not self.demo and self.screen_stack and isinstance(self.screen, FloorScreen):
-            facts = {
-                "now": f"{plant.now():%Y-%m-%d %H:%M}",
-                "newest": f"{head.at.astimezone(plant.zone):%Y-%m-%d %H:%M}",
-            }
-            self.screen.refuse((words(f"terminal.clock_{why}", self.language, **facts),), "caution")
-
-    async def _show_trouble(self, sentences: tuple[str, ...]) -> None:
-        """Show why the plant cannot be opened; first aid and trying again stay possible."""
-        from floorterm.terminal.screens.trouble import TroubleScreen  # noqa: PLC0415
-
-        self.ear.forget()
-
-        self.push_screen(TroubleScreen(sentences))
 
     def _fatal_error(self) -> None:
         """Textual would print the traceback with every variable; here it goes to a file without them."""

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from textual import events
+from textual._time import get_time  # the clock of a key's `time`
 from textual.pilot import Pilot
 from textual.widget import Widget
 
@@ -56,15 +57,19 @@ class Hands(ABC):
         if before == code and now - at < SAME_S:
             await asyncio.sleep(SAME_S - (now - at))
         self.scanned = (code, asyncio.get_running_loop().time())
-        self.send(*code, "enter")
+        self.send(*code, "enter", every_s=0.001)
         await asyncio.sleep(0)
 
-    def send(self, *keys: str) -> None:
-        """Keys as a driver sends them, one right after the other."""
-        for key in keys:
+    def send(self, *keys: str, every_s: float | None = None) -> None:
+        """Keys as a driver sends them; `every_s`: read in that rhythm, however long this process is kept waiting."""
+        begun = get_time()
+        for place, key in enumerate(keys):
             name = {" ": "space", "-": "minus", ",": "comma", ".": "full_stop"}.get(key, key)
             character = {"enter": "\r", "space": " "}.get(key, key if len(key) == 1 else None)
-            self.app.post_message(events.Key(name, character))
+            event = events.Key(name, character)
+            if every_s is not None:
+                event.time = begun + place * every_s
+            self.app.post_message(event)
 
     async def tap_at(self, widget: Widget, at: tuple[int, int]) -> None:
         """A press and its release as a driver sends them, at a cell of a widget."""
