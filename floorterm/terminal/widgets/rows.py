@@ -100,6 +100,7 @@ class Rows(Painted, can_focus=True):
         self._chosen = -1
         self._first = 0
         self._typed: tuple[int, float] = (0, 0.0)
+        self._each, self._page_height = row_height, 1  # lines of a row, and of the foot that turns the page
 
     # --- values ---------------------------------------------------------------------------------
 
@@ -150,23 +151,19 @@ class Rows(Painted, can_focus=True):
     # --- where things stand ---------------------------------------------------------------------
 
     def _height(self, index: int) -> int:
-        if self.rows[index].heading:
-            return 1
-        return max(self.row_height, self._least_height)
+        return 1 if self.rows[index].heading else self._each
 
-    @property
-    def _least_height(self) -> int:
-        """Rows that are tapped are as high as a finger needs, where the terminal is known to be a touch panel."""
-        return self.least[1] if self.touched and self._tapped else 1
+    def _measure(self) -> None:
+        """Rows that are tapped are as high as a finger needs, where the terminal is known to be a touch panel.
+
+        Asked where the size changes, not for every row of every line that is drawn.
+        """
+        self._page_height = self.least[1] if self.touched else 1
+        self._each = max(self.row_height, self._page_height if self._tapped else 1)
 
     @property
     def _tapped(self) -> bool:
         return self.opens or self._on_chosen is not None
-
-    @property
-    def _page_height(self) -> int:
-        """Lines of the foot that turns the page."""
-        return self.least[1] if self.touched else 1
 
     def targets(self) -> tuple[Region, ...]:
         """Every row in sight, and both halves of the line that turns the page."""
@@ -351,6 +348,7 @@ class Rows(Painted, can_focus=True):
 
     def on_resize(self) -> None:
         """Keep the chosen row in sight."""
+        self._measure()
         self._keep_in_sight()
         self.refresh()
 
