@@ -29,6 +29,7 @@ from pathlib import Path
 
 from floorterm.terminal.pictures import SCREENS, SIZES
 from floorterm.wording import words
+from tests.terminal.pty_run import NOTING
 
 SLACK = 1.5
 QUIET_S = 0.04
@@ -39,22 +40,6 @@ class Hello(App):
     def compose(self):
         yield Static("hello world")
 Hello().run()
-"""
-SCANNED = """
-import sys
-from pathlib import Path
-from floorterm.terminal import launch
-def opener():
-    from floorterm.terminal.app import FloorApp
-    from floorterm.terminal.opening import opened
-    carry_out = FloorApp.carry_out
-    async def noted(app, given):
-        with open(sys.argv[2], "a") as file:
-            print(given if isinstance(given, str) else given.key, file=file)
-        await carry_out(app, given)
-    FloorApp.carry_out = noted
-    return opened(Path(sys.argv[1]), None, "SPEED")
-sys.exit(launch(opener, place=Path(sys.argv[1])))
 """
 _KEYS = {
     "enter": "\r", "question_mark": "?", "up": "\x1b[A", "down": "\x1b[B", "right": "\x1b[C", "left": "\x1b[D",
@@ -251,7 +236,7 @@ def scans(judge: Judge, env: dict[str, str], folder: Path, processes: int = 4, e
     lost = 0
     for process in range(processes):
         notes = folder / f"scans-{process}"
-        terminal = Terminal([sys.executable, "-c", SCANNED, str(folder / "demo.db"), str(notes)], env)
+        terminal = Terminal([sys.executable, "-c", NOTING, str(folder / "demo.db"), str(notes)], env)
         codes = []
         for place in range(each):
             at = (place + process / processes) * 0.06

@@ -17,6 +17,26 @@ from collections.abc import Callable, Sequence
 import pyte
 
 COLUMNS, ROWS = 80, 24
+# A terminal on the ledger argv[1] that notes in argv[2] what is carried out, from the moment at which the record is
+# opened: nothing is carried out before.
+NOTING = """
+import sys
+from pathlib import Path
+from floorterm.terminal import launch
+
+def opener():
+    from floorterm.terminal.app import FloorApp
+    from floorterm.terminal.opening import opened
+    carry_out = FloorApp.carry_out
+    async def noted(app, given):
+        with open(sys.argv[2], "a") as file:
+            print(given if isinstance(given, str) else given.key, file=file)
+        await carry_out(app, given)
+    FloorApp.carry_out = noted
+    return opened(Path(sys.argv[1]), None, "FIRST")
+
+sys.exit(launch(opener, place=Path(sys.argv[1])))
+"""
 
 
 class PseudoTerminal:

@@ -24,32 +24,11 @@ from floorterm.terminal.app import FloorApp
 from floorterm.terminal.early import EarlyTerminal
 from floorterm.terminal.first_sight import first_sight
 from floorterm.terminal.sight_memory import SightMemory
-from tests.terminal.pty_run import PseudoTerminal
+from tests.terminal.pty_run import NOTING, PseudoTerminal
 from tests.terminal.shell import rows, text_of, until, until_top
 from tests.terminal.test_tty import Noted
 
 _FILE = str(shipped())
-
-
-# What is carried out is noted from the moment at which the record is opened: nothing is carried out before.
-_NOTING = """
-import sys
-from pathlib import Path
-from floorterm.terminal import launch
-
-def opener():
-    from floorterm.terminal.app import FloorApp
-    from floorterm.terminal.opening import opened
-    carry_out = FloorApp.carry_out
-    async def noted(app, given):
-        with open(sys.argv[2], "a") as file:
-            print(given if isinstance(given, str) else given.key, file=file)
-        await carry_out(app, given)
-    FloorApp.carry_out = noted
-    return opened(Path(sys.argv[1]), None, "FIRST")
-
-sys.exit(launch(opener, place=Path(sys.argv[1])))
-"""
 
 
 def _floorterm(path: Path) -> Noted:
@@ -64,7 +43,7 @@ def path(plant: Plant) -> Path:
 
 def test_scans_and_keys_from_the_first_moment_on_are_carried_out_in_their_order(path: Path) -> None:
     notes = path.with_name("carried-out")
-    terminal = PseudoTerminal([sys.executable, "-c", _NOTING, str(path), str(notes)])
+    terminal = PseudoTerminal([sys.executable, "-c", NOTING, str(path), str(notes)])
     codes = []
     try:
         begun = time.monotonic()
