@@ -9,11 +9,12 @@ import json
 import re
 import unicodedata
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
 from datetime import UTC, datetime, tzinfo
 from decimal import Decimal
 from functools import cache
 from typing import Any
+
+from msgspec import Struct, field
 
 FORMAT_VERSION = 1
 GENESIS = "0" * 64  # `prev` of entry 1
@@ -37,8 +38,7 @@ class TextError(ValueError):
     """A typed text holds something that no record may keep (control or direction-changing characters)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Draft:
+class Draft(Struct, frozen=True, kw_only=True):
     """What somebody wants recorded. The ledger adds number, previous hash, time, printed names and roles.
 
     `key` is the idempotency key: made when the dialogue opens, the same for every retry of one act.
@@ -61,8 +61,7 @@ class Draft:
     value: Mapping[str, Any] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
+class Entry(Struct, frozen=True, kw_only=True):
     """One recorded line of the ledger: the body as hashed, its hash, and the fields read out of it."""
 
     n: int
@@ -102,8 +101,7 @@ def _zone(offset: str) -> tzinfo | None:
     return datetime.strptime(offset, "%z").tzinfo
 
 
-@dataclass(frozen=True, slots=True)
-class Quantity:
+class Quantity(Struct, frozen=True):
     """A number as somebody typed it, with its unit: `Quantity("412.50", "kg")`."""
 
     number: str
@@ -240,7 +238,7 @@ def read_body(body: str) -> dict[str, Any]:
 
 
 _INTEGERS = frozenset({"n", "pos", "corrects"})
-_TEXTS = frozenset(Entry.__dataclass_fields__) - _INTEGERS - {"hash", "body", "at", "value"}
+_TEXTS = frozenset(Entry.__struct_fields__) - _INTEGERS - {"hash", "body", "at", "value"}
 _NEEDED = frozenset({"n", "prev", "at", "offset", "kind"})
 
 

@@ -4,9 +4,10 @@ Three separate things (they must never be mixed): *permission* in the program, *
 *lockout status* under the energy-control programme.
 """
 
-from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
+
+from msgspec import Struct
 
 
 class Permission(StrEnum):
@@ -26,8 +27,7 @@ class LockoutStatus(StrEnum):
     OTHER = "other"
 
 
-@dataclass(frozen=True, slots=True)
-class Person:
+class Person(Struct, frozen=True):
     """Somebody who signs: code, printed name, and what they are allowed, able and trained to do.
 
     `trained_on` and `valid_to` speak of lockout training: None means that no training is on record

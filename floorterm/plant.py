@@ -7,9 +7,11 @@ Screens and commands ask here; what is read stands in `plant_record`, the rules 
 import contextlib
 import uuid
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, fields, replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from floorterm.access import Right, has_right
 from floorterm.changeover.accepting import CALIBRATED, Acceptance, to_value
@@ -39,8 +41,7 @@ UNCONFIRMED = Refusal(Say("plant.unconfirmed"), _LAST_RESORT)
 _CLOCK_STEPPED = "clock.stepped"  # the ledger's own kind
 
 
-@dataclass(frozen=True, slots=True)
-class Who:
+class Who(Struct, frozen=True):
     """Somebody at this terminal, and how they were recognised: "pin", "session" or "unconfirmed"."""
 
     person: Person
@@ -365,11 +366,11 @@ def _unproved(who: Who, act: Act | None = None, sheet: Worksheet | None = None) 
 def _tidy(act: Act) -> Act:
     """The act with every typed text as the record keeps texts."""
     texts = {
-        field.name: clean_text(value, newlines=field.name == "text")
-        for field in fields(act)
-        if type(value := getattr(act, field.name)) is str  # words of a closed set stay what they are
+        name: clean_text(value, newlines=name == "text")
+        for name in act.__struct_fields__
+        if type(value := getattr(act, name)) is str  # words of a closed set stay what they are
     }
-    return replace(act, **texts)  # type: ignore[arg-type]  # only fields of this very act
+    return replace(act, **texts)
 
 
 def new_key() -> str:

@@ -6,10 +6,11 @@ another one stopped.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from floorterm.entries import Draft, Entry, stamp
 from floorterm.ledger.proof_faults import WitnessAwayError, WitnessDiffersError
@@ -39,8 +40,7 @@ _LOCKOUT = ("lockout.event", "step.signed")
 _CLOSE = "close"  # the event that ends a lockout, and the last word of the step that stands for it
 
 
-@dataclass(frozen=True, slots=True)
-class Kept:
+class Kept(Struct, frozen=True):
     """What one visit of the second place came to: the seal made now, if one was due, and how many were brought."""
 
     made: Seal | None

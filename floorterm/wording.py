@@ -6,7 +6,8 @@ instead of prose.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from floorterm.languages import FALLBACK, LANGUAGES, catalogue, grouped, in_, in_form, plural
 
@@ -36,16 +37,14 @@ class UnknownWordingError(KeyError):
     """No catalogue of the fallback language has the key: a fault of the program, never of its user."""
 
 
-@dataclass(frozen=True, slots=True)
-class Say:
+class Say(Struct, frozen=True):
     """A sentence not yet spoken: the key of a wording (`room.name`) and the facts that fill it."""
 
     key: str
     facts: Mapping[str, Fact] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
-class Refusal:
+class Refusal(Struct, frozen=True):
     """One reason against an act: what to do instead, and the rule behind it.
 
     `rule` names a clause ("29 CFR 1910.147(d)(6)"), a rule id ("LO-29") or "site policy"; it is shown as it is.

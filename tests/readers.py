@@ -7,10 +7,11 @@ import contextlib
 import io
 import tempfile
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from floorterm.entries import BodyError, TextError, clean_text, read_body, visible
 from floorterm.flush.samples import SampleError, read_samples

@@ -4,12 +4,12 @@ The table here is written by hand from the site policy, apart from the program's
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from floorterm.access import ACCESS, Right, has_right
 from floorterm.changeover.acts import CorrectStep, Dispose, RaiseDeviation, ReviseFlush, SignStep

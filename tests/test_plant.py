@@ -1,9 +1,9 @@
 """The plant: library and ledger together, on a real SQLite file."""
 
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from msgspec.structs import replace
 
 from floorterm.changeover.acts import Abandon, LockoutAct, Note, Redirect, SignStep
 from floorterm.demo.clock import SetClock

@@ -1,15 +1,16 @@
 """Where a plant stands is kept as an entry: whoever reads from it on says what a reader of everything says."""
 
-import dataclasses
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import timedelta
 from functools import cache
 from typing import Any, Protocol, TypeVar
 
+import msgspec
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from floorterm.changeover.acts import STARTED, Abandon, LockoutAct, Note, RaiseDeviation, Release, SignStep
 from floorterm.changeover.fold import fold
@@ -74,7 +75,7 @@ def _changeover(line: str, incoming: str) -> Worksheet:
 
 @cache
 def _check(line: str, procedure: str) -> Worksheet:
-    section = dataclasses.replace(sheets.prepare(), steps=(sheets.confirm("prep/run"),))
+    section = msgspec.structs.replace(sheets.prepare(), steps=(sheets.confirm("prep/run"),))
     return replace(
         sheets.procedure(), line=_named(line), procedure=_named(procedure), sections=(section,), jobs=()
     )

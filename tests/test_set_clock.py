@@ -1,9 +1,9 @@
 """A clock that is set while the plant works: a dwell counts the time that passed, and a doubtful clock is said."""
 
-from dataclasses import replace
 from datetime import datetime, timedelta
 
 import pytest
+from msgspec.structs import replace
 
 from floorterm.changeover.fold import fold
 from floorterm.changeover.order_rules import set_clock_refusals

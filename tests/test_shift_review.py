@@ -1,10 +1,11 @@
 """Signing a shift on a real plant: exactly what was shown, by whom, and what keeps a signature from being recorded."""
 
+import dataclasses
 from collections.abc import Callable
-from dataclasses import replace
 from datetime import timedelta
 
 import pytest
+from msgspec.structs import replace
 
 from floorterm.changeover.acts import Abandon, Dispose, ExplainMinutes, Note, RaiseDeviation, SignStep
 from floorterm.changeover.minutes import minutes_spent
@@ -170,7 +171,7 @@ def test_what_changes_after_the_signature_is_said_and_may_be_signed_again(
     assert {say.facts["which"] for say in review.changed} == {work}
     first = review.signature
     _sign(plant, review, text="line 2: juniper is prepared", key="second")
-    stale = replace(review, signatures=(first,) if first else ())
+    stale = dataclasses.replace(review, signatures=(first,) if first else ())
     assert _refused(lambda: countersign(plant, who(plant, "TT"), stale, key="c")) == ["sign_meanwhile"]
     again = review_of(plant, shift)
     assert again.changed == ()

@@ -1,12 +1,12 @@
 """A calibration that a person accepts: figures out of check samples as an entry keeps them, and read back."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 from math import exp, hypot
 from typing import Any
 
 import msgspec
+from msgspec import Struct
 
 from floorterm.flush.pool import SPREAD
 from floorterm.flush.proposal import Proposal
@@ -16,8 +16,7 @@ CALIBRATED = "line.calibrated"
 _DIGITS = 6
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AcceptedValue:
+class AcceptedValue(Struct, frozen=True, kw_only=True):
     """One figure: as it counted until now, as accepted, its standard error and its one-sided bounds."""
 
     unit: str
@@ -29,16 +28,14 @@ class AcceptedValue:
     high: Decimal
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SampleFile:
+class SampleFile(Struct, frozen=True, kw_only=True):
     """A file of check samples by its name and the SHA-256 of its bytes."""
 
     name: str
     sha256: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Acceptance:
+class Acceptance(Struct, frozen=True, kw_only=True):
     """What somebody accepts. `spread`: sd of ln holdup of the next changeover. `before`: the entry accepted
     before, on whose figures this one was computed (0: those of the line file).
     """

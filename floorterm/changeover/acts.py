@@ -5,13 +5,13 @@ every act (person, witness, step, reason, correction number) stands in the entry
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
 from types import MappingProxyType
 from typing import Annotated, Any, ClassVar, Literal
 
 import msgspec
+from msgspec import Struct, field
 
 from floorterm.lockout.model import EMERGENCY, NEVER_REFUSED, Event
 
@@ -20,8 +20,7 @@ Disposal = Literal["accept", "rework", "scrap", "hold"]
 Cause = Literal["waiting", "searching"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SignStep:
+class SignStep(Struct, frozen=True, kw_only=True):
     """Sign a step. Which of the values is given depends on the step's kind.
 
     `number` is the reading as typed (decimal point, no grouping); `kg` the running total of a flush step;
@@ -44,8 +43,7 @@ class SignStep:
     reason: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LateStep:
+class LateStep(Struct, frozen=True, kw_only=True):
     """A step that was done and signed on paper, entered afterwards: its own kind of fact.
 
     `done_at` is the time that the paper gives (it carries its offset), `by` the code of whoever signed the paper with
@@ -89,8 +87,7 @@ class LateStep:
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CorrectStep:
+class CorrectStep(Struct, frozen=True, kw_only=True):
     """Correct what was entered at a step: a new entry that names the old one (`corrects`) and the reason."""
 
     KIND: ClassVar[str] = "step.corrected"
@@ -105,8 +102,7 @@ class CorrectStep:
     counter: int | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PushFlush:
+class PushFlush(Struct, frozen=True, kw_only=True):
     """Say how many kg of line mass have been pushed so far (running total) at a flush step."""
 
     KIND: ClassVar[str] = "flush.pushed"
@@ -114,8 +110,7 @@ class PushFlush:
     kg: Decimal
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReviseFlush:
+class ReviseFlush(Struct, frozen=True, kw_only=True):
     """Change the required kg of a flush step, with the reason and the inputs behind the new figure."""
 
     KIND: ClassVar[str] = "flush.revised"
@@ -125,8 +120,7 @@ class ReviseFlush:
     inputs: Mapping[str, str] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LockoutAct:
+class LockoutAct(Struct, frozen=True, kw_only=True):
     """A lockout event outside the worksheet's own lockout steps.
 
     A further person's review, lock, verification, start or end of work, a lock taken off, a repeated
@@ -155,8 +149,7 @@ class LockoutAct:
         return self.event in NEVER_REFUSED or emergency
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Protect:
+class Protect(Struct, frozen=True, kw_only=True):
     """Confirm protection for a section of lye work: what the acting person wears and has made sure of, now."""
 
     KIND: ClassVar[str] = "lye.protected"
@@ -164,8 +157,7 @@ class Protect:
     items: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RaiseLye:
+class RaiseLye(Struct, frozen=True, kw_only=True):
     """Say that lye is stronger, hotter or under pressure, as found. It can only ask for more protection."""
 
     KIND: ClassVar[str] = "lye.raised"
@@ -175,8 +167,7 @@ class RaiseLye:
     pressurised: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RepeatSection:
+class RepeatSection(Struct, frozen=True, kw_only=True):
     """Do a section again: a new round of the same steps; the earlier round stays."""
 
     KIND: ClassVar[str] = "section.repeated"
@@ -184,23 +175,20 @@ class RepeatSection:
     reason: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pause:
+class Pause(Struct, frozen=True, kw_only=True):
     """Stop the work for a reason that is not the worksheet's."""
 
     KIND: ClassVar[str] = "work.paused"
     reason: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Resume:
+class Resume(Struct, frozen=True, kw_only=True):
     """Take the work up again."""
 
     KIND: ClassVar[str] = "work.resumed"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Note:
+class Note(Struct, frozen=True, kw_only=True):
     """Write something down, about a step or about the whole work."""
 
     KIND: ClassVar[str] = "work.note"
@@ -208,8 +196,7 @@ class Note:
     step: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ExplainMinutes:
+class ExplainMinutes(Struct, frozen=True, kw_only=True):
     """Say that so many minutes of a step went by in waiting or searching, which no sign-off can show."""
 
     KIND: ClassVar[str] = "minutes.explained"
@@ -219,8 +206,7 @@ class ExplainMinutes:
     reason: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RaiseDeviation:
+class RaiseDeviation(Struct, frozen=True, kw_only=True):
     """Report something that is not as it should be and that no limit caught."""
 
     KIND: ClassVar[str] = "deviation.raised"
@@ -229,8 +215,7 @@ class RaiseDeviation:
     critical: Literal["", "safety", "quality"] = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Dispose:
+class Dispose(Struct, frozen=True, kw_only=True):
     """Decide about a deviation (`deviation` is the number of the entry that raised it)."""
 
     KIND: ClassVar[str] = "deviation.disposed"
@@ -239,8 +224,7 @@ class Dispose:
     reason: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Abandon:
+class Abandon(Struct, frozen=True, kw_only=True):
     """End the work without finishing it. Locks stay what they are; `holds` states what the line now holds."""
 
     KIND: ClassVar[str] = "work.abandoned"
@@ -248,8 +232,7 @@ class Abandon:
     holds: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Redirect:
+class Redirect(Struct, frozen=True, kw_only=True):
     """Go on towards another incoming fragrance: the new worksheet, as JSON. Locks stay what they are."""
 
     KIND: ClassVar[str] = "work.redirected"
@@ -257,8 +240,7 @@ class Redirect:
     worksheet: Mapping[str, Any]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Release:
+class Release(Struct, frozen=True, kw_only=True):
     """Release the line for the incoming fragrance (or end a stand-alone procedure)."""
 
     KIND: ClassVar[str] = "work.released"

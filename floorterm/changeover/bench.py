@@ -4,10 +4,11 @@ The record keeps what was typed; figure and verdict are computed from it again w
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 from types import MappingProxyType
 from typing import Final
+
+from msgspec import Struct
 
 from floorterm.changeover.figures import number_of
 from floorterm.changeover.worksheet import MethodNote, Step
@@ -34,8 +35,7 @@ _HUNDRED: Final = Decimal(100)
 _ACCEPTED_WITH: Final = (("p95", 0.95), ("p50", 0.5), ("p10", 0.1))  # points of an operating characteristic
 
 
-@dataclass(frozen=True, slots=True)
-class Worked:
+class Worked(Struct, frozen=True):
     """A figure as it is recorded, whether the method itself accepts it, and what to say about it.
 
     Limits of the step come besides: a figure outside them deviates as any reading does.

@@ -1,6 +1,6 @@
 """What check samples taken while flushing say about the kg that are still needed."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from floorterm.changeover.flush_case import Case
 from floorterm.flush import Washout
@@ -12,8 +12,7 @@ from floorterm.wording import Say
 SAMPLE_ERROR = 0.1  # declared guess: relative error of a check sample (1 sd) where nobody states one
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Checked:
+class Checked(Struct, frozen=True, kw_only=True):
     """The requirement after check samples. `last_kg`: line mass at the last of them.
 
     `to_go_kg` and `to_go_sure_kg` count from there: by the median, and to be sure.

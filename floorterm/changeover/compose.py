@@ -1,9 +1,10 @@
 """Compose a worksheet from the plant's words: of a changeover for one ordered pair, or of a single procedure."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from datetime import date
 from decimal import Decimal
+
+from msgspec.structs import replace
 
 from floorterm.changeover.facts import Facts, applies, facts_of, matches
 from floorterm.changeover.faults import ComposeError

@@ -4,9 +4,10 @@ Screens show an `EntrySpec` and hand back a `Given`; nothing here decides whethe
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from decimal import ROUND_FLOOR, Decimal
 from typing import Final, Literal
+
+from msgspec import Struct, field
 
 from floorterm.changeover.acts import PushFlush, SignStep
 from floorterm.changeover.bench import Worked, asked_for, usual_entry, worked
@@ -40,8 +41,7 @@ _ALARMING: Final = frozenset({"not_zero", "not_ok"})
 _NOTICES: Final = frozenset({Event.NOTIFY_BEFORE, Event.NOTIFY_AFTER})
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Option:
+class Option(Struct, frozen=True, kw_only=True):
     """One answer that a digit chooses; `note` says what choosing it brings about."""
 
     id: str
@@ -50,8 +50,7 @@ class Option:
     raises: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class EntrySpec:
+class EntrySpec(Struct, frozen=True, kw_only=True):
     """What is to be entered. `chosen` is chosen beforehand; `counter` asks for the bar counter besides."""
 
     mode: Mode = "none"
@@ -64,8 +63,7 @@ class EntrySpec:
     counter: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Given:
+class Given(Struct, frozen=True, kw_only=True):
     """What somebody entered: typed or scanned text, chosen answers, the bar counter, what a flush counts in."""
 
     text: str = ""
@@ -74,16 +72,14 @@ class Given:
     measure: Measure = "kg"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Echo:
+class Echo(Struct, frozen=True, kw_only=True):
     """What the screen answers while somebody types: "ok", "outside" (a deviation) or "bad" (makes no sense)."""
 
     text: str
     level: Literal["", "ok", "outside", "bad"] = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Speaker:
+class Speaker(Struct, frozen=True, kw_only=True):
     """The language of a screen, what the plant calls its duties, and the names of people by code."""
 
     language: str

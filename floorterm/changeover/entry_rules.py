@@ -4,9 +4,10 @@ Shared by the fold (which raises deviations) and the rules (which refuse what ma
 """
 
 from collections.abc import Mapping
-from dataclasses import replace
 from decimal import Decimal
 from typing import Final
+
+from msgspec.structs import replace
 
 from floorterm.changeover.acts import CorrectStep, SignStep
 from floorterm.changeover.figures import number_of

@@ -7,9 +7,10 @@ floor + (1 - floor) W <= limit with floor = feed x limit / limit of the feed.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from math import inf, isinf
+
+from msgspec import Struct
 
 from floorterm.changeover.lockout_steps import spoken
 from floorterm.changeover.numbers import decimal
@@ -24,8 +25,7 @@ _MOST_RINSES = 12
 _NEARLY = 1.05  # without prices: rinse until the flush is at most this much longer than with a clean tank
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Feed:
+class Feed(Struct, frozen=True, kw_only=True):
     """The floor of the flush (0: nothing) and what was counted on."""
 
     floor: float = 0.0

@@ -1,11 +1,13 @@
 """One flush as it is computed: line, limit, feed, quantity and curve of a pair, before anything is written down."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from functools import cached_property
 from math import isinf
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from floorterm.changeover.feed import Feed, feed_of
 from floorterm.changeover.lockout_steps import spoken
@@ -40,8 +42,7 @@ from floorterm.wording import Fact, Say, sentence
 _NEVER_FULL = 1.0 - 1e-12
 
 
-@dataclass(frozen=True, kw_only=True)
-class Case:
+class Case(Struct, frozen=True, kw_only=True, dict=True):
     """A flush of one pair on one line. `line` is the line as it counts (with accepted figures).
 
     `overruled`: somebody gave the residual limit, `limit.value`; `calculated` is what the rules say.

@@ -2,8 +2,9 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from decimal import Decimal
+
+from msgspec import Struct
 
 from floorterm.changeover.checked import SAMPLE_ERROR, Checked, checked_by
 from floorterm.changeover.flushing import line_from_json
@@ -22,8 +23,7 @@ _ANY_TIME = ("push_through", "divert_flash", "return_at_once", "run_out", "strip
 BASE = "push_through"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Alternative:
+class Alternative(Struct, frozen=True, kw_only=True):
     """The cheapest allowed way besides the one in hand, and what it saves (below zero: what it costs more).
 
     `minutes` are those on the critical path; `cost` is in the plant's currency, or kg of soap without prices.

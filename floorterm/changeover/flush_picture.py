@@ -1,7 +1,8 @@
 """Points and band of a washout curve, for whatever draws them."""
 
-from dataclasses import dataclass
 from math import inf
+
+from msgspec import Struct
 
 from floorterm.flush import Washout
 from floorterm.flush.progress import Spread, live_band
@@ -9,8 +10,7 @@ from floorterm.flush.progress import Spread, live_band
 _POINTS = 161
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Picture:
+class Picture(Struct, frozen=True, kw_only=True):
     """(kg, residual) up to somewhat beyond the crossing; band as (kg, low, high); `crossing_kg` inf: never."""
 
     points: tuple[tuple[float, float], ...]

@@ -1,9 +1,11 @@
 """The flush note of a worksheet: limit and quantity of a pair, turned into values that an entry can hold."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, replace
 from datetime import date
 from decimal import Decimal
+
+from msgspec import to_builtins
+from msgspec.structs import replace
 
 from floorterm.changeover.flush_case import Case, case_of, chain, decimal_spread
 from floorterm.changeover.numbers import decimal
@@ -113,7 +115,7 @@ def line_to_json(model: LineModel) -> dict[str, object]:
             return [plain(inner) for inner in value]
         return value
 
-    written = plain(asdict(model))
+    written = plain(to_builtins(model))
     assert isinstance(written, dict)
     return written
 

@@ -7,6 +7,8 @@ where a query asks for it (`State.expired`).
 
 from collections.abc import Iterable
 
+from msgspec.structs import replace
+
 from floorterm.changeover import fold_late as late
 from floorterm.changeover import fold_lockout as lockouts
 from floorterm.changeover import fold_steps as steps
@@ -37,7 +39,6 @@ from floorterm.changeover.redirect import initial_flush, initial_locks, redirect
 from floorterm.changeover.state import LyeFound, MinutesTold, NoteTaken, Protected, State, Stop, pause_reason
 from floorterm.changeover.worksheet import worksheet_from_json
 from floorterm.entries import Entry
-from floorterm.frozen import replaced
 
 
 class NotStartedError(ValueError):
@@ -66,7 +67,7 @@ def apply(state: State, entry: Entry) -> State:
     after = _after(state, entry, act)
     if entry.identity == "unconfirmed":
         after = steps.deviates(after, entry, lockouts.UNCONFIRMED, {"name": entry.name}, critical="safety")
-    return lockouts.standing(replaced(after, last_at=entry.local, last_n=entry.n))
+    return lockouts.standing(replace(after, last_at=entry.local, last_n=entry.n))
 
 
 def _started(work_id: str, entry: Entry) -> State:
@@ -125,22 +126,22 @@ def _whole(
         case Dispose():
             return steps.disposed(state, entry, act)
         case Pause():
-            return replaced(_noted(state, entry, act.reason), status="paused", paused_since=entry.local)
+            return replace(_noted(state, entry, act.reason), status="paused", paused_since=entry.local)
         case Resume():
-            return replaced(_unpaused(state, entry), status="open")
+            return replace(_unpaused(state, entry), status="open")
         case Note():
             return _noted(state, entry, act.text, act.step)
         case ExplainMinutes():
             return _told(state, entry, act)
         case Abandon():
             ended = _ended(_noted(state, entry, act.reason), entry)
-            return replaced(ended, status="abandoned", holds=act.holds or _may_hold(state))
+            return replace(ended, status="abandoned", holds=act.holds or _may_hold(state))
         case Redirect():
-            noted = replaced(_noted(state, entry, act.reason), planned=state.planned or state.worksheet)
+            noted = replace(_noted(state, entry, act.reason), planned=state.planned or state.worksheet)
             return redirected(noted, worksheet_from_json(act.worksheet), entry.n)
         case Release():
             incoming = state.worksheet.incoming
-            return replaced(_ended(state, entry), status="released", holds=(incoming.id,) if incoming else ())
+            return replace(_ended(state, entry), status="released", holds=(incoming.id,) if incoming else ())
 
 
 def _lye_found(state: State, entry: Entry, act: RaiseLye) -> State:
@@ -151,12 +152,12 @@ def _lye_found(state: State, entry: Entry, act: RaiseLye) -> State:
         temperature_c=act.temperature_c,
         pressurised=act.pressurised,
     )
-    return replaced(state, lye_found=(*state.lye_found, found))
+    return replace(state, lye_found=(*state.lye_found, found))
 
 
 def _protected(state: State, entry: Entry, section: str, items: tuple[str, ...]) -> State:
     made = Protected(n=entry.n, at=entry.local, person=entry.person, section=section, items=items)
-    return replaced(state, protected=(*state.protected, made))
+    return replace(state, protected=(*state.protected, made))
 
 
 def _told(state: State, entry: Entry, act: ExplainMinutes) -> State:
@@ -168,12 +169,12 @@ def _told(state: State, entry: Entry, act: ExplainMinutes) -> State:
         reason=act.reason,
         by_name=entry.name,
     )
-    return replaced(state, told=(*state.told, told))
+    return replace(state, told=(*state.told, told))
 
 
 def _noted(state: State, entry: Entry, text: str, step: str = "") -> State:
     note = NoteTaken(n=entry.n, at=entry.local, by_name=entry.name, text=text, step=step, kind=entry.kind)
-    return replaced(state, notes=(*state.notes, note))
+    return replace(state, notes=(*state.notes, note))
 
 
 def _unpaused(state: State, entry: Entry) -> State:
@@ -181,11 +182,11 @@ def _unpaused(state: State, entry: Entry) -> State:
         return state
     seconds = int((entry.at - state.paused_since).total_seconds())
     stop = Stop(since=state.paused_since, until=entry.local, reason=pause_reason(state))
-    return replaced(state, paused_since=None, paused_s=state.paused_s + seconds, stops=(*state.stops, stop))
+    return replace(state, paused_since=None, paused_s=state.paused_s + seconds, stops=(*state.stops, stop))
 
 
 def _ended(state: State, entry: Entry) -> State:
-    return replaced(_unpaused(state, entry), ended_at=entry.local, ended_by=entry.name)
+    return replace(_unpaused(state, entry), ended_at=entry.local, ended_by=entry.name)
 
 
 def _may_hold(state: State) -> tuple[str, ...]:

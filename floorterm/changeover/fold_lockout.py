@@ -27,13 +27,13 @@ record's own job of it was never begun or is closed, so that no live step ever r
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from floorterm.changeover.acts import LockoutAct, SignStep
 from floorterm.changeover.state import State
 from floorterm.changeover.worksheet import Step, Worksheet
 from floorterm.entries import Entry
-from floorterm.frozen import replaced
 from floorterm.lockout.effects import apply_event
 from floorterm.lockout.model import BOX, Event, LockEvent
 from floorterm.lockout.state import LockoutState
@@ -138,7 +138,7 @@ def standing(state: State) -> State:
         {name: value for name, value in state.signed.items() if name not in gone} if gone else state.signed
     )
     new = {name: one for name, one in counting.items() if name not in stays}
-    return replaced(state, signed={**stays, **new}) if gone or new else state
+    return replace(state, signed={**stays, **new}) if gone or new else state
 
 
 def _counts_by_paper(state: State, step: Step, left: Mapping[str, bool]) -> bool:
@@ -233,7 +233,7 @@ def entry_event(entry: Entry, event: Event) -> LockEvent:
 
 def happened(state: State, job: str, event: LockEvent) -> State:
     """The state after an event of one of its jobs."""
-    return replaced(state, locks={**state.locks, job: apply_event(state.locks[job], event)})
+    return replace(state, locks={**state.locks, job: apply_event(state.locks[job], event)})
 
 
 def premature(before: LockoutState, after: LockoutState, event: LockEvent) -> str | None:

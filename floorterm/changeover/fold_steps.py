@@ -1,9 +1,10 @@
 """What each act about steps, flushing, locks and deviations does to the state of a piece of work."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 from decimal import Decimal
 from typing import Literal
+
+from msgspec.structs import replace
 
 from floorterm.changeover import entry_rules
 from floorterm.changeover.acts import (
@@ -19,7 +20,6 @@ from floorterm.changeover.fold_lockout import act_event, entry_event, happened, 
 from floorterm.changeover.state import Deviation, FlushProgress, Paper, Push, Signed, State
 from floorterm.changeover.worksheet import Step
 from floorterm.entries import Entry
-from floorterm.frozen import replaced
 from floorterm.lockout.model import Event, LockEvent
 from floorterm.wording import Fact
 
@@ -45,7 +45,7 @@ def deviates(
         critical=critical,
         stops=stops,
     )
-    return replaced(state, deviations=(*state.deviations, deviation))
+    return replace(state, deviations=(*state.deviations, deviation))
 
 
 def _without(signed: Mapping[str, Signed], steps: Iterable[str]) -> dict[str, Signed]:
@@ -81,7 +81,7 @@ def signed(state: State, entry: Entry, act: SignStep, paper: Paper | None = None
     if found is not None:
         critical = "safety" if found[0].endswith("not_zero") else step.critical
         state = deviates(state, entry, *found, critical=critical, stops=_stops(step, act))
-    return replaced(state, signed=_without(state.signed, step.reopens)) if step.reopens else state
+    return replace(state, signed=_without(state.signed, step.reopens)) if step.reopens else state
 
 
 def _stops(step: Step, act: SignStep) -> bool:
@@ -109,8 +109,8 @@ def _signature(
     history = (*state.history, signature)
     if not stands:
         on_paper = (signature,) if step is not None else ()
-        return replaced(state, history=history, by_paper=(*state.by_paper, *on_paper))
-    return replaced(state, history=history, signed={**state.signed, act.step: signature})
+        return replace(state, history=history, by_paper=(*state.by_paper, *on_paper))
+    return replace(state, history=history, signed={**state.signed, act.step: signature})
 
 
 def _with_total(state: State, step: Step, act: SignStep) -> SignStep:
@@ -179,7 +179,7 @@ def corrected(state: State, entry: Entry, act: CorrectStep) -> State:
     new = replace(old, act=new_act, within=kept, corrected_by=entry.n)
     history = tuple(new if one.n == old.n else one for one in state.history)
     current = {name: new if one.n == old.n else one for name, one in state.signed.items()}
-    state = replaced(state, history=history, signed=current)
+    state = replace(state, history=history, signed=current)
     if found is None:
         return state
     return deviates(state, entry, *found, critical=step.critical, stops=_stops(step, new_act))
@@ -198,7 +198,7 @@ def _correct_push(state: State, step: str, act: CorrectStep) -> State:
 
 
 def _progress(state: State, step: str, progress: FlushProgress) -> State:
-    return replaced(state, flush={**state.flush, step: progress})
+    return replace(state, flush={**state.flush, step: progress})
 
 
 def _push(state: State, entry: Entry, step: str, kg: Decimal, paper: Paper | None = None) -> State:
@@ -230,7 +230,7 @@ def repeated(state: State, act: RepeatSection) -> State:
     if section is None:
         return state
     again = frozenset(step.id for step in section.steps)
-    return replaced(
+    return replace(
         state,
         signed=_without(state.signed, again),
         by_paper=tuple(one for one in state.by_paper if one.act.step not in again),
@@ -253,7 +253,7 @@ def disposed(state: State, entry: Entry, act: Dispose) -> State:
         else one
         for one in state.deviations
     )
-    state = replaced(state, deviations=decided)
+    state = replace(state, deviations=decided)
     if act.decision != "rework":
         return state
     again = [
@@ -263,4 +263,4 @@ def disposed(state: State, entry: Entry, act: Dispose) -> State:
         and (step := state.worksheet.step(name))
         and step.kind != "lockout"
     ]
-    return replaced(state, signed=_without(state.signed, again))
+    return replace(state, signed=_without(state.signed, again))

@@ -1,9 +1,10 @@
 """From what somebody types off a paper to the act that enters it. Pure; whether it may be recorded is for the rules."""
 
 import re
-from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Final
+
+from msgspec.structs import replace
 
 from floorterm.changeover.acts import LateStep, PushFlush
 from floorterm.changeover.entering import Given, act_of, counter_of

@@ -1,13 +1,13 @@
 """One line at a glance: what it holds, and every piece of work that somebody may still have to act on."""
 
-from dataclasses import dataclass
 from datetime import datetime
+
+from msgspec import Struct
 
 from floorterm.changeover.state import State
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Holds:
+class Holds(Struct, frozen=True, kw_only=True):
     """What a line holds according to the record: fragrances (the main one first), since which entry and when."""
 
     fragrances: tuple[str, ...] = ()
@@ -15,8 +15,7 @@ class Holds:
     at: datetime | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LineNow:
+class LineNow(Struct, frozen=True, kw_only=True):
     """One line at a glance. `changeover` is the open one; `procedures` are the open stand-alone ones.
 
     `leftover` are abandoned works on this line whose lockout is not ended: a lock on, or a point isolated.

@@ -5,9 +5,11 @@ recorded the rules decide.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from floorterm.changeover.acts import LockoutAct
 from floorterm.changeover.entering import (
@@ -45,8 +47,7 @@ _NAMING: Final = frozenset(
 )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Offer:
+class Offer(Struct, frozen=True, kw_only=True):
     """One thing that the person can do about a lockout. `goes_to` names the step on Work that does it.
 
     `acts` are recorded one after the other; where `asks` is set, each asks an entry first; `then` asks who

@@ -6,11 +6,12 @@ stands in the record as a duty. A job that was begun again after its record was 
 """
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from types import MappingProxyType
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from floorterm.access import Right, has_right
 from floorterm.changeover.paper_lockout import Happened, as_happened, minute, papers

@@ -10,10 +10,11 @@ other and fill the whole time; what others did beside them cost none.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Literal
+
+from msgspec import Struct
 
 from floorterm.changeover.standard import minutes_of, standard_min
 from floorterm.changeover.state import Signed, State, Stop, pause_reason
@@ -34,8 +35,7 @@ Lost = Literal[
 _Spans = list[tuple[int, int]]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Part:
+class Part(Struct, frozen=True, kw_only=True):
     """One part of the difference, in seconds; below zero it took less. `step` is "" for what belongs to no step.
 
     `reasons` are the words that people gave.
@@ -47,8 +47,7 @@ class Part:
     reasons: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Minutes:
+class Minutes(Struct, frozen=True, kw_only=True):
     """The minutes of one piece of work, in seconds. `planned_s` is the standard of the worksheet it began with,
     `standard_s` that of the worksheet as it is now, with the kg of the flush as revised last.
     """
@@ -66,8 +65,7 @@ class Minutes:
         return self.actual_s - self.planned_s
 
 
-@dataclass(frozen=True, slots=True)
-class _Link:
+class _Link(Struct, frozen=True):
     """A stretch of the time that belongs to one signature; without one it is the time after the last of them."""
 
     since: int

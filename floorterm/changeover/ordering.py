@@ -7,11 +7,12 @@ the order of the rest.
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
+from msgspec import Struct
+
 from floorterm.library.model import SectionSpec, StepSpec
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+class Part(Struct, frozen=True):
     """One section of the plan before it is known what of it stays. `steps` are (spec, stays) pairs."""
 
     spec: SectionSpec

@@ -5,8 +5,10 @@ state: locks are what people record in the present.
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
 from datetime import datetime
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from floorterm.changeover.fold_lockout import step_event
 from floorterm.changeover.state import Paper, Signed, State
@@ -15,8 +17,7 @@ from floorterm.lockout.model import Event, LockEvent
 from floorterm.lockout.state import Gap, LockoutState
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Happened:
+class Happened(Struct, frozen=True, kw_only=True):
     """One event with the state before it. `event.n` counts from 1; `entry` is the number in the ledger.
 
     `paper` is the signature where the event is by paper.

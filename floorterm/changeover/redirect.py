@@ -1,8 +1,9 @@
 """Going on towards another incoming fragrance: what of the work so far the new worksheet keeps."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 from decimal import Decimal
+
+from msgspec.structs import replace
 
 from floorterm.changeover.state import FlushProgress, Signed, State
 from floorterm.changeover.worksheet import Step, Worksheet

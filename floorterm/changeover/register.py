@@ -6,10 +6,12 @@ since, so that a plant reads each of them once and not its whole past at every q
 """
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field, replace
 from datetime import datetime
 from types import MappingProxyType
 from typing import Protocol
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from floorterm.changeover.acts import STARTED, Abandon, LockoutAct, Release
 from floorterm.changeover.standing import NOTHING, Standing
@@ -51,8 +53,7 @@ class Mark(Protocol):
         """Its step; of a start the procedure that begins, empty for a changeover."""
 
 
-@dataclass(frozen=True, slots=True)
-class LineMarks:
+class LineMarks(Struct, frozen=True):
     """One line: its open works in order of their start, its abandoned ones, and the entry that says what it holds.
 
     `stirred` are works that had ended, with nothing left, before the register began, and whose lockout somebody
@@ -65,8 +66,7 @@ class LineMarks:
     holds: Mark | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Register:
+class Register(Struct, frozen=True):
     """All lines up to entry `n`. `stands` is the standing that it began with, `started` are the works since.
 
     `touched`: the last entry of each work that had one since the register began.

@@ -1,10 +1,11 @@
 """Refusals of acts about steps: signing, correcting, flushing."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
 from typing import Final
+
+from msgspec import Struct, field
 
 from floorterm.access import Right, has_right
 from floorterm.changeover import entry_rules, lye_needs
@@ -34,8 +35,7 @@ from floorterm.wording import Refusal
 _MOST_KG: Final = Decimal(1_000_000)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class Asked(Struct, frozen=True, kw_only=True):
     """Who asks, when, with which witness, which locks are on elsewhere, and how the eyewash was found last."""
 
     state: State

@@ -4,9 +4,10 @@ It answers "how long should this take" for the heading of a screen; the crew pla
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from decimal import Decimal
 from types import MappingProxyType
+
+from msgspec import Struct
 
 from floorterm.changeover.worksheet import Step, Worksheet
 
@@ -14,8 +15,7 @@ _ZERO = Decimal(0)
 _AS_WRITTEN: Mapping[str, Decimal] = MappingProxyType({})
 
 
-@dataclass(frozen=True, slots=True)
-class Slot:
+class Slot(Struct, frozen=True):
     """Planned start and end of a step, in minutes from the start of the internal work."""
 
     start: Decimal

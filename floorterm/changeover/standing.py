@@ -5,9 +5,8 @@ nothing that the entries before it do not say; without one, or with one that thi
 all read.
 """
 
-from dataclasses import dataclass
-
 import msgspec
+from msgspec import Struct
 
 from floorterm.changeover.tank_history import Dosed
 from floorterm.entries import Entry
@@ -16,8 +15,7 @@ STANDS = "plant.stands"
 STANDS_EVERY = 2000  # entries between two: what an opening reads at most, against about 2 kB each
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LineStands:
+class LineStands(Struct, frozen=True, kw_only=True):
     """One line: open works in order of their start, abandoned ones of which something is left, the newest uses.
 
     `holds` is the number of the entry that says what the line holds, 0 if none does.
@@ -30,16 +28,14 @@ class LineStands:
     dosed: tuple[Dosed, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Checked:
+class Checked(Struct, frozen=True, kw_only=True):
     """A procedure that checks eyewash or shower: its works, the newest first, back to what decides."""
 
     procedure: str
     works: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Standing:
+class Standing(Struct, frozen=True, kw_only=True):
     """The plant after entry `n`. `removed` are entries about locks taken off whose owners do not know it yet."""
 
     n: int = 0

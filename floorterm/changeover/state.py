@@ -4,10 +4,11 @@ The types are here; `floorterm.changeover.fold` computes them and `floorterm.cha
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Literal
+
+from msgspec import Struct, field
 
 from floorterm.changeover.acts import Cause, Disposal, Pause, SignStep
 from floorterm.changeover.worksheet import Worksheet
@@ -17,8 +18,7 @@ from floorterm.wording import Fact
 Status = Literal["open", "paused", "released", "abandoned"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Paper:
+class Paper(Struct, frozen=True, kw_only=True):
     """What a paper says of a step that was entered afterwards: when it was done, by whom, who saw it.
 
     `reason` says why it was not recorded at once. Nobody but the paper vouches for `at`.
@@ -32,8 +32,7 @@ class Paper:
     seen_by_name: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Signed:
+class Signed(Struct, frozen=True, kw_only=True):
     """One signed step: the act as it counts now (corrections applied), by whom, and whether within limits.
 
     `at`, `person` and `name` are those of the entry. Of a step that was done on `paper` they say when and by whom it
@@ -63,8 +62,7 @@ class Signed:
         return self.person if self.paper is None else self.paper.person
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Deviation:
+class Deviation(Struct, frozen=True, kw_only=True):
     """Something out of limits or reported. `n` numbers the entry that raised it; `key` and `facts` word it.
 
     `stops` keeps what comes after the step waiting until somebody decided; a hold keeps it waiting on.
@@ -91,8 +89,7 @@ class Deviation:
         return self.decision in (None, "hold")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Push:
+class Push(Struct, frozen=True, kw_only=True):
     """One running total as somebody entered it: kg of line mass since the dose was switched."""
 
     n: int
@@ -101,8 +98,7 @@ class Push:
     by_name: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FlushProgress:
+class FlushProgress(Struct, frozen=True, kw_only=True):
     """Where a flush step stands: kg required as revised last, and kg of line mass pushed so far.
 
     `inputs` are those of the last revision: the way that was chosen, what check samples taught.
@@ -120,8 +116,7 @@ class FlushProgress:
         return max(Decimal(0), self.required_kg - self.pushed_kg)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NoteTaken:
+class NoteTaken(Struct, frozen=True, kw_only=True):
     """A note or a pause with its author, for the record of the work."""
 
     n: int
@@ -132,8 +127,7 @@ class NoteTaken:
     kind: str = "work.note"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stop:
+class Stop(Struct, frozen=True, kw_only=True):
     """A pause of the work from its beginning to its end, with the reason that was given."""
 
     since: datetime
@@ -141,8 +135,7 @@ class Stop:
     reason: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MinutesTold:
+class MinutesTold(Struct, frozen=True, kw_only=True):
     """Why a step took longer, as somebody said afterwards: so many of its minutes were waiting, or searching."""
 
     n: int
@@ -153,8 +146,7 @@ class MinutesTold:
     by_name: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Protected:
+class Protected(Struct, frozen=True, kw_only=True):
     """Protection for a section of lye work as one person confirmed it, item by item or all at once."""
 
     n: int
@@ -164,8 +156,7 @@ class Protected:
     items: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LyeFound:
+class LyeFound(Struct, frozen=True, kw_only=True):
     """Lye as somebody found it at a section: mass %, C, under pressure or not."""
 
     n: int
@@ -175,8 +166,7 @@ class LyeFound:
     pressurised: bool
 
 
-@dataclass(frozen=True, kw_only=True)  # no slots: `frozen.replaced` changes it at every entry
-class State:
+class State(Struct, frozen=True, kw_only=True):
     """Everything known about one piece of work after its entries so far.
 
     `signed` holds the current round of every step that stands; `history` every signature ever, in order of entry;

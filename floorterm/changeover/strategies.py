@@ -1,11 +1,13 @@
 """The ways to flush one pair, compared from the plant's words, and as a record keeps them."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from functools import lru_cache
 from math import ceil, expm1, isinf
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from floorterm.changeover.feed import feed_of
 from floorterm.changeover.lockout_steps import spoken
@@ -34,8 +36,7 @@ from floorterm.library.model import FragranceFile, Library, LineFile
 _DIGITS = Decimal("0.01")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Comparison:
+class Comparison(Struct, frozen=True, kw_only=True):
     """All ways for one pair on one line. `proposed`: the cheapest allowed; `next_best`: the cheapest besides.
 
     `currency`: of the costs; "" where the plant states no prices: then costs count kg of soap.

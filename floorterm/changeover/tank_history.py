@@ -1,23 +1,22 @@
 """What the shared dosing tanks of a line held last, as far as the record says. Pure."""
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from floorterm.library.model import Library
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Use:
+class Use(Struct, frozen=True, kw_only=True):
     """Fragrances that were dosed on a line once: `sure` surely, `perhaps` possibly (a work broken off or turned)."""
 
     sure: tuple[str, ...] = ()
     perhaps: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Dosed:
+class Dosed(Struct, frozen=True, kw_only=True):
     """One fragrance on a line: the newest entry by which it was surely dosed, and perhaps; 0 is never."""
 
     fragrance: str

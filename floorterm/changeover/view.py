@@ -5,10 +5,11 @@ that a machine is safe: only what was recorded, when and by whom.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 from typing import Literal
+
+from msgspec import Struct
 
 from floorterm.changeover.acts import Release
 from floorterm.changeover.entering import Speaker
@@ -42,16 +43,14 @@ _SOON_MIN = 5  # a repeated verification that falls due within this time is show
 Level = Literal["notice", "caution", "danger"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Banner:
+class Banner(Struct, frozen=True, kw_only=True):
     """One sentence above the step that must not be missed, with how much it matters."""
 
     text: str
     level: Level
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ClockView:
+class ClockView(Struct, frozen=True, kw_only=True):
     """Minutes of the work against its standard; `over_min` is 0 while it keeps it."""
 
     minutes: int
@@ -60,8 +59,7 @@ class ClockView:
     text: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LocksLine:
+class LocksLine(Struct, frozen=True, kw_only=True):
     """Who holds locks on this work's points: one text for the heading, and whether own ones are among them."""
 
     count: int
@@ -69,8 +67,7 @@ class LocksLine:
     own: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NextView:
+class NextView(Struct, frozen=True, kw_only=True):
     """The step that comes after the one shown."""
 
     id: str
@@ -78,8 +75,7 @@ class NextView:
     note: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FlushLine:
+class FlushLine(Struct, frozen=True, kw_only=True):
     """What is still to be flushed: kg for the heading, and one line with bars, minutes and what decides."""
 
     left_kg: Decimal
@@ -87,8 +83,7 @@ class FlushLine:
     text: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FinishView:
+class FinishView(Struct, frozen=True, kw_only=True):
     """Every step stands: what is left to be released, and by whom. `ready` for this very person."""
 
     text: str
@@ -97,8 +92,7 @@ class FinishView:
     ready: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WorkView:
+class WorkView(Struct, frozen=True, kw_only=True):
     """Everything that the Work screen says, in one language. `step` is None when none is open."""
 
     work: str

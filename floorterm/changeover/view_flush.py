@@ -1,8 +1,9 @@
 """What the Flush screen says besides the amounts: how sure, how known, the next best way, what is left now. Pure."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from decimal import Decimal
+
+from msgspec import Struct
 
 from floorterm.changeover.flush_live import Alternative, alternative, live, way_in_hand
 from floorterm.changeover.state import FlushProgress, State
@@ -12,8 +13,7 @@ from floorterm.languages import grouped
 from floorterm.wording import Say, words
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WayView:
+class WayView(Struct, frozen=True, kw_only=True):
     """One way to flush in words: its row of the table, and what belongs to it. `mark`: proposed, not allowed…"""
 
     key: str

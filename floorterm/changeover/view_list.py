@@ -1,10 +1,11 @@
 """The whole list of a piece of work: one row a section, one row a step. Pure."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 from typing import Literal
+
+from msgspec import Struct
 
 from floorterm.changeover.entering import Speaker
 from floorterm.changeover.rules import current_step, next_steps
@@ -20,8 +21,7 @@ from floorterm.people import Person
 Mark = Literal["section", "done", "outside", "not_applicable", "now", "open", "waits", "paper"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ListRow:
+class ListRow(Struct, frozen=True, kw_only=True):
     """One row: a section heading (`mark` "section") or a step. `word` says the mark in words.
 
     "now" is the step proposed to this person, "open" what they could sign too, "waits" the rest; "paper" is a

@@ -4,9 +4,10 @@ Everything is what the record says. The locks at the machine, the try-out and th
 """
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
+
+from msgspec import Struct
 
 from floorterm.changeover.entering import Speaker
 from floorterm.changeover.fold_lockout import work_left
@@ -24,8 +25,7 @@ from floorterm.wording import Say
 Level = Literal["", "caution", "danger"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PointRow:
+class PointRow(Struct, frozen=True, kw_only=True):
     """One isolation point in one line: name, position as recorded, locks with owner and time."""
 
     id: str
@@ -39,8 +39,7 @@ class PointRow:
     note_level: Level = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Said:
+class Said(Struct, frozen=True, kw_only=True):
     """Something that must be known about a lockout, and the rule behind it; site policy says so."""
 
     text: str
@@ -48,8 +47,7 @@ class Said:
     level: Level = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class JobView:
+class JobView(Struct, frozen=True, kw_only=True):
     """One lockout: its machine, its points, who is at work under it, what is proved, what comes next.
 
     `said` is what fell short or runs late, the newest first; `crew` who answers for whom in a group.
@@ -70,8 +68,7 @@ class JobView:
     crew: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LocksView:
+class LocksView(Struct, frozen=True, kw_only=True):
     """Every lockout of a line that something is left of, and what this person can do.
 
     `more` is offered on a list of its own: what somebody may also do, but need not.

@@ -1,10 +1,11 @@
 """One step as a screen shows it: its texts in one language, what it asks, what is refused and why. Pure."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from decimal import ROUND_CEILING, Decimal
 from typing import Final
+
+from msgspec import Struct
 
 from floorterm.changeover.entering import EntrySpec, Speaker, entry_spec, likely_act, limit_text
 from floorterm.changeover.entry_rules import choice_of
@@ -38,16 +39,14 @@ _ASKED_LATER: Final = "changeover.witness_missing"
 NOBODY: Final = Person(code="", name="")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RefusalView:
+class RefusalView(Struct, frozen=True, kw_only=True):
     """Why something cannot be recorded and what to do instead, with the rule behind it."""
 
     text: str
     rule: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Passed:
+class Passed(Struct, frozen=True, kw_only=True):
     """A signed step in one line: what, its value, when and by whom. `outside` marks a deviation."""
 
     id: str
@@ -60,8 +59,7 @@ class Passed:
     corrected: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FlushView:
+class FlushView(Struct, frozen=True, kw_only=True):
     """Progress of a flush step in kg of line mass; `share` runs from 0 to 1."""
 
     required_kg: Decimal
@@ -73,16 +71,14 @@ class FlushView:
     done: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Detail:
+class Detail(Struct, frozen=True, kw_only=True):
     """One line under a step: an isolation point with its energy or its way of trying out."""
 
     name: str
     text: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StepView:
+class StepView(Struct, frozen=True, kw_only=True):
     """A step ready to show. Empty texts are not shown. `pin` says whether Enter asks the PIN again.
 
     `witness` and `duty` are names of duties; `minutes` counts since the step could be begun.

@@ -5,13 +5,13 @@ in every language; quantities are Decimals and become text in JSON (an entry hol
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 from functools import cached_property
 from typing import Any, Literal
 
 import msgspec
+from msgspec import Struct, field
 
 from floorterm.entries import canonical, digest
 from floorterm.lockout.model import Event, Job
@@ -20,8 +20,7 @@ Text = Mapping[str, str]  # language -> text; "es_draft" marks a translation tha
 StepKind = Literal["confirm", "reading", "choice", "text", "scan", "wait", "flush", "lockout", "protect"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Choice:
+class Choice(Struct, frozen=True, kw_only=True):
     """One answer of a `choice` step."""
 
     id: str
@@ -30,8 +29,7 @@ class Choice:
     stops: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MethodNote:
+class MethodNote(Struct, frozen=True, kw_only=True):
     """How a reading is worked out, with all that it takes: what `MethodSpec` says, the bar and its standard.
 
     `standard`: the incoming colour, L a b or reflectances (0 to 1) as `reads` says; `dose`: share of the bar.
@@ -53,8 +51,7 @@ class MethodNote:
     dose: Decimal = Decimal(0)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
+class Step(Struct, frozen=True, kw_only=True):
     """One step. `id` is `section/step`; `after` are the ids of the steps that must stand before it."""
 
     id: str
@@ -96,8 +93,7 @@ class Step:
         return self.acid_mol_l is not None or self.method is not None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LyeNote:
+class LyeNote(Struct, frozen=True, kw_only=True):
     """A section of lye work: its task class and conditions as written, and what the site says of its gear.
 
     `mass_pct` is the strongest lye met, `temperature_c` the hottest, in C. `due` is the last day on which an item
@@ -113,8 +109,7 @@ class LyeNote:
     shift_starts: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Section:
+class Section(Struct, frozen=True, kw_only=True):
     """Steps that belong together and are done again together."""
 
     id: str
@@ -125,8 +120,7 @@ class Section:
     lye: LyeNote | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Named:
+class Named(Struct, frozen=True, kw_only=True):
     """An id with its name in every language, and the code that a scanner reads."""
 
     id: str
@@ -134,8 +128,7 @@ class Named:
     code: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LimitCandidate:
+class LimitCandidate(Struct, frozen=True, kw_only=True):
     """One candidate for the residual limit, with where its data come from."""
 
     criterion: str
@@ -146,8 +139,7 @@ class LimitCandidate:
     outgoing: str = ""  # fragrance whose residue is meant
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RinseNote:
+class RinseNote(Struct, frozen=True, kw_only=True):
     """How often the incoming fragrance's shared tank is rinsed, and what it carries all the same.
 
     `floor`: residual of the feed in the measure of the limit (1: as much as the outgoing fragrance at full
@@ -164,8 +156,7 @@ class RinseNote:
     enough: bool = True
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StrategyNote:
+class StrategyNote(Struct, frozen=True, kw_only=True):
     """One way to flush in figures for people: kg of line mass, all diverted soap in kg, bars, minutes on the
     critical path. None where it never gets there or cannot be computed. `reasons`: why it is not allowed.
     """
@@ -188,8 +179,7 @@ class StrategyNote:
         return not self.reasons
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FlushNote:
+class FlushNote(Struct, frozen=True, kw_only=True):
     """The flush calculation of this pair as it stood when the worksheet was made.
 
     `status` is "ok", "none" (nothing to flush), "deviation" (flushing cannot help) or "unreachable".
@@ -234,8 +224,7 @@ class FlushNote:
         return next((one for one in self.strategies if one.key == key), None)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Worksheet:
+class Worksheet(Struct, frozen=True, kw_only=True, dict=True):
     """One changeover, or one procedure that stands alone (`procedure` set, no fragrances)."""
 
     line: Named

@@ -1,11 +1,11 @@
 """`floorterm check`: every fault of the checklists, and every ordered pair composed on every line."""
 
-from dataclasses import asdict, dataclass
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+from msgspec import Struct, to_builtins
 
 from floorterm.cli.common import (
     Status,
@@ -23,8 +23,7 @@ if TYPE_CHECKING:
     from floorterm.library.model import Library
 
 
-@dataclass(frozen=True, slots=True)
-class Composed:
+class Composed(Struct, frozen=True):
     """What composing everything found: counts, and each worksheet that could not be composed."""
 
     pairs: int
@@ -109,7 +108,7 @@ def _write_json(
             "fewest_steps": composed.fewest_steps,
             "most_steps": composed.most_steps,
             "not_composed": list(composed.failures),
-            "translation_gaps": [asdict(gap) for gap in translation_gaps(library)],
+            "translation_gaps": [to_builtins(gap) for gap in translation_gaps(library)],
             "calibrated": differing,
         }
     )
@@ -157,7 +156,7 @@ def check(ctx: click.Context, checklists: Path | None, db: Place | None, as_json
                 {
                     "checklists": str(folder),
                     "well": False,
-                    "faults": [asdict(fault) for fault in error.faults],
+                    "faults": [to_builtins(fault) for fault in error.faults],
                 }
             )
         else:

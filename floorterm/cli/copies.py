@@ -1,10 +1,10 @@
 """Commands about copies of the ledger: backup, drill, restore, migrate."""
 
-from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+from msgspec import to_builtins
 
 from floorterm.cli.common import (
     Status,
@@ -118,7 +118,7 @@ def drill(
     except LedgerError as error:
         fail(str(error), Status.SHORT)
     if as_json:
-        print_json(asdict(proof) | {"open_works": works})
+        print_json(to_builtins(proof) | {"open_works": works})
         return
     put(f"{copy}: restored to a scratch place, verified, opened as the terminal opens it.")
     put(f"SHA-256 of the file {proof.sha256}")

@@ -3,12 +3,13 @@
 import platform
 import sqlite3
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+from msgspec import Struct
+from msgspec.structs import asdict
 
 from floorterm import __version__
 from floorterm.cli.common import (
@@ -32,8 +33,7 @@ _AHEAD = timedelta(seconds=2)  # as far as two clocks that are kept right may pa
 _STALE = timedelta(days=1)
 
 
-@dataclass(frozen=True, slots=True)
-class Finding:
+class Finding(Struct, frozen=True):
     """One thing that was looked at. `state` is "well", "attention" or "unknown"."""
 
     what: str

@@ -98,7 +98,7 @@ def _document(path: Path) -> "Record":
 
 def _ledger(db: Place | None, checklists: Path | None) -> "Iterator[Record]":
     """One record a piece of work of the ledger that has lockouts; people count as they were then."""
-    from dataclasses import replace  # noqa: PLC0415
+    from msgspec.structs import replace  # noqa: PLC0415
 
     from floorterm.changeover.acts import STARTED  # noqa: PLC0415
     from floorterm.changeover.fold import fold  # noqa: PLC0415
@@ -132,7 +132,7 @@ def _ledger(db: Place | None, checklists: Path | None) -> "Iterator[Record]":
 
 
 def _since(record: "Record", since: datetime | None) -> "Record":
-    from dataclasses import replace  # noqa: PLC0415
+    from msgspec.structs import replace  # noqa: PLC0415
 
     if since is None:
         return record

@@ -154,7 +154,7 @@ def change(
     db: Place | None,
 ) -> None:
     """Change what is known of a person, such as a new training date. What is not named stays as it is."""
-    from dataclasses import replace  # noqa: PLC0415
+    from msgspec.structs import replace  # noqa: PLC0415
 
     from floorterm.ledger import LedgerError  # noqa: PLC0415
 
@@ -180,7 +180,7 @@ def change(
     try:
         before = ledger.person(code)
         entry = ledger.change_person(
-            replace(before, **changes),  # type: ignore[arg-type]  # only fields of a person
+            replace(before, **changes),
             by=administrator,
             reason=reason,
             identity="pin",

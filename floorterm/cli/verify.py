@@ -1,10 +1,10 @@
 """`floorterm verify`: whether a record holds, and which part of it a seal kept elsewhere confirms."""
 
 import sys
-from dataclasses import asdict
 from pathlib import Path
 
 import click
+from msgspec import to_builtins
 
 from floorterm.cli.common import (
     PlaceType,
@@ -82,7 +82,7 @@ def verify(
         fail(str(error))
     said = [sentence(say) for say in verdict(report)]
     if as_json:
-        print_json(asdict(report) | {"verdict": said})
+        print_json(to_builtins(report) | {"verdict": said})
     else:
         for problem in report.problems:
             put(f"entry {problem.n}: {problem.text}")

@@ -4,10 +4,11 @@ import codecs
 import json
 import sys
 import tempfile
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
+
+from msgspec import Struct
 
 from floorterm import __version__
 from floorterm.cli.common import Status, fail, load_library, open_ledger, own_folder, print_json, put
@@ -19,8 +20,7 @@ if TYPE_CHECKING:
     from floorterm.review.origin import Origin
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Answer:
+class Answer(Struct, frozen=True, kw_only=True):
     """What came out, by a name for scripts: a sentence of the same name (`document.*`) says what it means."""
 
     case: str

@@ -1,9 +1,10 @@
 """What people of the demo enter at a step: what the scenario says, else what is usual there, else what fits. Pure."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
+
+from msgspec import Struct
 
 from floorterm.changeover.acts import LateStep, SignStep
 from floorterm.changeover.bench import usual_entry
@@ -18,8 +19,7 @@ from floorterm.people import Person
 Crew = Mapping[str, str]  # who has a duty in a piece of work, by code
 
 
-@dataclass(frozen=True, slots=True)
-class Said:
+class Said(Struct, frozen=True):
     """What is known of an entry: what an incident gives, what is usual at the step, what the bar counter shows."""
 
     given: str

@@ -1,7 +1,9 @@
 """What happens in the office on the invented days: inspections, training, attestations, a shift signed."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+
+from msgspec.structs import replace
 
 from floorterm.demo.clock import SetClock
 from floorterm.demo.scenario import OfficeAct

@@ -1,20 +1,19 @@
 """The invented days as data: who works at the plant, what runs when, and what goes wrong."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
 from importlib.resources import files
 from typing import Literal
 
 import msgspec
+from msgspec import Struct, field
 
 from floorterm.changeover.acts import Cause, Disposal
 from floorterm.people import LockoutStatus, Permission
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Character:
+class Character(Struct, frozen=True, kw_only=True):
     """A person of the demo plant."""
 
     code: str
@@ -27,8 +26,7 @@ class Character:
     badge: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Incident:
+class Incident(Struct, frozen=True, kw_only=True):
     """Something that happens when a step is signed (`at`), instead of or after the plain signature.
 
     `entry` replaces what would be entered (reading, choice, text or kg). `then` happens `wait_min` later:
@@ -58,8 +56,7 @@ class Incident:
     holds: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Run:
+class Run(Struct, frozen=True, kw_only=True):
     """One piece of work: when it starts, on which line, to which fragrance or by which procedure, and its crew.
 
     `crew` maps a duty to a person's code; "lockout" is whoever walks the lockout steps. `pace` is the factor on
@@ -75,8 +72,7 @@ class Run:
     incidents: tuple[Incident, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OfficeAct:
+class OfficeAct(Struct, frozen=True, kw_only=True):
     """Something that is recorded beside the lines, at its moment by a person.
 
     "inspect" a lockout procedure (the first of `people` is watched, all of them reviewed), "review" more people,
@@ -117,8 +113,7 @@ class OfficeAct:
     fragrances: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Scenario:
+class Scenario(Struct, frozen=True, kw_only=True):
     """Everything that the demo ledger is built from. Times are local to the plant."""
 
     start: datetime

@@ -9,6 +9,8 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Protocol
 
+from msgspec import Struct
+
 from floorterm.changeover.acts import (
     Abandon,
     Act,
@@ -39,8 +41,7 @@ _SECOND = timedelta(seconds=1)
 _SETTLING_BARS = 12  # that come by before the diverter is turned
 
 
-@dataclass(frozen=True, slots=True)
-class Due:
+class Due(Struct, frozen=True):
     """The next thing that a piece of work does, and when."""
 
     at: datetime

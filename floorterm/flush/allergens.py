@@ -4,8 +4,9 @@ Reg. (EC) 1223/2009, Art. 19(1)(g) with Annex III: 0.01 % rinse-off, 0.001 % lea
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from math import fsum
+
+from msgspec import Struct
 
 from floorterm.flush.bars import Bar, Part, Rules, contents_of
 from floorterm.flush.candidate import SLACK, Candidate, Reason, joined
@@ -35,8 +36,7 @@ def label_candidates(outgoing: Bar, incoming: Bar, rules: Rules) -> tuple[Candid
     return tuple(found)
 
 
-@dataclass(frozen=True, slots=True)
-class _Seen:
+class _Seen(Struct, frozen=True):
     """An item with what the outgoing bar holds of it and what the incoming bar has by itself."""
 
     item: LabelItem

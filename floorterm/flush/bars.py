@@ -1,11 +1,12 @@
 """The two bars of a changeover and the rules that judge them: what a residual limit is derived from."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from datetime import date
 from math import fsum
 from types import MappingProxyType
 from typing import Literal, get_args
+
+from msgspec import Struct, field
 
 from floorterm.flush.errors import LimitInputError, as_number, one_of
 from floorterm.flush.grounds import (
@@ -36,8 +37,7 @@ Mixing = Literal["safe", "exact"]
 CLAIMS: tuple[Claim, ...] = get_args(Claim)
 
 
-@dataclass(frozen=True, slots=True)
-class Content:
+class Content(Struct, frozen=True):
     """Content of one label item (label name, substance or CAS number), kg/kg of whatever holds it."""
 
     item: str
@@ -46,8 +46,7 @@ class Content:
     confidence: Confidence = "text-seen"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Oil:
+class Oil(Struct, frozen=True, kw_only=True):
     """One oil as a share of the fragrance, kg/kg. `contents` is the supplier's declaration (kg/kg of oil,
     upper figures); None takes the upper contents of the oil table.
     """
@@ -57,8 +56,7 @@ class Oil:
     contents: tuple[Content, ...] | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Bar:
+class Bar(Struct, frozen=True, kw_only=True):
     """One bar as the rules see it.
 
     `dose`: fragrance on finished bar mass, kg/kg. `contents`: label items known directly, kg/kg of bar,
@@ -132,8 +130,7 @@ class Bar:
         return frozenset(found)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Rules:
+class Rules(Struct, frozen=True, kw_only=True):
     """How a pair is judged: whose label list, on which day, with which margin.
 
     `threshold` (kg/kg) overrules that of the list. `safety_factor` >= 1 divides the limit. `mixing`: "safe"
@@ -158,8 +155,7 @@ class Rules:
             as_number(LimitInputError, "threshold", self.threshold, high=1.0, low_open=True)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Part:
+class Part(Struct, frozen=True, kw_only=True):
     """What one oil or other source brings of an item: kg/kg of bar, with the source of the figure."""
 
     origin: str

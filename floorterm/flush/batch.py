@@ -5,9 +5,10 @@ linear, so its answer to this staircase is a sum of its washouts, each begun one
 positive.
 """
 
-from dataclasses import dataclass
 from functools import cached_property
 from math import inf, isinf
+
+from msgspec import Struct
 
 from floorterm.flush.errors import WashoutInputError, as_number
 from floorterm.flush.model import LineModel
@@ -18,8 +19,7 @@ _NOTHING_MORE = 1e-18
 _MOST_BATCHES = 100_000
 
 
-@dataclass(frozen=True, kw_only=True)
-class BatchWashout:
+class BatchWashout(Struct, frozen=True, kw_only=True, dict=True):
     """The residual behind a batch amalgamator; made by `batch_washout`. 0 kg: the first new batch enters.
 
     `batch_kg`: new soap of a batch; `heel_kg`: what stays from the batch before. Masses in kg of line mass.

@@ -2,7 +2,9 @@
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from floorterm.flush.calibration_errors import CalibrationError
 from floorterm.flush.errors import as_number
@@ -17,8 +19,7 @@ _FARTHEST = 100.0  # times the crossing itself: beyond that the readings bound n
 _GUESSED_DEAD, _GUESSED_EXCHANGE = 0.1, 0.02
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class UpperBound:
+class UpperBound(Struct, frozen=True, kw_only=True):
     """The crossing of a limit and its one-sided upper bound, kg of line mass.
 
     `delta_kg`: by the delta method (se of the crossing from gradient and whole covariance). `profile_kg`: the
@@ -186,8 +187,7 @@ def _least(
     return best.sse
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ContentBound:
+class ContentBound(Struct, frozen=True, kw_only=True):
     """A flush that is enough whatever the tanks: from the content alone, nothing measured but weight."""
 
     mean_kg: float

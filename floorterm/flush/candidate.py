@@ -1,7 +1,8 @@
 """One limit of one rule, with all that it rests on: the common shape of every rule's answer."""
 
-from dataclasses import dataclass
 from typing import Literal, NamedTuple
+
+from msgspec import Struct
 
 from floorterm.flush.bars import Part
 from floorterm.library.tables import Confidence
@@ -19,8 +20,7 @@ class Governing(NamedTuple):
     item: str
 
 
-@dataclass(frozen=True, slots=True)
-class Datum:
+class Datum(Struct, frozen=True):
     """A figure that a limit was derived from, with its unit ("" for a plain number or a word)."""
 
     name: str
@@ -28,8 +28,7 @@ class Datum:
     unit: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Candidate:
+class Candidate(Struct, frozen=True, kw_only=True):
     """One limit of one rule, before the safety factor, with all that it rests on.
 
     `limit` 1 means that the rule does not limit, 0 that flushing cannot help. `reason`: "limits"; "free"

@@ -1,13 +1,12 @@
 """Capacity of a line: which unit governs, how many good bars a minute, and the line rate that goes with it."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from floorterm.flush.dosing import returned_fraction
 from floorterm.flush.errors import CapacityInputError, as_number
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Capacity:
+class Capacity(Struct, frozen=True, kw_only=True):
     """Bars a minute at each unit and the good ones that come out. `line_kg_h`: line mass that the governing
     unit lets through. `order`: units from the governing one on, the next one is what to mend after it.
     """

@@ -8,9 +8,10 @@ exact).
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import fsum
 from operator import mul
+
+from msgspec import Struct
 
 from floorterm.flush.layout import Layout
 from floorterm.flush.poisson import weights
@@ -22,8 +23,7 @@ _MATRIX_AT_MOST = 150
 Row = list[float]
 
 
-@dataclass(frozen=True, slots=True)
-class Dead:
+class Dead(Struct, frozen=True):
     """The dead part of the cell `cell`, at place `place` of the state; shares moved per step."""
 
     cell: int
@@ -32,8 +32,7 @@ class Dead:
     to_dead: float
 
 
-@dataclass(frozen=True, slots=True)
-class Cascade:
+class Cascade(Struct, frozen=True):
     """Coefficients per step. `feed[i]` couples cell i into cell i + 1 (0 for the last).
 
     A state lists the cells, then the dead parts; `back` couples the outlet into the cell `loop_cell`.

@@ -5,8 +5,9 @@ before it. What counts is the last crossing.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from math import isinf
+
+from msgspec import Struct
 
 from floorterm.flush.errors import WashoutInputError, as_number, one_of
 from floorterm.flush.flash import washed_limit
@@ -16,8 +17,7 @@ from floorterm.flush.washout import UnitStart, washout
 from floorterm.wording import Say
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Cleaning:
+class Cleaning(Struct, frozen=True, kw_only=True):
     """One unit cleaned: `removed_share` of its soap replaced, which takes `minutes` (at the site's standard).
 
     `scraped`: somebody says that the dead parts were scraped too; otherwise they keep all of their soap.
@@ -34,8 +34,7 @@ class Cleaning:
         as_number(WashoutInputError, f"{self.unit}.minutes", self.minutes)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stripped:
+class Stripped(Struct, frozen=True, kw_only=True):
     """A flush after cleaning, flash diverted. Masses in kg; `m_star_kg`, `first_kg`, `peak_kg`: line mass.
 
     `first_kg` is the first crossing (0: starts good). `peak`: the highest residual, met at `peak_kg`. `removed_kg`:
@@ -53,8 +52,7 @@ class Stripped:
     say: tuple[Say, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class CleaningWorth:
+class CleaningWorth(Struct, frozen=True):
     """What cleaning one unit alone saves: kg of line mass, and kg per cleaning minute."""
 
     cleaning: Cleaning

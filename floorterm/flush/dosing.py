@@ -4,18 +4,18 @@ Arithmetic of masses only. Tolerances are defaults that the site confirms (commo
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import hypot, sqrt
 from statistics import fmean, stdev
 from typing import Literal
+
+from msgspec import Struct
 
 from floorterm.flush.errors import DosingInputError, as_number
 
 _SETUP, _ALARM, _STEADY = 0.02, 0.05, 0.01  # common practice, no source
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Drawdown:
+class Drawdown(Struct, frozen=True, kw_only=True):
     """A pump checked by drawdown: kg/h of each run and their mean, how far they scatter, how far the mean is
     from what is wanted, and the setting that would mend it.
 
@@ -102,8 +102,7 @@ def warmer_density(density_kg_l: float, per_kelvin: float, kelvin: float) -> flo
     return as_number(DosingInputError, "density_kg_l", before - slope * change, low_open=True)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Consumption:
+class Consumption(Struct, frozen=True, kw_only=True):
     """What the tank says was dosed: kg used, dose found (kg/kg of soap), its deviation from the wanted dose and
     the uncertainty of that deviation (both relative). `proven`: whether the deviation is more than the readings
     can hide.
@@ -170,8 +169,7 @@ def wrong_mass_error(dosed_on_kg_h: float, fresh_kg_h: float) -> float:
 # --- one run -------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RunNeed:
+class RunNeed(Struct, frozen=True, kw_only=True):
     """How much fragrance a run needs and where its dose stops.
 
     `returned_fraction`: share of the line mass that comes back (flash and rejects). `stop_dosing_kg`: line

@@ -6,9 +6,10 @@ unit: plug first, then equal stirred tanks that share `holdup_kg`, each with a d
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
+
+from msgspec import Struct
 
 from floorterm.flush.calibration_errors import CalibrationError, NotIdentifiableError
 from floorterm.flush.errors import as_number
@@ -28,8 +29,7 @@ _PLUG_STARTS = (0.0, 0.3, 0.6, 0.9)
 _TANKS_BEYOND = 3
 
 
-@dataclass(frozen=True, slots=True)
-class FittedReading:
+class FittedReading(Struct, frozen=True):
     """A reading beside the curve: `standardised` is its distance in ln r over its own standard error.
 
     `outlier`: so far off that a sound set of this size shows one in 1 of 20 cases (deleted residual against
@@ -43,8 +43,7 @@ class FittedReading:
     outlier: bool
 
 
-@dataclass(frozen=True)
-class Problem:
+class Problem(Struct, frozen=True, dict=True):
     """What is moved to meet the samples: ln holdup, the shape's own parameters, and the plug if unknown."""
 
     samples: Samples
@@ -99,8 +98,7 @@ class Problem:
         )
 
 
-@dataclass(frozen=True)
-class Fit:
+class Fit(Struct, frozen=True, dict=True):
     """A curve fitted to the samples of one changeover.
 
     `fitted` names what was fitted; `covariance` has its order (kg, kg2 and the like). `sse` is the sum of

@@ -5,9 +5,10 @@ when flash returns, above all where dead parts govern the tail: the first reach 
 moment to return it.
 """
 
-from dataclasses import dataclass
 from math import inf, isinf
 from typing import Literal
+
+from msgspec import Struct
 
 from floorterm.flush.errors import WashoutInputError, as_number
 from floorterm.flush.following import Followed
@@ -22,8 +23,7 @@ _AS_GOOD_AS_CLEAN = 1e-9
 _EQUAL = 1e-9
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FlashOption:
+class FlashOption(Struct, frozen=True, kw_only=True):
     """One way with the flash. All masses in kg; `m_star_kg`, `first_kg`, `peak_kg`, `flash_back_kg`: line mass.
 
     `first_kg`: first crossing of the limit, worthless where the residual rises later. `m_star_kg`: last
@@ -47,8 +47,7 @@ class FlashOption:
         return self.bars_kg + self.flash_kg
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FlashPlan:
+class FlashPlan(Struct, frozen=True, kw_only=True):
     """The ways with the flash of one line and limit, as `options`, and what the crew has to know.
 
     `safe_return_kg`: earliest line mass at which diverted flash may return so that the residual never again

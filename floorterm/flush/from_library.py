@@ -1,9 +1,10 @@
 """From the plant's words to the values of this room. The only module here that knows the YAML models."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 from datetime import date
 from decimal import Decimal
+
+from msgspec.structs import replace
 
 from floorterm.flush.bars import Bar, Content, Oil, Rules
 from floorterm.flush.clean import Cleaning

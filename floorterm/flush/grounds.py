@@ -3,8 +3,9 @@
 Every group is optional. A figure carries its source and how far that source was read.
 """
 
-from dataclasses import dataclass
 from math import isfinite
+
+from msgspec import Struct
 
 from floorterm.flush.errors import LimitInputError, as_number
 from floorterm.library.tables import Confidence
@@ -20,8 +21,7 @@ SRGB_BANDS: Weights = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BarColour:
+class BarColour(Struct, frozen=True, kw_only=True):
     """The colour of a bar: its standard in CIELAB (D65), and the reflectance measured in bands.
 
     `bands`: reflectance in (0, 1] by band; `weights`: X, Y and Z of each band at reflectance 1 (default:
@@ -54,8 +54,7 @@ class BarColour:
             as_number(LimitInputError, "colour.lab.L", self.lab[0], high=100.0)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ColourRule:
+class ColourRule(Struct, frozen=True, kw_only=True):
     """Which CIEDE2000 difference from the incoming standard quality is warned of, and which one limits.
 
     Defaults: half of observers see 0.8 and accept no more than 1.8 (Paravina et al. 2015, abstract read;
@@ -72,8 +71,7 @@ class ColourRule:
         as_number(LimitInputError, "colour.warn_de", self.warn_de, low_open=True, high=limit)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BarOdour:
+class BarOdour(Struct, frozen=True, kw_only=True):
     """Odour activity of a bar: headspace concentration over the odour threshold, no unit.
 
     Published thresholds of one substance spread over decades: use what a panel measured on real bars.
@@ -87,8 +85,7 @@ class BarOdour:
         as_number(LimitInputError, "odour.activity", self.activity)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OdourRule:
+class OdourRule(Struct, frozen=True, kw_only=True):
     """`difference`: relative change of a smell that people notice, about 0.15 to 0.3 (from memory)."""
 
     difference: float = 0.25
@@ -97,8 +94,7 @@ class OdourRule:
         as_number(LimitInputError, "odour.difference", self.difference, high=1.0, low_open=True)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Index:
+class Index(Struct, frozen=True, kw_only=True):
     """A mass-weighted index of a bar in 0..1, as natural origin after ISO 16128; `claim`: what the pack says."""
 
     name: str
@@ -115,8 +111,7 @@ class Index:
             as_number(LimitInputError, f"indices.{self.name}.claim", self.claim, high=1.0)
 
 
-@dataclass(frozen=True, slots=True)
-class Maximum:
+class Maximum(Struct, frozen=True):
     """The most of a label item that a bar may hold for safety, kg/kg: from the supplier's certificate."""
 
     item: str
@@ -125,8 +120,7 @@ class Maximum:
     confidence: Confidence = "text-seen"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Active:
+class Active(Struct, frozen=True, kw_only=True):
     """A drug active of the outgoing bar: its mass share (kg/kg), the health-based exposure limit and the
     lowest daily dose in mg a day, each None where nobody has set it.
     """
@@ -146,8 +140,7 @@ class Active:
                 as_number(LimitInputError, f"active.{field}", value, low_open=True)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NextUse:
+class NextUse(Struct, frozen=True, kw_only=True):
     """The incoming product where the outgoing one held a drug active: batch in kg, largest use in g a day."""
 
     batch_kg: float
@@ -158,8 +151,7 @@ class NextUse:
         as_number(LimitInputError, "next_use.largest_daily_g", self.largest_daily_g, low_open=True)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HealthRule:
+class HealthRule(Struct, frozen=True, kw_only=True):
     """How a carried-over drug active is judged (informative; cosmetics' good practice does not ask for it).
 
     `dose_divisor`: 1000 of the lowest daily dose. `general_mg_kg`: 10 mg/kg. `visible_ug_cm2`: 4 is a

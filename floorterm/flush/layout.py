@@ -4,7 +4,7 @@ Per kg of line mass m, for the active fraction x and the dead fraction y of a ce
     active dx/dm = q (x_before - x) + e q (y - x)        dead dy/dm = e q (x - y)
 """
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from floorterm.flush.model import LineModel, Unit
 
@@ -12,8 +12,7 @@ from floorterm.flush.model import LineModel, Unit
 _AS_GOOD_AS_STIRRED = 1e-12
 
 
-@dataclass(frozen=True, slots=True)
-class Cell:
+class Cell(Struct, frozen=True):
     """A stirred cell of a unit: kg active, kg dead (0: none, or sealed), flow and exchange per kg."""
 
     unit: int
@@ -23,8 +22,7 @@ class Cell:
     exchange: float
 
 
-@dataclass(frozen=True, slots=True)
-class Plug:
+class Plug(Struct, frozen=True):
     """Plug flow in the unit at `unit`, before the cell of index `before`; `delay` in kg of line mass."""
 
     unit: int
@@ -32,8 +30,7 @@ class Plug:
     delay: float
 
 
-@dataclass(frozen=True, slots=True)
-class Layout:
+class Layout(Struct, frozen=True):
     """Cells and plugs in order. From `loop_cell` on they see the returned flash; `p` is 0 if none returns."""
 
     cells: tuple[Cell, ...]

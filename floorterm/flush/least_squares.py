@@ -4,7 +4,8 @@ Small and slow on purpose: two to four parameters, a dozen readings, no library.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 _STEP = 3e-5  # of the central differences; parameters are scaled so that 1 is a large change
 _SMALL = 1e-11
@@ -15,8 +16,7 @@ Matrix = list[Vector]
 Residuals = Callable[[Sequence[float]], Vector]
 
 
-@dataclass(frozen=True, slots=True)
-class Solution:
+class Solution(Struct, frozen=True):
     """The best parameters, their residuals, d residual / d parameter, and which ones lean on the box."""
 
     values: tuple[float, ...]

@@ -4,8 +4,9 @@ Each rule gives candidates; the smallest decides. r is the part of the full outg
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Literal
+
+from msgspec import Struct
 
 from floorterm.flush.allergens import label_candidates
 from floorterm.flush.bars import Bar, Rules
@@ -30,16 +31,14 @@ __all__ = [
 ]
 
 
-@dataclass(frozen=True, slots=True)
-class Gate:
+class Gate(Struct, frozen=True):
     """A claim of the incoming bar that flushing alone may not reach: yes or no comes before any number."""
 
     claim: str
     say: Say
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Limit:
+class Limit(Struct, frozen=True, kw_only=True):
     """The residual limit of an ordered pair. `status` "deviation": some rule gives 0, so flushing cannot
     help.
 

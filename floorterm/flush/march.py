@@ -7,8 +7,9 @@ that cell is out. Where no bound helps, steps are small behind every arrival of 
 together.
 """
 
-from dataclasses import dataclass
 from math import log
+
+from msgspec import Struct
 
 from floorterm.flush.layout import Cell, Layout
 
@@ -18,8 +19,7 @@ _LEAST = 1e-290
 REST = 1e-3
 
 
-@dataclass(frozen=True, slots=True)
-class Pace:
+class Pace(Struct, frozen=True):
     """Masses in kg. `arrivals`: when soap from behind or before a plug first reaches the outlet, ascending from
     0; they come again every `round_kg` (0: never). `slow_kg`: 1/rate of the slowest cell that all returned
     flash passes, in unit `slow_unit` (-1: no such cell).

@@ -4,7 +4,8 @@ Definitions: a unit is `plug_kg` of plug flow, then `tanks` equal stirred cells 
 cell the share `dead_fraction` is stagnant and exchanges `exchange_ratio` times the unit's flow with the rest.
 """
 
-from dataclasses import dataclass
+from msgspec import Struct
+from msgspec.structs import force_setattr
 
 from floorterm.flush.errors import LineModelError, as_number, one_of
 from floorterm.wording import Say
@@ -15,8 +16,7 @@ _DEAD_LARGE = 0.3
 _SMALL_CELL_KG, _LARGE_LINE_KG = 1.0, 1000.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Unit:
+class Unit(Struct, frozen=True, kw_only=True):
     """One unit of the line: contents in kg, `dead_fraction` and `exchange_ratio` without unit.
 
     `dead_fraction` lies inside `mixed_kg`; with `exchange_ratio` 0 it is sealed. A unit without content is
@@ -45,7 +45,7 @@ class Unit:
             value = as_number(
                 LineModelError, f"{self.name}.{field}", getattr(self, field), high=high, high_open=True
             )
-            object.__setattr__(self, field, value)
+            force_setattr(self, field, value)
 
     @property
     def content_kg(self) -> float:
@@ -58,8 +58,7 @@ class Unit:
         return self.mixed_kg * self.dead_fraction if self.exchange_ratio == 0 else 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LineModel:
+class LineModel(Struct, frozen=True, kw_only=True):
     """A line: `units` in process order, the flash that comes back, and where the dose enters.
 
     `flash_fraction` of the mass leaving the last unit is flash and comes back at `flash_to`. Without
@@ -75,7 +74,7 @@ class LineModel:
     dose_at: str | None = None
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "units", tuple(self.units))
+        force_setattr(self, "units", tuple(self.units))
         if not self.units:
             raise LineModelError("units", "no_units")
         if not all(isinstance(unit, Unit) for unit in self.units):
@@ -85,8 +84,8 @@ class LineModel:
             if names.count(name) > 1:
                 raise LineModelError("units", "repeated", found=name)
         fraction = as_number(LineModelError, "flash_fraction", self.flash_fraction, high=1.0, high_open=True)
-        object.__setattr__(self, "flash_fraction", fraction)
-        object.__setattr__(self, "return_kg", as_number(LineModelError, "return_kg", self.return_kg))
+        force_setattr(self, "flash_fraction", fraction)
+        force_setattr(self, "return_kg", as_number(LineModelError, "return_kg", self.return_kg))
         if self.flash_to is not None:
             one_of(LineModelError, "flash_to", self.flash_to, names)
         if self.dose_at is not None:

@@ -8,10 +8,11 @@ added up (it is linear).
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from threading import RLock
 from typing import Protocol
+
+from msgspec import Struct
 
 from floorterm.flush.cascade import Level, Row, cascade
 from floorterm.flush.layout import Layout
@@ -19,8 +20,7 @@ from floorterm.flush.layout import Layout
 _NOTHING_MORE = 1e-18
 
 
-@dataclass(frozen=True, slots=True)
-class Contents:
+class Contents(Struct, frozen=True):
     """Outgoing fraction of the soap in one unit when the dose is switched."""
 
     active: float
@@ -117,8 +117,7 @@ class SteadyRounds:
         return self._scale * (total + share)
 
 
-@dataclass(frozen=True, slots=True)
-class _Source:
+class _Source(Struct, frozen=True):
     """Soap that starts somewhere: a state, or a mask behind a plug; its delay to the outlet, its weight.
 
     `length` is the delay of a plug that empties itself into that mask, None for cells.

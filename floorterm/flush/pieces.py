@@ -1,15 +1,15 @@
 """A curve as short polynomials joined end to end: values, slopes, areas, crossings and its highest point."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from floorterm.flush.roots import falling_crossing
 
 _LOOKS = 4  # points looked at on each piece; a piece is short beside every cell of the line
 
 
-@dataclass(frozen=True, slots=True)
-class Piece:
+class Piece(Struct, frozen=True):
     """`terms[k]` is the factor of (kg - start)^k, valid from `start` over `length` kg."""
 
     start: float

@@ -4,17 +4,17 @@ Source of the method: A. Jensen (1953) and W. Grassmann (1977), W(m) = sum over 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from operator import mul
+
+from msgspec import Struct
 
 # Relative to the largest weight. The left side goes down to the smallest number that still counts: in a deep
 # tail the few first terms are the whole answer.
 _RIGHT, _LEFT = 1e-21, 1e-290
 
 
-@dataclass(frozen=True, slots=True)
-class Weights:
+class Weights(Struct, frozen=True):
     """Poisson(k; mean) for k = first, first + 1, … (all others are negligible)."""
 
     first: int

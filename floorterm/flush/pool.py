@@ -6,7 +6,8 @@ fitted value a changeover, and the spread between changeovers. Conjugate normal 
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from floorterm.flush.bounds import checked_confidence
 from floorterm.flush.calibration_errors import CalibrationError
@@ -17,8 +18,7 @@ SPREAD = 0.06  # declared guess: sd of ln holdup from one changeover to the next
 HALF_LIFE = 20.0  # changeovers after which a fitted value weighs half (tuning value)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PastHoldup:
+class PastHoldup(Struct, frozen=True, kw_only=True):
     """A holdup fitted to one past changeover.
 
     `age`: changeovers since, 0 for the latest. `se_log`: standard error of its ln (0: not known). `setting`:
@@ -36,8 +36,7 @@ class PastHoldup:
         as_number(CalibrationError, "se_log", self.se_log)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PooledHoldup:
+class PooledHoldup(Struct, frozen=True, kw_only=True):
     """What is known of the holdup: median in kg, sd of its ln, and the sd of the next changeover's ln.
 
     `used` past values went in, `dropped` were of another setting; `measured` is False while only the prior

@@ -6,7 +6,8 @@ clock read with its tolerance, always on the safe side.
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from floorterm.flush.bounds import checked_confidence
 from floorterm.flush.calibration_errors import ProgressError
@@ -22,8 +23,7 @@ _SURPRISE = 3.0  # standard deviations: a reading so far off is shown as one tha
 _LOG_OF_NOTHING = -700.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pushed:
+class Pushed(Struct, frozen=True, kw_only=True):
     """kg of line mass since the dose was switched: as read, and the least and most that it can be."""
 
     kg: float
@@ -84,8 +84,7 @@ def _pushed(kg: float, tolerance: float, how: str, **facts: str | int) -> Pushed
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Progress:
+class Progress(Struct, frozen=True, kw_only=True):
     """Pushed against required: `to_go_kg` is rounded up and counts only what was surely pushed."""
 
     pushed: Pushed
@@ -109,8 +108,7 @@ def progress(required_kg: float, pushed: Pushed) -> Progress:
 # --- how sure ------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Spread:
+class Spread(Struct, frozen=True, kw_only=True):
     """What is known of this changeover's holdup: a factor on the line's, median and sd of its ln.
 
     All contents are taken to be larger or smaller together, so the curve of a factor f is W(m / f).
@@ -133,8 +131,7 @@ class Spread:
         return self.median * math.exp(-normal_quantile(confidence) * self.sd_log)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LiveResidual:
+class LiveResidual(Struct, frozen=True, kw_only=True):
     """Residual fraction in the bars now: by the median, and the band around it (each side one-sided)."""
 
     kg: float
@@ -185,8 +182,7 @@ def live_band(
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Learnt:
+class Learnt(Struct, frozen=True, kw_only=True):
     """What early checks taught about this changeover's holdup. `surprise`: how many sd the farthest reading
     was from what was known before; `says` shows one that does not fit.
     """
@@ -239,8 +235,7 @@ def learn(curve: Washout, readings: Sequence[Sample], before: Spread, *, relativ
     return Learnt(spread=spread, surprise=surprise, says=tuple(says))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Revision:
+class Revision(Struct, frozen=True, kw_only=True):
     """The requirement before and after: `planning_kg` by the median, `promise_kg` to be sure."""
 
     old_kg: float

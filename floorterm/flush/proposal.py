@@ -6,9 +6,11 @@ the dose passes, or the stirred content (and tanks) of one unit. A person accept
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
 from functools import partial
 from typing import Literal
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from floorterm.flush.bounds import checked_confidence
 from floorterm.flush.calibration_errors import CalibrationError, NotIdentifiableError
@@ -33,8 +35,7 @@ _MISFIT, _NO_FIT = 0.15, 0.35
 LineAt = Callable[[float], LineModel]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ProposedValue:
+class ProposedValue(Struct, frozen=True, kw_only=True):
     """One figure of the line file: as it is, as proposed, and its one-sided bounds below and above."""
 
     unit: str
@@ -45,8 +46,7 @@ class ProposedValue:
     high: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OneFit:
+class OneFit(Struct, frozen=True, kw_only=True):
     """The factor on the old content that one changeover's samples ask for: ln of it, its error, the scatter."""
 
     log_factor: float
@@ -56,8 +56,7 @@ class OneFit:
     degrees: int
 
 
-@dataclass(frozen=True, kw_only=True)
-class Proposal:
+class Proposal(Struct, frozen=True, kw_only=True):
     """What the samples say about a line ("") or a unit. Nothing is accepted by computing it.
 
     `factor` multiplies the old content; `factor_low` and `factor_high` are its one-sided bounds at
@@ -100,8 +99,7 @@ class Proposal:
         return student_t_quantile(self.confidence, only.degrees) * only.se_log * slope
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FlushChange:
+class FlushChange(Struct, frozen=True, kw_only=True):
     """kg of line mass to flush at a limit: with the old figures, with the proposed ones, and to be sure.
 
     math.inf where the limit is never reached.

@@ -1,10 +1,12 @@
 """From the washout and the limit to what a crew is told: kg, bars, minutes, and how sure these are."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import ceil, inf, isinf
 from typing import Literal, get_args
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from floorterm.flush.errors import QuantityInputError, as_number, one_of
 from floorterm.flush.limits import Limit
@@ -19,8 +21,7 @@ _LINE_FIELDS = ("flash_fraction", "return_kg")
 _OTHER_INPUTS = ("rate_kg_h", "slug_g", *_LINE_FIELDS)
 
 
-@dataclass(frozen=True, slots=True)
-class Sensitivity:
+class Sensitivity(Struct, frozen=True):
     """The figure worth measuring first: how many kg the flush moves if it is 1 % larger (`unit` "": of the
     line).
     """
@@ -30,8 +31,7 @@ class Sensitivity:
     kg_per_percent: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FlushQuantity:
+class FlushQuantity(Struct, frozen=True, kw_only=True):
     """What to flush for a pair. Rounded figures are rounded to the safe side, each from the unrounded
     `m_star_kg`.
 

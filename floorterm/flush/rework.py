@@ -5,8 +5,9 @@ on the mass of the batch.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import inf
+
+from msgspec import Struct
 
 from floorterm.flush.errors import QuantityInputError, as_number
 from floorterm.wording import Say
@@ -14,8 +15,7 @@ from floorterm.wording import Say
 _SLACK = 1e-9
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReworkItem:
+class ReworkItem(Struct, frozen=True, kw_only=True):
     """One item in the rework and in the bar that takes it up, same unit each.
 
     `limit`: label threshold, or, where the label names the item anyway, only its hard cap. `rework`: content
@@ -41,8 +41,7 @@ class ReworkItem:
         return max(0.0, (self.limit - self.own) / (self.rework - self.own))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReworkShare:
+class ReworkShare(Struct, frozen=True, kw_only=True):
     """The largest share of rework in a batch, 0..1. `governs`: the item that decides, "strength", "site" or
     "" (nothing limits). `deviation`: items that the bar exceeds without any rework.
     """
@@ -94,8 +93,7 @@ def feed_residual(share: float, mean_outgoing: float) -> float:
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BuildUp:
+class BuildUp(Struct, frozen=True, kw_only=True):
     """Repeated rework: each batch takes `own_share` of the batch before (its own soap) and `foreign` new
     foreign content, so b_n = foreign + own_share b_(n-1). Raises QuantityInputError naming the field.
     """

@@ -6,9 +6,10 @@ deliver. Flash does not return while this lasts.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from math import inf
+
+from msgspec import Struct
 
 from floorterm.flush.errors import WashoutInputError, as_number, one_of
 from floorterm.flush.layout import Cell, layout
@@ -20,8 +21,7 @@ from floorterm.flush.washout import UnitStart
 _MOST_PIECES = 60_000
 
 
-@dataclass(frozen=True, slots=True)
-class _Vessel:
+class _Vessel(Struct, frozen=True):
     """A unit while it fills: its cells, plug, kg that take part, kg of heel among them, start fractions."""
 
     cells: tuple[Cell, ...]

@@ -8,7 +8,9 @@ import io
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
+from msgspec.structs import force_setattr
 
 from floorterm.flush.calibration_errors import NotFallingError, SampleError
 from floorterm.flush.errors import as_number
@@ -20,25 +22,23 @@ _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
 _HALF = 0.5
 
 
-@dataclass(frozen=True, slots=True)
-class Sample:
+class Sample(Struct, frozen=True):
     """One reading: `m_kg` of line mass pushed, `residual` the fraction of the outgoing dose, 0 < r < 1."""
 
     m_kg: float
     residual: float
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, MASS, as_number(SampleError, MASS, self.m_kg))
+        force_setattr(self, MASS, as_number(SampleError, MASS, self.m_kg))
         residual = as_number(SampleError, RESIDUAL, self.residual, low=-math.inf)
         if residual <= 0.0:
             raise SampleError(RESIDUAL, "zero", found=f"{residual:g}")
         if residual >= 1.0:
             raise SampleError(RESIDUAL, "one_or_more", found=f"{residual:g}")
-        object.__setattr__(self, RESIDUAL, residual)
+        force_setattr(self, RESIDUAL, residual)
 
 
-@dataclass(frozen=True, slots=True)
-class Samples:
+class Samples(Struct, frozen=True):
     """Readings of one changeover in the order of their kg, and how many were too small to be read.
 
     `below_detection` readings are left out of every fit and never stand for zero.
@@ -48,7 +48,7 @@ class Samples:
     below_detection: int = 0
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "readings", tuple(sorted(self.readings, key=lambda one: one.m_kg)))
+        force_setattr(self, "readings", tuple(sorted(self.readings, key=lambda one: one.m_kg)))
 
     @property
     def says(self) -> tuple[Say, ...]:

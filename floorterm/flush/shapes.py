@@ -2,9 +2,10 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Protocol
+
+from msgspec import Struct
 
 from floorterm.flush.model import LineModel, Unit
 from floorterm.flush.roots import falling_crossing
@@ -49,8 +50,7 @@ class Shape(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
-class Tanks:
+class Tanks(Struct, frozen=True):
     """N equal tanks, N any real number: W = Q(N, N m/H)."""
 
     names: tuple[str, ...] = ("tanks",)
@@ -73,8 +73,7 @@ class Tanks:
         return _crossing(lambda z: self.log_residual(outer, z), limit)
 
 
-@dataclass(frozen=True, slots=True)
-class WholeTanks:
+class WholeTanks(Struct, frozen=True):
     """A whole number of equal tanks: only the holdup is left to fit."""
 
     tanks: int
@@ -98,8 +97,7 @@ class WholeTanks:
         return _crossing(lambda z: self.log_residual(outer, z), limit)
 
 
-@dataclass(frozen=True, slots=True)
-class DeadTanks:
+class DeadTanks(Struct, frozen=True):
     """A whole number of equal tanks, each with a dead share that exchanges with the rest."""
 
     tanks: int

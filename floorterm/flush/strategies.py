@@ -5,9 +5,11 @@ block of the site: no figure here shortens them.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 from math import inf, isinf
 from typing import Literal
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from floorterm.flush.bars import Bar
 from floorterm.flush.clean import Cleaning
@@ -28,8 +30,7 @@ StrategyKey = Literal[
 ]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Prices:
+class Prices(Struct, frozen=True, kw_only=True):
     """The plant's prices, all in one currency: per kg of soap, per minute.
 
     `soap_value`: of a kg that could have been sold. `rework_value`: of a diverted kg where rework takes it.
@@ -48,8 +49,7 @@ class Prices:
             as_number(QuantityInputError, f"prices.{field}", getattr(self, field))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pair:
+class Pair(Struct, frozen=True, kw_only=True):
     """What the pair demands: residual limit, claims that flushing alone may not reach, what is incoming."""
 
     limit: float
@@ -59,8 +59,7 @@ class Pair:
     floor: float = 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Intermediate:
+class Intermediate(Struct, frozen=True, kw_only=True):
     """A fragrance run between the two. `limit_before`: of the outgoing fragrance in it; `run_kg`: line mass
     of good bars it makes; `limit_after`: of it in the incoming fragrance (0: flushing cannot get there). `gates`:
     claims of its bars that flushing alone may not reach.
@@ -73,8 +72,7 @@ class Intermediate:
     gates: tuple[Gate, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SiteFacts:
+class SiteFacts(Struct, frozen=True, kw_only=True):
     """What the site states. Masses in kg, minutes as the site's standards; None: not stated.
 
     `rate_kg_h`: line mass per hour. `slug_g`: mass a bar is pressed from. `flush_crew`: people while flushing.
@@ -121,8 +119,7 @@ class SiteFacts:
                 raise QuantityInputError(field, "tanks", found=repr(crew))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Strategy:
+class Strategy(Struct, frozen=True, kw_only=True):
     """One row. Masses in kg, times in minutes, unrounded; all inf where the limit is never kept.
 
     `m_star_kg`: line mass until bars are good (of the part that is diverted, for two-sided strategies the

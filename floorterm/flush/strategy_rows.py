@@ -1,8 +1,9 @@
 """The rows of the strategies, each computed on the line as it stands."""
 
 from collections.abc import Callable
-from dataclasses import replace
 from math import inf, isinf
+
+from msgspec.structs import replace
 
 from floorterm.flush.clean import start_after, strip
 from floorterm.flush.errors import WashoutInputError, as_number

@@ -6,8 +6,9 @@ is the difference of two such curves. Multiplying residuals would be wrong.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from math import isinf
+
+from msgspec import Struct
 
 from floorterm.flush.errors import WashoutInputError, as_number, one_of
 from floorterm.flush.model import LineModel
@@ -17,8 +18,7 @@ from floorterm.flush.washout import Washout, washout
 _LOOKS = 400
 
 
-@dataclass(frozen=True, kw_only=True)
-class Succession:
+class Succession(Struct, frozen=True, kw_only=True):
     """Fragrances in order; `runs_kg[i]`: line mass run with fragrance i + 1 before the next switch.
 
     The first fragrance filled the line; the last one is dosed from 0 kg on. Made by `succession`.

@@ -2,7 +2,8 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from floorterm.flush.bounds import checked_confidence
 from floorterm.flush.calibration_errors import CalibrationError, NotFallingError, SampleError
@@ -16,8 +17,7 @@ _SPANS = 2.0
 _DECADE = 10.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tail:
+class Tail(Struct, frozen=True, kw_only=True):
     """A straight line in ln r through the last readings, and what it promises at a limit (kg of line mass).
 
     `decay_per_kg`: how fast ln r falls. `rms`: scatter in ln r (n - 2). `m_star_kg`: where the line meets the

@@ -5,8 +5,9 @@ rest by heel / (heel + fill). Litres or kg throughout, never mixed. A dedicated 
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from math import ceil, expm1, inf, isinf, log, sqrt
+
+from msgspec import Struct
 
 from floorterm.flush.errors import TankInputError, as_number
 from floorterm.flush.model import LineModel
@@ -15,8 +16,7 @@ from floorterm.flush.washout import Washout, washout
 _GUARD = 1e-9
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tank:
+class Tank(Struct, frozen=True, kw_only=True):
     """A dosing tank: heel left when drained, fill of the next fragrance, largest charge of one rinse.
 
     All in litres, or all in kg. `dedicated`: it only ever holds this fragrance. Raises TankInputError
@@ -34,8 +34,7 @@ class Tank:
         as_number(TankInputError, "largest_charge", self.largest_charge, low_open=True)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RinseCosts:
+class RinseCosts(Struct, frozen=True, kw_only=True):
     """What a rinse costs: a litre or kg of it, and each rinse as such (labour, drum). In one currency."""
 
     per_unit: float
@@ -46,8 +45,7 @@ class RinseCosts:
         as_number(TankInputError, "per_rinse", self.per_rinse, low_open=True)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RinsePlan:
+class RinsePlan(Struct, frozen=True, kw_only=True):
     """So many equal rinses of so much: in total, at what cost, and the share of the heel that is left.
 
     Equal charges are the best for their number (the share left is a product, and its logarithm convex).
@@ -60,8 +58,7 @@ class RinsePlan:
     share_left: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RinsePlans:
+class RinsePlans(Struct, frozen=True, kw_only=True):
     """The plans that reach a share of the heel: fewest rinses, cheapest, cheapest in whole marks of the
     measure. `continuous`: what rinsing without a pause would use, the least volume that can do it.
 
@@ -209,8 +206,7 @@ def _rounded(tank: Tank, share: float, costs: RinseCosts, charge: float) -> Rins
 # --- tank and train together ---------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TankAndTrain:
+class TankAndTrain(Struct, frozen=True, kw_only=True):
     """One number of rinses with the flush that it leaves: the floor of the feed, the flush in kg of line
     mass (math.inf: unreachable, flushing alone never gets there), what is diverted, and the cost of both.
     """

@@ -5,7 +5,8 @@ its balance of terms k, divided by k + 1.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from floorterm.flush.layout import Cell
 from floorterm.flush.pieces import horner
@@ -23,8 +24,7 @@ def longest_stretch(cells: Sequence[Cell]) -> float:
     return _STRETCH / max(rates) if rates else float("inf")
 
 
-@dataclass(frozen=True, slots=True)
-class Join:
+class Join(Struct, frozen=True):
     """Where returned flash meets the flow: at the cell of index `cell`, `share` of its inflow.
 
     `back` are the terms of the returned flash; None where it is the outlet itself, without delay.
@@ -35,8 +35,7 @@ class Join:
     back: Terms | None
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(Struct, frozen=True):
     """Active and dead fractions of a row of cells (a dead part that no cell has stands at 0)."""
 
     active: tuple[float, ...]

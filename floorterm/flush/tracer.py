@@ -6,9 +6,10 @@ lecture notes).
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
+
+from msgspec import Struct
 
 from floorterm.flush.calibration_errors import SampleError
 from floorterm.flush.errors import as_number
@@ -20,8 +21,7 @@ _EVEN = 1e-9
 Point = tuple[float, float]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PulseMoments:
+class PulseMoments(Struct, frozen=True, kw_only=True):
     """Area (reading x kg), mean (kg) and variance (kg2) of a pulse, by `rule`."""
 
     area: float

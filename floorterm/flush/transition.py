@@ -4,8 +4,9 @@ Bars are numbered from the dose switch: bar n is pressed from the slug between (
 line mass. Ends of diverting are rounded up and its starts down, from the unrounded masses.
 """
 
-from dataclasses import dataclass
 from math import ceil, floor, isinf
+
+from msgspec import Struct
 
 from floorterm.flush.errors import QuantityInputError, WashoutInputError, as_number
 from floorterm.flush.flash import washed_limit
@@ -15,8 +16,7 @@ from floorterm.flush.model import LineModel
 _NOISE = 1e-9
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Transition:
+class Transition(Struct, frozen=True, kw_only=True):
     """The soap between two fragrances, kg of line mass from the dose switch.
 
     `last_kg`: until here bars are good as outgoing. `first_kg`: from here on they are good as incoming.
@@ -31,8 +31,7 @@ class Transition:
     mean_outgoing: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BarCount:
+class BarCount(Struct, frozen=True, kw_only=True):
     """Bars by number: the last good outgoing, the first accepted incoming, how many are diverted between."""
 
     last_outgoing: int
@@ -40,8 +39,7 @@ class BarCount:
     diverted: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WorstBar:
+class WorstBar(Struct, frozen=True, kw_only=True):
     """The worst accepted bar: its number, its predicted residual, the limit and what is left to the limit."""
 
     number: int

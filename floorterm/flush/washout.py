@@ -5,9 +5,11 @@ kg are always kg of line mass that have left the last unit since the dose was sw
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
 from functools import cached_property
 from threading import RLock
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from floorterm.flush.errors import WashoutInputError, as_number, one_of
 from floorterm.flush.layout import layout
@@ -23,8 +25,7 @@ _NEGLIGIBLE = 1e-9
 _TINY = 5e-324
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class UnitStart:
+class UnitStart(Struct, frozen=True, kw_only=True):
     """Outgoing fraction in a unit's active cells, dead parts and plug; None: as before the switch."""
 
     active: float | None = None

@@ -1,9 +1,10 @@
 """Lots: what was taken into use on a line, what came out of it, what was decided about a bin of rework."""
 
-from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 from typing import Literal
+
+from msgspec import Struct
 
 Sort = Literal["noodles", "oil", "colour", "packing", "bin", "pallet"]
 TAKEN_SORTS: tuple[Sort, ...] = ("noodles", "oil", "colour", "packing", "bin")
@@ -11,8 +12,7 @@ MADE_SORTS: tuple[Sort, ...] = ("pallet", "bin")
 Verdict = Literal["released", "waste"]
 
 
-@dataclass(frozen=True, slots=True, order=True)
-class Lot:
+class Lot(Struct, frozen=True, order=True):
     """A lot by its sort and its name as printed. A `bin` is a bin of rework: it comes out, and may go in again."""
 
     sort: Sort
@@ -23,8 +23,7 @@ class Lot:
         return f"{self.sort}:{self.name}"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Taken:
+class Taken(Struct, frozen=True, kw_only=True):
     """A lot that is in use on a line from `at` on. `n`: the entry that says so.
 
     `share_pct` is the share of a rework bin in the batch; `facts` what is known of the lot (`cure_age_d`,
@@ -39,8 +38,7 @@ class Taken:
     facts: tuple[tuple[str, str], ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Made:
+class Made(Struct, frozen=True, kw_only=True):
     """A pallet or a bin that was filled from `begun` to `at`. `kg` is None where nobody weighed it."""
 
     n: int
@@ -52,8 +50,7 @@ class Made:
     fragrances: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Judged:
+class Judged(Struct, frozen=True, kw_only=True):
     """What a supervisor decided about a bin: into which fragrances it may go, up to which share of a batch."""
 
     n: int
@@ -64,16 +61,14 @@ class Judged:
     max_share_pct: Decimal | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Turned:
+class Turned(Struct, frozen=True):
     """A line was turned to another fragrance: oil, colour, packing and rework from before are no longer fed."""
 
     line: str
     at: datetime
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Past:
+class Past(Struct, frozen=True, kw_only=True):
     """Everything that is known of the lots of a plant, each in the order of its entries."""
 
     taken: tuple[Taken, ...] = ()

@@ -1,9 +1,10 @@
 """Which lots may be taken, made and judged. Limits are the plant's; defaults are common practice, no source."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
+
+from msgspec import Struct
 
 from floorterm.access import Right, has_right
 from floorterm.genealogy.model import MADE_SORTS, TAKEN_SORTS, Lot, Past, Verdict
@@ -13,8 +14,7 @@ from floorterm.wording import Fact, Refusal, Say
 _RULE = "site policy"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Limits:
+class Limits(Struct, frozen=True, kw_only=True):
     """Rework: the largest share of a bin of the same fragrance and of any other, in %, and its greatest age."""
 
     own_rework_max_pct: Decimal
@@ -22,8 +22,7 @@ class Limits:
     rework_max_age_d: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Running:
+class Running(Struct, frozen=True, kw_only=True):
     """What a line makes: the fragrance, and whether it is unscented."""
 
     fragrance: str

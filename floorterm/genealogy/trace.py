@@ -6,9 +6,10 @@ the wide side: what may have touched is named, and marked `carried`.
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+
+from msgspec import Struct
 
 from floorterm.genealogy.model import Lot, Made, Past, Sort, Taken
 
@@ -24,8 +25,7 @@ _OUTLASTS_A_TURN: tuple[Sort, ...] = ("noodles",)
 _NOT_CARRIED: tuple[Sort, ...] = ("packing",)
 
 
-@dataclass(frozen=True, slots=True)
-class Link:
+class Link(Struct, frozen=True):
     """A lot that was in use while something was filled; `carried`: only what the line still held of it was."""
 
     taken: Taken
@@ -33,8 +33,7 @@ class Link:
     carried: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Found:
+class Found(Struct, frozen=True):
     """One lot of an answer. `depth` counts the passes through a line, 1 for the first; `link` led to it."""
 
     lot: Lot

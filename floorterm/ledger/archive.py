@@ -4,9 +4,10 @@ Nothing is taken out of the ledger. Where one archive ends the next begins: the 
 the last entry of the one before, so verifying them in order (`verify_exports`) shows that none is missing.
 """
 
-from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from pathlib import Path
+
+from msgspec import Struct
 
 from floorterm.entries import file_name, stamp
 from floorterm.ledger.copy_faults import EmptyYearError, YearNotOverError
@@ -20,8 +21,7 @@ ARCHIVE_MADE = "archive.made"
 _READ_ONLY = 0o444
 
 
-@dataclass(frozen=True, slots=True)
-class Archived:
+class Archived(Struct, frozen=True):
     """A year's file: its first entry's number, and the seal of its last."""
 
     path: Path

@@ -7,7 +7,8 @@ entry: from a root it can be shown, without the entries, that one checkpoint ext
 import base64
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from floorterm.entries import BodyError, digest, read_body
 from floorterm.ledger.export_lines import entry_line
@@ -30,8 +31,7 @@ _EXCERPT = re.compile(rf"floorterm entry of (?P<size>[1-9]\d*)\n(?P<line>\{{.*\}
 _PROOF = re.compile(rf"floorterm consistency (?P<old>[1-9]\d*) (?P<size>[1-9]\d*)\n(?P<path>(?:{_HASH}\n)*)")
 
 
-@dataclass(frozen=True, slots=True)
-class Checkpoint:
+class Checkpoint(Struct, frozen=True):
     """`origin` is the name of the key that signs a ledger's checkpoints, `size` how many entries, `root` 32 bytes."""
 
     origin: str
@@ -52,8 +52,7 @@ class Checkpoint:
         return cls(found["origin"], int(found["size"]), base64.b64decode(found["root"]))
 
 
-@dataclass(frozen=True, slots=True)
-class Extension:
+class Extension(Struct, frozen=True):
     """A proof that the first `old_size` of `size` entries are those of an earlier checkpoint."""
 
     old_size: int
@@ -81,8 +80,7 @@ class Extension:
         return is_extension(old.size, new.size, old.root, new.root, self.path)
 
 
-@dataclass(frozen=True, slots=True)
-class Excerpt:
+class Excerpt(Struct, frozen=True):
     """One entry, and what shows that it stands in a checkpoint: the rest of the record is not needed, or told."""
 
     size: int

@@ -5,9 +5,10 @@ The live ledger gets one entry more: that the drill was held.
 
 import tempfile
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
+
+from msgspec import Struct
 
 from floorterm.entries import Draft, Entry
 from floorterm.ledger.backup import copy_file
@@ -24,8 +25,7 @@ DRILLED = "backup.drilled"
 _Seen = TypeVar("_Seen")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Proof:
+class Proof(Struct, frozen=True, kw_only=True):
     """What a drill showed: the copy's entries up to `n` with `hash`, all of them those of the live ledger.
 
     `behind` counts the live ledger's entries after them; `sealed_n` is the last entry that a given seal confirms.

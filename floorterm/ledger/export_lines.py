@@ -5,8 +5,10 @@ The body stands as one JSON *string*, so that no tool re-orders what was hashed.
 
 import json
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
 from pathlib import Path
+
+from msgspec import Struct
+from msgspec.structs import asdict
 
 from floorterm.entries import BodyError, canonical, read_body
 from floorterm.ledger.seal import Seal
@@ -14,8 +16,7 @@ from floorterm.ledger.seal import Seal
 LONGEST_LINE = 64 * 1024 * 1024
 
 
-@dataclass(frozen=True, slots=True)
-class LineOfEntry:
+class LineOfEntry(Struct, frozen=True):
     """One entry as exported. `n` and `prev` are what its body says (0 and "" if it cannot be read)."""
 
     body: bytes
@@ -24,8 +25,7 @@ class LineOfEntry:
     prev: str
 
 
-@dataclass(frozen=True, slots=True)
-class ExportFault:
+class ExportFault(Struct, frozen=True):
     """A line that is none of ours."""
 
     reason: str

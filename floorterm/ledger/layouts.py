@@ -5,8 +5,9 @@ hashed: `migrating` compares every body and hash before and after, and takes the
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
+
+from msgspec import Struct
 
 from floorterm.ledger.guards import GUARDS, SCHEMA_VERSION
 from floorterm.ledger.server_guards import SERVER_GUARDS, function_statement
@@ -20,8 +21,7 @@ def has_guard(name: str, layout: int) -> bool:
     return _SINCE.get(name, 1) <= layout
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
+class Step(Struct, frozen=True, kw_only=True):
     """What leads to layout `to`: statements for a file, and for a server (`{schema}` is where its tables are)."""
 
     to: int

@@ -6,10 +6,10 @@ neither, and a step that does not end well is undone by the database.
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from msgspec import Struct
 from sqlalchemy import Connection, text
 
 from floorterm.entries import Draft, Entry
@@ -28,8 +28,7 @@ from floorterm.ledger.verify import verify_ledger, verify_place
 MIGRATED = "schema.migrated"
 
 
-@dataclass(frozen=True, slots=True)
-class Migrated:
+class Migrated(Struct, frozen=True):
     """From which layout to which, by which entry, and the verified copy that was made before."""
 
     was: int

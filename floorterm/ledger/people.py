@@ -4,9 +4,10 @@ Who may do what to whom stands in `_refusals`; everything else is how the tables
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
+from msgspec import Struct
+from msgspec.structs import replace
 from sqlalchemy import delete, insert, select, update
 
 from floorterm.access import Right, has_right
@@ -45,8 +46,7 @@ from floorterm.wording import Refusal, Say
 _RULE = "site policy"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PeopleAct:
+class PeopleAct(Struct, frozen=True, kw_only=True):
     """Who changes something about people, and how the program knows them."""
 
     by: str
@@ -70,8 +70,7 @@ class PeopleAct:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class Pin:
+class Pin(Struct, frozen=True):
     """A stored PIN: its hash, and whether it may be used only to choose another."""
 
     phc: str

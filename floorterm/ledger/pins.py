@@ -9,9 +9,10 @@ import itertools
 import re
 import secrets
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from floorterm.ledger.faults import PinRuleError
 
@@ -27,8 +28,7 @@ FIRST_WAIT = timedelta(seconds=30)
 LONGEST_WAIT = timedelta(minutes=15)
 
 
-@dataclass(frozen=True, slots=True)
-class PinProfile:
+class PinProfile(Struct, frozen=True):
     """Cost of one PIN hash: memory in KiB, passes, lanes. Hashes follow a changed one at sign-in."""
 
     memory_kib: int = 19 * 1024

@@ -4,10 +4,11 @@ fit together.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
+from msgspec import Struct
+from msgspec.structs import replace
 from sqlalchemy import ColumnElement, Connection, Row, Select, func, select
 
 from floorterm.entries import Entry, stamp
@@ -31,8 +32,7 @@ _REF = (
 )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class Filters:
+class Filters(Struct, frozen=True):
     """Which entries: those that fit everything that is given."""
 
     changeover: str | None = None
@@ -134,8 +134,7 @@ def _fitting(
         yield from _paged(connection, numbered.narrowed(select(*columns)), limit, newest_first)
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(Struct, frozen=True):
     """An entry as it is stored: its number, its text, its hash."""
 
     n: int

@@ -7,8 +7,10 @@ signed by two people and gives the chain another identifier (see `restored`).
 import tempfile
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
 from pathlib import Path
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from floorterm.access import Right, has_right
 from floorterm.entries import Draft, Entry, clean_text
@@ -34,8 +36,7 @@ from floorterm.wording import Refusal, Say
 _CUT = "ledger.verify.seal_cut"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Standing:
+class Standing(Struct, frozen=True, kw_only=True):
     """A copy against the newest entry that is known of: `known` and when it was made; None if nobody knows any.
 
     `parted`: the ledger in place and the copy went different ways, so that neither is the beginning of the other.
@@ -59,8 +60,7 @@ class Standing:
         return max(0, self.known.n - self.n) if self.known else 0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Signed:
+class Signed(Struct, frozen=True, kw_only=True):
     """Two people of the ledger whose PINs were checked, and why they go on with it."""
 
     by: str
@@ -74,8 +74,7 @@ Sign = Callable[[Ledger, Standing], Signed]
 """Asked with the copy, opened, so that PINs are checked against the copy's own people."""
 
 
-@dataclass(frozen=True, slots=True)
-class Done:
+class Done(Struct, frozen=True):
     """What a restore leaves: its entry, the first seal of the new identifier, and where the old file is kept."""
 
     entry: Entry

@@ -5,8 +5,9 @@ the new entries that got the same numbers. Numbers and hashes simply carry on fr
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
+
+from msgspec import Struct
 
 RESTORED = "ledger.restored"
 
@@ -15,8 +16,7 @@ class RestoredFaultError(ValueError):
     """An entry of this kind does not say what it must say."""
 
 
-@dataclass(frozen=True, slots=True)
-class Known:
+class Known(Struct, frozen=True):
     """The newest entry of the lost record that is known of: from a seal, or from the file that was replaced."""
 
     n: int
@@ -24,8 +24,7 @@ class Known:
     chain: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Restored:
+class Restored(Struct, frozen=True, kw_only=True):
     """What the entry says. `kept_n` and `kept_hash` are the head of the copy; `known` is None if nobody knew more."""
 
     chain: str

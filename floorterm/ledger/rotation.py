@@ -5,11 +5,12 @@ Only files that the ledger itself recorded as its backups, unaltered since, are 
 
 import re
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Self
 from zoneinfo import ZoneInfo
+
+from msgspec import Struct
 
 from floorterm.entries import Draft, file_name
 from floorterm.ledger.backup import BACKUP_MADE, back_up
@@ -24,8 +25,7 @@ _RULE = re.compile(r"(\d{1,4})/(\d{1,4})/(\d{1,4})")
 _NAME = re.compile(r"floorterm-[0-9a-z-]{1,8}-\d{8}T\d{6}Z-\d+\.db")
 
 
-@dataclass(frozen=True, slots=True)
-class Keep:
+class Keep(Struct, frozen=True):
     """How many days, weeks and months keep their newest backup. Days without a backup are not counted."""
 
     daily: int
@@ -41,8 +41,7 @@ class Keep:
         return cls(*map(int, found.groups()))
 
 
-@dataclass(frozen=True, slots=True)
-class Made:
+class Made(Struct, frozen=True):
     """A backup that the ledger recorded: where, when, and the SHA-256 of the file as it was written."""
 
     path: Path
@@ -69,8 +68,7 @@ def not_kept(backups: Iterable[Made], keep: Keep, zone: ZoneInfo) -> tuple[Made,
     return tuple(made for made in reversed(newest_first) if made not in kept)
 
 
-@dataclass(frozen=True, slots=True)
-class Rotated:
+class Rotated(Struct, frozen=True):
     """A backup in a folder and its seal; what was removed there, what no longer is what was written, and what stays.
 
     `refused` are those that the machine did not let go, each with its reason.

@@ -6,8 +6,9 @@ computed anew. Somebody who kept a seal can.
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any, Self
+
+from msgspec import Struct
 
 from floorterm.entries import stamp
 from floorterm.ledger.faults import SealFaultError
@@ -27,8 +28,7 @@ _CODE = re.compile(
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Seal:
+class Seal(Struct, frozen=True, kw_only=True):
     """An entry as a head that somebody keeps elsewhere: `at` is its time as the body writes it.
 
     `plant` is the plant's printed name, "" where the seal was read from a code (`code`), which leaves it out.

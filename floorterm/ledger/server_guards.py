@@ -5,8 +5,9 @@ them, which `verify` reports; the role of the terminals cannot.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
+
+from msgspec import Struct
 
 from floorterm.ledger.guards import CLOSING, SCHEMA_VERSION
 
@@ -62,8 +63,7 @@ END
 LOCK_KEY = 0x464C5452  # as in the function above; one chain a database
 
 
-@dataclass(frozen=True, slots=True)
-class ServerGuard:
+class ServerGuard(Struct, frozen=True):
     """A trigger: on which table, when, for what, and the function that it runs."""
 
     table: str

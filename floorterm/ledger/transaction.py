@@ -4,11 +4,11 @@ Whoever holds a `Transaction` holds the write lock: number, previous hash and po
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from msgspec.structs import replace
 from sqlalchemy import Connection, insert
 
 from floorterm.entries import Draft, Entry, canonical, digest, entry_from_body

@@ -1,10 +1,11 @@
 """What the ledger answers besides entries: small frozen values. No database is loaded for them."""
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
+
+from msgspec import Struct
 
 if TYPE_CHECKING:
     from floorterm.entries import Entry
@@ -20,8 +21,7 @@ def is_server(place: Place) -> bool:
     return isinstance(place, str) and place.startswith(("postgresql://", "postgres://"))
 
 
-@dataclass(frozen=True, slots=True)
-class Head:
+class Head(Struct, frozen=True):
     """The last entry of the chain: its number, hash and time, and the identifier that the chain has there."""
 
     n: int
@@ -30,8 +30,7 @@ class Head:
     chain: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Start:
+class Start(Struct, frozen=True, kw_only=True):
     """What entry 1 says: the chain's first identifier, the plant, its time zone, the folder of its checklists."""
 
     chain: str
@@ -43,8 +42,7 @@ class Start:
     checklists: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ref:
+class Ref(Struct, frozen=True, kw_only=True):
     """An entry without its value, read from the generated columns: for finding without parsing bodies."""
 
     n: int
@@ -75,8 +73,7 @@ class EntriesReader(Protocol):
         """Entries in order of their numbers; `since` counts, `until` does not."""
 
 
-@dataclass(frozen=True, slots=True)
-class Asked:
+class Asked(Struct, frozen=True):
     """What a guard is asked with: who signs as they are now, the entry's time, and the entries so far.
 
     All of it is read inside the transaction that would write the entry. `stepped` is how far the clock was set

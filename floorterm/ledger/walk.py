@@ -6,6 +6,8 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from msgspec import Struct
+
 from floorterm.entries import FORMAT_VERSION, GENESIS, BodyError, read_body
 from floorterm.ledger.bodies import START
 from floorterm.ledger.guards import COLUMNS
@@ -30,8 +32,7 @@ PERSON_COLUMNS = (
 _KEY = COLUMNS.index("key")  # entry 1 has none: there it is the chain's identifier
 
 
-@dataclass(frozen=True, slots=True)
-class Problem:
+class Problem(Struct, frozen=True):
     """Something that does not hold: at which entry (0: the file as a whole), as a Say and as a sentence."""
 
     n: int
@@ -39,8 +40,7 @@ class Problem:
     text: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Report:
+class Report(Struct, frozen=True, kw_only=True):
     """What a verification found.
 
     `entries` counts those read, `first` is the number of the first (above 1 in an export of a part), `n` and

@@ -1,9 +1,10 @@
 """A line with figures that somebody measured and accepted instead of those of its file. The file stays as it is."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 from typing import Literal
+
+from msgspec import Struct
 
 from floorterm.library.model import LineFile, UnitSpec
 
@@ -14,8 +15,7 @@ class CalibrationMismatchError(ValueError):
     """An accepted figure is of a unit that the line does not have: the line was rebuilt since."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CalibratedValue:
+class CalibratedValue(Struct, frozen=True, kw_only=True):
     """One accepted figure of one unit."""
 
     unit: str
@@ -23,8 +23,7 @@ class CalibratedValue:
     value: Decimal
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Calibration:
+class Calibration(Struct, frozen=True, kw_only=True):
     """Figures of a line accepted by entry `n`. `spread`: sd of ln holdup of the next changeover."""
 
     n: int

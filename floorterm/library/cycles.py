@@ -11,14 +11,15 @@ from functools import cached_property
 from graphlib import CycleError, TopologicalSorter
 from itertools import pairwise
 
+from msgspec import Struct
+
 from floorterm.library.documents import ENTER, LEAVE, Document, Documents
 from floorterm.library.faults import Fault
 from floorterm.library.reading import Node
 from floorterm.library.steps import ENTER_SECTION, LEAVE_SECTION, Plan, plans
 
 
-@dataclass(frozen=True)
-class _Part:
+class _Part(Struct, frozen=True, dict=True):
     """One section of a plan, or the own steps of one fragrance (`section` is None, `owner` names it)."""
 
     document: Document

@@ -1,9 +1,9 @@
 """The files of a checklists folder as trees, and the names that they give to things."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from functools import cached_property
 
+from msgspec import Struct
 from pydantic import BaseModel
 
 from floorterm.library.faults import Fault, listed, near, quoted
@@ -12,8 +12,7 @@ from floorterm.library.reading import Loc, Node, fault_at, kind_of
 LEAVE, ENTER = "leave_steps", "enter_steps"
 
 
-@dataclass(frozen=True, slots=True)
-class Document:
+class Document(Struct, frozen=True):
     """One file that YAML can read; `model` is None where it breaks the rules of its kind."""
 
     path: str
@@ -45,8 +44,7 @@ class Document:
         return self.fault(node, f"{what} ({listed(known)})", "", near(node.text or "", known))
 
 
-@dataclass(frozen=True)
-class Documents:
+class Documents(Struct, frozen=True, dict=True):
     """All files of one folder. `unread` names the kinds ("lines"…) of which a file could not be read at all.
 
     Names of a kind with unread files are incomplete, so nobody is blamed for naming one of them.

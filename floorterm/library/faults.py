@@ -1,12 +1,12 @@
 """Faults of the checklists as plain values: where, what was found, what was expected."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from difflib import get_close_matches
 
+from msgspec import Struct
 
-@dataclass(frozen=True, slots=True, order=True)
-class Fault:
+
+class Fault(Struct, frozen=True, order=True):
     """One fault. `line` and `column` count from 1; both are 0 when the fault is of a whole file or folder.
 
     `path` is relative to the checklists folder ("" for the folder itself). `field` is the way to the value,

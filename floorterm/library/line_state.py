@@ -8,7 +8,8 @@ YAML or JSON. Units that are not named are as before the switch.
 
 import re
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from floorterm.library.faults import Fault, LibraryError, listed, near, quoted
 from floorterm.library.reading import Node, fault_at, kind_of, read
@@ -18,8 +19,7 @@ _NUMBER = re.compile(r"-?[0-9]{1,12}(\.[0-9]{1,15})?([eE][+-]?[0-9]{1,2})?")
 _EXPECTED = "a fraction from 0 to 1 such as 0.1"
 
 
-@dataclass(frozen=True, slots=True)
-class PartFractions:
+class PartFractions(Struct, frozen=True):
     """Outgoing fraction in active cells, dead parts and plug of a unit; None: as before the switch."""
 
     active: float | None = None

@@ -1,8 +1,9 @@
 """Checks of sections and steps: duties, references, facts of `when`, lockouts, placeholders."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from string import Formatter
+
+from msgspec import Struct, field
 
 from floorterm.library.documents import Document, Documents, names_in, names_of, repeats
 from floorterm.library.facts import FACTS
@@ -18,8 +19,7 @@ LEAVE_SECTION, ENTER_SECTION = "leave", "enter"  # the sections that hold a frag
 _FILLED = ("text", "why", "caution")
 
 
-@dataclass(frozen=True)
-class Plan:
+class Plan(Struct, frozen=True):
     """The sections that can stand on one worksheet together: of the changeover, or of one procedure alone."""
 
     title: str
@@ -99,8 +99,7 @@ def _section_ids(plan: Plan) -> Iterator[Fault]:
         seen.setdefault(name.text, where)
 
 
-@dataclass(frozen=True)
-class _Checker:
+class _Checker(Struct, frozen=True):
     """Checks the sections and steps of one file within one plan."""
 
     documents: Documents

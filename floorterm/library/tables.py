@@ -7,7 +7,6 @@ columns are read is written down in `data/SOURCES.md`. Fractions are kg/kg; perc
 import csv
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal, InvalidOperation
 from functools import cache
@@ -15,6 +14,8 @@ from importlib.resources import files
 from io import StringIO
 from types import MappingProxyType
 from typing import Literal, get_args
+
+from msgspec import Struct
 
 Jurisdiction = Literal["EU", "CA", "GB", "US"]
 Confidence = Literal["text-seen", "second-hand", "mixed", "from-memory"]
@@ -53,8 +54,7 @@ class AmbiguousNameError(LookupError):
         super().__init__(f"{name} stands for {' and '.join(items)}: name the item itself.")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Duty:
+class Duty(Struct, frozen=True, kw_only=True):
     """That an item must be named in a jurisdiction from a day on (`since` None: at any date)."""
 
     jurisdiction: Jurisdiction
@@ -62,8 +62,7 @@ class Duty:
     confidence: Confidence
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LabelItem:
+class LabelItem(Struct, frozen=True, kw_only=True):
     """One entry of the label list. `entry` is the key under which its substances are summed.
 
     Thresholds are kg/kg of finished bar, None for a prohibited substance. `grouped` says that several
@@ -99,8 +98,7 @@ class LabelItem:
         return None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OilConstituent:
+class OilConstituent(Struct, frozen=True, kw_only=True):
     """What an oil holds of one substance: its range in kg/kg of oil. `entry` is "" if unlisted."""
 
     oil: str

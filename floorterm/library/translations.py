@@ -1,9 +1,9 @@
 """Texts that lack a translation, or have one that nobody has reviewed: a report, not a fault."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Literal
 
+from msgspec import Struct
 from pydantic import BaseModel
 
 from floorterm.languages import DRAFT, FALLBACK, by_language
@@ -11,8 +11,7 @@ from floorterm.library.model import Library, Text
 from floorterm.library.reading import Loc, field_of
 
 
-@dataclass(frozen=True, slots=True)
-class TranslationGap:
+class TranslationGap(Struct, frozen=True):
     """One text without a reviewed translation: its file, the way to it, and which language lacks what."""
 
     path: str

@@ -1,9 +1,9 @@
 """One file's tree against its model: pydantic's errors as faults with line, column and plain English."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import replace
 from typing import Any, TypeVar, get_args, get_origin
 
+from msgspec.structs import replace
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 

@@ -1,9 +1,10 @@
 """One question to the guard, and the words in which it says no. Shared by the parts of the guard."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Final
+
+from msgspec import Struct, field
 
 from floorterm.lockout.model import Job, LockEvent
 from floorterm.lockout.naming import place_facts
@@ -16,8 +17,7 @@ NONSENSE: Final = "LR-03"  # sequences that are physically impossible are shown,
 SITE: Final = "site policy"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class Asked(Struct, frozen=True, kw_only=True):
     """The state, the event proposed, who, when, the locks of other jobs, and people whom the event names."""
 
     state: LockoutState

@@ -4,9 +4,10 @@ An attestation is a statement with a name and a date, never a finding that turne
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
+
+from msgspec import Struct
 
 from floorterm.access import Right, has_right
 from floorterm.entries import Entry
@@ -17,8 +18,7 @@ from floorterm.wording import Refusal, Say
 ATTESTED = "lockout.attested"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Attestation:
+class Attestation(Struct, frozen=True, kw_only=True):
     """Somebody's word for a rule in a job: what they looked at, who they are, when; `n` is the entry."""
 
     rule: str

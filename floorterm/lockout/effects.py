@@ -4,10 +4,10 @@ Takes whatever was recorded; what *may* be recorded the guard decides (29 CFR 19
 """
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import replace
 from datetime import datetime
 
-from floorterm.frozen import replaced
+from msgspec.structs import replace
+
 from floorterm.lockout.effects_shared import changed, energised, touches_required, unproved, without_locks
 from floorterm.lockout.effects_special import SPECIAL, returned
 from floorterm.lockout.model import BOX, Event, Job, LockEvent
@@ -30,16 +30,16 @@ def apply_event(state: LockoutState, event: LockEvent) -> LockoutState:
     before = _seen(state, event)
     after = _EFFECTS[event.event](before, event)
     if not before.at_work and after.at_work:
-        after = replaced(after, exposed_since=event.at)
+        after = replace(after, exposed_since=event.at)
     found = fell_short(state, after, event)
     kept = made_good(state, event)
-    return replaced(after, begun=True, events=(*state.events, event), shortfalls=(*kept, *found))
+    return replace(after, begun=True, events=(*state.events, event), shortfalls=(*kept, *found))
 
 
 def _seen(state: LockoutState, event: LockEvent) -> LockoutState:
     """The state in which somebody acts: their name is known, and whoever acts is not absent."""
     if event.by_name and state.names.get(event.by) != event.by_name:
-        state = replaced(state, names={**state.names, event.by: event.by_name})
+        state = replace(state, names={**state.names, event.by: event.by_name})
     return returned(state, event.by)
 
 
@@ -48,15 +48,15 @@ def _points_only(state: LockoutState, event: LockEvent) -> tuple[str, ...]:
 
 
 def _notify_before(state: LockoutState, event: LockEvent) -> LockoutState:
-    return replaced(state, told_before=state.told_before | set(event.people))
+    return replace(state, told_before=state.told_before | set(event.people))
 
 
 def _review(state: LockoutState, event: LockEvent) -> LockoutState:
-    return replaced(state, reviewed=state.reviewed | {event.by})
+    return replace(state, reviewed=state.reviewed | {event.by})
 
 
 def _shut_down(state: LockoutState, _: LockEvent) -> LockoutState:
-    return replaced(state, is_shut_down=True, restarted=False)
+    return replace(state, is_shut_down=True, restarted=False)
 
 
 def _isolate(state: LockoutState, event: LockEvent) -> LockoutState:
@@ -69,9 +69,9 @@ def _isolate(state: LockoutState, event: LockEvent) -> LockoutState:
 
     points = covered(state, event)
     anew = any(not state.points[point].isolated for point in points if point in state.job.required)
-    after = replaced(changed(state, points, change), restarted=False, told_after=frozenset())
+    after = replace(changed(state, points, change), restarted=False, told_after=frozenset())
     if anew:  # what a member was offered counts for the cycle in which it was offered
-        after = replaced(after, offered=frozenset())
+        after = replace(after, offered=frozenset())
     return unproved(after, "isolate") if touches_required(state, points) else after
 
 
@@ -89,11 +89,11 @@ def _lock_on(state: LockoutState, event: LockEvent) -> LockoutState:
         return change
 
     points = covered(state, event)
-    state = replaced(state, own_locks_used=state.own_locks_used or not state.group)
+    state = replace(state, own_locks_used=state.own_locks_used or not state.group)
     for name in points:
         state = _box_lock(state, event) if name == BOX else changed(state, (name,), change_at(name))
     if not state.group and touches_required(state, points):  # a verification counts only after one's own lock
-        state = replaced(state, proofs={who: n for who, n in state.proofs.items() if who != event.by})
+        state = replace(state, proofs={who: n for who, n in state.proofs.items() if who != event.by})
     return state
 
 
@@ -103,7 +103,7 @@ def _box_lock(state: LockoutState, event: LockEvent) -> LockoutState:
         owner=event.by, owner_name=event.by_name, n=event.n, at=event.at,
     )  # fmt: skip
     boxed = {**state.boxed, event.by: event.by_name}
-    return replaced(state, box=(*state.box, lock), boxed=boxed, accounted=False)
+    return replace(state, box=(*state.box, lock), boxed=boxed, accounted=False)
 
 
 def _release(state: LockoutState, event: LockEvent) -> LockoutState:
@@ -122,7 +122,7 @@ def _not_zero(state: LockoutState, points: tuple[str, ...]) -> LockoutState:
     stored = [p.id for p in state.job.points if p.id in points and (p.needs_release or p.reaccumulates)]
     after = changed(state, points, lambda point: replace(point, zero_at=None))
     after = changed(after, stored, lambda point: replace(point, relieved_n=None, relieve_again=True))
-    after = replaced(after, alarm=bool(state.at_work))
+    after = replace(after, alarm=bool(state.at_work))
     return unproved(after, "not_zero") if touches_required(state, points) else after
 
 
@@ -130,17 +130,17 @@ def _verify(state: LockoutState, event: LockEvent) -> LockoutState:
     points = _points_only(state, event)
     if event.result != "zero":
         if state.group:
-            state = replaced(state, offered=state.offered | {event.by, *event.people})
+            state = replace(state, offered=state.offered | {event.by, *event.people})
         return _not_zero(state, points)
     after = _zero(state, points, event.at)
     if state.group:
-        after = replaced(after, offered=after.offered | {event.by, *event.people})
+        after = replace(after, offered=after.offered | {event.by, *event.people})
     if not set(state.job.required) <= set(points) or not state.full or state.not_relieved():
         return after
     if state.group:
-        return replaced(after, proofs={**after.proofs, event.by: event.n}, unproved_by="")
+        return replace(after, proofs={**after.proofs, event.by: event.n}, unproved_by="")
     proved = {who: event.n for who in (event.by, *event.people) if who and not state.without_own_lock(who)}
-    return replaced(after, proofs={**state.proofs, **proved}, unproved_by="" if proved else state.unproved_by)
+    return replace(after, proofs={**state.proofs, **proved}, unproved_by="" if proved else state.unproved_by)
 
 
 def _monitor(state: LockoutState, event: LockEvent) -> LockoutState:
@@ -150,7 +150,7 @@ def _monitor(state: LockoutState, event: LockEvent) -> LockoutState:
 
 def _work_start(state: LockoutState, event: LockEvent) -> LockoutState:
     begun = AtWork(n=event.n, at=event.at, name=event.by_name)
-    return replaced(
+    return replace(
         state,
         at_work={**state.at_work, event.by: state.at_work.get(event.by, begun)},
         workers={**state.workers, event.by: event.by_name},
@@ -163,15 +163,15 @@ def _work_end(state: LockoutState, event: LockEvent) -> LockoutState:
     if event.by not in state.at_work:  # said once more, to be sure: nothing has changed
         return state
     left = {who: since for who, since in state.at_work.items() if who != event.by}
-    return replaced(state, at_work=left, alarm=state.alarm and bool(left), inspected=False, accounted=False)
+    return replace(state, at_work=left, alarm=state.alarm and bool(left), inspected=False, accounted=False)
 
 
 def _inspect_area(state: LockoutState, event: LockEvent) -> LockoutState:
-    return replaced(state, inspected=event.result == "ok")
+    return replace(state, inspected=event.result == "ok")
 
 
 def _account_people(state: LockoutState, event: LockEvent) -> LockoutState:
-    return replaced(state, accounted=event.result == "ok" and not state.uncleared(event.people))
+    return replace(state, accounted=event.result == "ok" and not state.uncleared(event.people))
 
 
 def _lock_off(state: LockoutState, event: LockEvent) -> LockoutState:
@@ -181,21 +181,21 @@ def _lock_off(state: LockoutState, event: LockEvent) -> LockoutState:
 
 
 def _notify_after(state: LockoutState, event: LockEvent) -> LockoutState:
-    return replaced(state, told_after=state.told_after | set(event.people))  # a lock that comes off undoes it
+    return replace(state, told_after=state.told_after | set(event.people))  # a lock that comes off undoes it
 
 
 def _re_energise(state: LockoutState, event: LockEvent) -> LockoutState:
     points = _points_only(state, event)
-    after = replaced(energised(state, points), re_energised=True)
+    after = replace(energised(state, points), re_energised=True)
     return unproved(after, "re_energise") if touches_required(state, points) else after
 
 
 def _restart(state: LockoutState, _: LockEvent) -> LockoutState:
-    return replaced(state, restarted=True, is_shut_down=False)
+    return replace(state, restarted=True, is_shut_down=False)
 
 
 def _close(state: LockoutState, _: LockEvent) -> LockoutState:
-    return replaced(state, closed=True)
+    return replace(state, closed=True)
 
 
 _EFFECTS: Mapping[Event, Callable[[LockoutState, LockEvent], LockoutState]] = {

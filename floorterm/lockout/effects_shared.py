@@ -1,9 +1,9 @@
 """Changes of a lockout's state that several events share: points, locks that come off, energy that is back."""
 
 from collections.abc import Callable, Iterable
-from dataclasses import replace
 
-from floorterm.frozen import replaced
+from msgspec.structs import replace
+
 from floorterm.lockout.model import BOX
 from floorterm.lockout.state import LockOn, LockoutState, PointState
 
@@ -15,13 +15,13 @@ def changed(
     after = dict(state.points)
     for point in points:
         after[point] = change(after[point])
-    return replaced(state, points=after)
+    return replace(state, points=after)
 
 
 def unproved(state: LockoutState, by: str) -> LockoutState:
     """The state without any verification that stands; `by` says what took it away."""
     reason = by if state.proofs or by == "not_zero" else state.unproved_by
-    return replaced(state, proofs={}, unproved_by=reason)
+    return replace(state, proofs={}, unproved_by=reason)
 
 
 def touches_required(state: LockoutState, points: Iterable[str]) -> bool:
@@ -38,7 +38,7 @@ def energised(state: LockoutState, points: Iterable[str]) -> LockoutState:
             point, isolated=False, locked_n=None, relieved_n=None, relieve_again=False, zero_at=None
         )
 
-    return replaced(changed(state, names, change), keys=state.keys - set(names))
+    return replace(changed(state, names, change), keys=state.keys - set(names))
 
 
 def without_locks(state: LockoutState, places: Iterable[str], goes: Callable[[LockOn], bool]) -> LockoutState:
@@ -56,7 +56,7 @@ def without_locks(state: LockoutState, places: Iterable[str], goes: Callable[[Lo
         return replace(point, locks=(), locked_n=None, relieved_n=None)
 
     points = tuple(place for place in taken if place != BOX)
-    after = replaced(
+    after = replace(
         changed(state, points, change),
         told_after=frozenset(),
         keys=state.keys - set(points),
@@ -67,10 +67,10 @@ def without_locks(state: LockoutState, places: Iterable[str], goes: Callable[[Lo
         ),
     )
     if BOX in taken:
-        after = replaced(after, box=tuple(lock for lock in state.box if not goes(lock)))
+        after = replace(after, box=tuple(lock for lock in state.box if not goes(lock)))
     if not touches_required(state, points):
         return after
     if after.group or any(not after.points[name].locks for name in points if name in state.job.required):
         return unproved(after, "lock_off")
     owners = {lock.owner for locks in taken.values() for lock in locks}
-    return replaced(after, proofs={who: n for who, n in after.proofs.items() if who not in owners})
+    return replace(after, proofs={who: n for who, n in after.proofs.items() if who not in owners})

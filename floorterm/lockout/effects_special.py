@@ -1,9 +1,9 @@
 """What the events of the special situations bring about: 29 CFR 1910.147(e)(3), (f) and (a)(2)."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 
-from floorterm.frozen import replaced
+from msgspec.structs import replace
+
 from floorterm.lockout.effects_shared import energised, touches_required, unproved, without_locks
 from floorterm.lockout.model import BOX, Event, LockEvent
 from floorterm.lockout.state import Alone, Crew, Handed, LockoutState, Removed, covered
@@ -13,7 +13,7 @@ def returned(state: LockoutState, person: str) -> LockoutState:
     """The state once somebody is known to be back: looking for them begins anew."""
     if person not in state.absent and person not in state.contacted:
         return state
-    return replaced(state, absent=state.absent - {person}, contacted=state.contacted - {person})
+    return replace(state, absent=state.absent - {person}, contacted=state.contacted - {person})
 
 
 # --- energised for a test (f)(1) ----------------------------------------------------------------------
@@ -21,12 +21,12 @@ def returned(state: LockoutState, person: str) -> LockoutState:
 
 def _temp_energise(state: LockoutState, event: LockEvent) -> LockoutState:
     points = tuple(place for place in covered(state, event) if place != BOX)
-    after = replaced(energised(state, points), testing=state.testing | set(points))
+    after = replace(energised(state, points), testing=state.testing | set(points))
     return unproved(after, "re_energise") if touches_required(state, points) else after
 
 
 def _temp_end(state: LockoutState, _: LockEvent) -> LockoutState:
-    return replaced(state, testing=frozenset())
+    return replace(state, testing=frozenset())
 
 
 # --- outside employers (f)(2) ---------------------------------------------------------------------------
@@ -35,11 +35,11 @@ def _temp_end(state: LockoutState, _: LockEvent) -> LockoutState:
 def _contractor_exchange(state: LockoutState, event: LockEvent) -> LockoutState:
     ways = frozenset({"given", "received"} if event.how == "both" else {event.how})
     known = {firm: state.exchanged.get(firm, frozenset()) | ways for firm in event.people}
-    return replaced(state, exchanged={**state.exchanged, **known})
+    return replace(state, exchanged={**state.exchanged, **known})
 
 
 def _own_staff_told(state: LockoutState, _: LockEvent) -> LockoutState:
-    return replaced(state, own_staff_told=True)
+    return replace(state, own_staff_told=True)
 
 
 # --- groups (f)(3) ----------------------------------------------------------------------------------------
@@ -60,7 +60,7 @@ def _assign_primary(state: LockoutState, event: LockEvent) -> LockoutState:
     took_over = same[0].took_over if same else bool(gone and state.at_work)
     kept = tuple(crew for crew in state.crews if crew not in gone)
     crew = Crew(primary=event.primary, members=frozenset(event.people), since=since, took_over=took_over)
-    return replaced(
+    return replace(
         state,
         crews=(*kept, crew),
         crew_count=max(state.crew_count, event.crews),
@@ -69,11 +69,11 @@ def _assign_primary(state: LockoutState, event: LockEvent) -> LockoutState:
 
 
 def _key_in_box(state: LockoutState, event: LockEvent) -> LockoutState:
-    return replaced(state, keys=state.keys | {place for place in covered(state, event) if place != BOX})
+    return replace(state, keys=state.keys | {place for place in covered(state, event) if place != BOX})
 
 
 def _offer_verify(state: LockoutState, event: LockEvent) -> LockoutState:
-    return replaced(state, offered=state.offered | set(event.people))
+    return replace(state, offered=state.offered | set(event.people))
 
 
 # --- shift and personnel changes (f)(4) -------------------------------------------------------------------
@@ -82,7 +82,7 @@ def _offer_verify(state: LockoutState, event: LockEvent) -> LockoutState:
 def _hand_over(state: LockoutState, event: LockEvent) -> LockoutState:
     to = frozenset(event.people)
     new = tuple(Handed(place=place, giver=event.by, to=to) for place in covered(state, event))
-    return replaced(state, handed=(*state.handed, *new))
+    return replace(state, handed=(*state.handed, *new))
 
 
 # --- the lock of somebody who is not there (e)(3) ---------------------------------------------------------
@@ -94,7 +94,7 @@ def _owner_absent_check(state: LockoutState, event: LockEvent) -> LockoutState:
     # who is not at the facility is not at the machine; that they never said so stays on the screen
     left = {who: since for who, since in state.at_work.items() if who != event.owner}
     alarm = state.alarm and bool(left)
-    return replaced(state, absent=state.absent | {event.owner}, at_work=left, alarm=alarm)
+    return replace(state, absent=state.absent | {event.owner}, at_work=left, alarm=alarm)
 
 
 def _owner_contact_try(state: LockoutState, event: LockEvent) -> LockoutState:
@@ -103,7 +103,7 @@ def _owner_contact_try(state: LockoutState, event: LockEvent) -> LockoutState:
     if owner in removed:
         removed[owner] = replace(removed[owner], contacted=True)
     tried = {owner} if owner in state.absent or owner in removed else set()
-    return replaced(state, contacted=state.contacted | tried, removed=removed)
+    return replace(state, contacted=state.contacted | tried, removed=removed)
 
 
 def _remove_other(state: LockoutState, event: LockEvent) -> LockoutState:
@@ -120,11 +120,11 @@ def _remove_other(state: LockoutState, event: LockEvent) -> LockoutState:
         contacted=owner in state.contacted or bool(before and before.contacted),
     )
     left = {who: since for who, since in after.at_work.items() if who != owner or not event.is_emergency}
-    return replaced(after, removed={**after.removed, owner: removed}, at_work=left)
+    return replace(after, removed={**after.removed, owner: removed}, at_work=left)
 
 
 def _owner_informed(state: LockoutState, event: LockEvent) -> LockoutState:
-    return replaced(state, removed={who: one for who, one in state.removed.items() if who != event.owner})
+    return replace(state, removed={who: one for who, one in state.removed.items() if who != event.owner})
 
 
 def _on_site(state: LockoutState, event: LockEvent) -> LockoutState:
@@ -137,19 +137,19 @@ def _on_site(state: LockoutState, event: LockEvent) -> LockoutState:
 
 
 def _confirm(state: LockoutState, event: LockEvent) -> LockoutState:
-    return replaced(state, confirmed=event.result == "ok")
+    return replace(state, confirmed=event.result == "ok")
 
 
 def _unplug(state: LockoutState, _: LockEvent) -> LockoutState:
-    return replaced(state, unplugged=True, plug_held=False)
+    return replace(state, unplugged=True, plug_held=False)
 
 
 def _plug_control(state: LockoutState, event: LockEvent) -> LockoutState:
-    return replaced(state, plug_by=event.by, plug_held=True)
+    return replace(state, plug_by=event.by, plug_held=True)
 
 
 def _plug_in(state: LockoutState, _: LockEvent) -> LockoutState:
-    return replaced(state, unplugged=False, plug_held=False)
+    return replace(state, unplugged=False, plug_held=False)
 
 
 # --- working alone (site policy) --------------------------------------------------------------------------
@@ -159,7 +159,7 @@ def _lone_check(state: LockoutState, event: LockEvent) -> LockoutState:
     """Whoever works alone names their contact, or the contact (anybody else) says that they are well."""
     other = event.people[0] if event.people else event.by
     worker, contact = (other, event.by) if other in state.at_work else (event.by, other)
-    return replaced(state, alone={**state.alone, worker: Alone(contact=contact, at=event.at)})
+    return replace(state, alone={**state.alone, worker: Alone(contact=contact, at=event.at)})
 
 
 SPECIAL: Mapping[Event, Callable[[LockoutState, LockEvent], LockoutState]] = {

@@ -6,8 +6,9 @@ procedure and a competent person decide what is done at the machine. What somebo
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import datetime
+
+from msgspec import Struct
 
 from floorterm.lockout.asking import firms_of
 from floorterm.lockout.model import BOX, Event
@@ -17,8 +18,7 @@ from floorterm.people import LockoutStatus, Person
 from floorterm.wording import Say
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Move:
+class Move(Struct, frozen=True, kw_only=True):
     """One thing to do: the event and its points, or no event when there is only something to wait for.
 
     `owner` is whose lock it is about; `people` those whom it may name.

@@ -5,9 +5,11 @@ found, follow as entries of their own, so that the certificate shows what was mi
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, Literal
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from floorterm.access import Right, has_right
 from floorterm.entries import Entry
@@ -29,8 +31,7 @@ SITE = "site policy"
 DueStatus = Literal["overdue", "soon", "in_date"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Correction:
+class Correction(Struct, frozen=True, kw_only=True):
     """How a deviation was corrected, by whom and on which local day; `n` is the entry."""
 
     text: str
@@ -40,8 +41,7 @@ class Correction:
     n: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Deviation:
+class Deviation(Struct, frozen=True, kw_only=True):
     """Something that an inspection found. `id` counts from 1 within it; the persons named are trained again."""
 
     id: int
@@ -50,8 +50,7 @@ class Deviation:
     correction: Correction | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Inspection:
+class Inspection(Struct, frozen=True, kw_only=True):
     """One inspection with everything that followed. `n` is the entry that recorded it, `on` the plant's local day.
 
     `observed` used the procedure while it was inspected; `authorized` is everybody authorised when it was
@@ -87,16 +86,14 @@ class Inspection:
         return tuple(one for one in self.deviations if one.correction is None)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Found:
+class Found(Struct, frozen=True, kw_only=True):
     """What an inspector writes down of one deviation: text, and the people it names."""
 
     text: str
     persons: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Report:
+class Report(Struct, frozen=True, kw_only=True):
     """An inspection as the inspector reports it, before it is an entry."""
 
     procedure: str
@@ -106,8 +103,7 @@ class Report:
     found: tuple[Found, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Due:
+class Due(Struct, frozen=True, kw_only=True):
     """One procedure: until when its newest inspection counts, and what is open from it.
 
     `newest` is None where only its date of effect, or a certificate of the YAML, counts (`certified` then dates it).

@@ -5,10 +5,11 @@ record.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import StrEnum
 from typing import Final, Literal
+
+from msgspec import Struct, field
 
 # The lock box of a group, as a place where locks hang: never an isolation point.
 BOX: Final = "BOX"
@@ -71,8 +72,7 @@ FIVE: Final = ("in_production", "minor", "routine", "repetitive", "integral")  #
 PLUG_CONTROLS: Final = ("in_hand", "reach_and_sight", "locked")  # (a)(2)(iii)(A) as OSHA reads it
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Point:
+class Point(Struct, frozen=True, kw_only=True):
     """One isolation point of a job: texts by language, energy, device and how isolation is verified."""
 
     id: str
@@ -91,8 +91,7 @@ class Point:
     verify_expect: Mapping[str, str] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Policy:
+class Policy(Struct, frozen=True, kw_only=True):
     """What the site sets for its lockouts. It is not part of the regulation and can only be stricter.
 
     `contractor_duties`: duties of people of outside employers (the duty stands for the firm). `lone_min`: minutes
@@ -106,8 +105,7 @@ class Policy:
     lone_min: int | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Job:
+class Job(Struct, frozen=True, kw_only=True):
     """One lockout of one piece of work: the procedure revision in force and its points, as they were then.
 
     `id` is the section of the worksheet that works under it. `inspection_due` is the last day on which the
@@ -140,8 +138,7 @@ class Job:
         return tuple(point.id for point in self.points if point.required)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LockEvent:
+class LockEvent(Struct, frozen=True, kw_only=True):
     """One event as recorded. `n` is the entry's number: order, never time, decides."""
 
     n: int

@@ -6,9 +6,11 @@ safe. What an event brings about is in `floorterm.lockout.effects`.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Literal
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from floorterm.lockout.model import BOX, Event, Job, LockEvent, Point
 from floorterm.wording import Fact
@@ -24,8 +26,7 @@ OPENING = frozenset(
 )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LockOn:
+class LockOn(Struct, frozen=True, kw_only=True):
     """One lock on one point: whose it is and since when. `line` tells equal point ids of two lines apart.
 
     An empty `lock` stands for a point that the job has isolated and not locked yet: nobody else energises it.
@@ -41,8 +42,7 @@ class LockOn:
     at: datetime | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PointState:
+class PointState(Struct, frozen=True, kw_only=True):
     """One point: its position, its locks, and what was done since it was isolated and locked.
 
     `locked_n` is the first lock of this cycle (a lock put on an energised point belongs to none),
@@ -59,8 +59,7 @@ class PointState:
     read_at: datetime | None = None  # the last zero reading ever; one that was not zero does not take it back
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AtWork:
+class AtWork(Struct, frozen=True, kw_only=True):
     """Somebody who is recorded as working under the lockout: entry, time and printed name."""
 
     n: int
@@ -68,8 +67,7 @@ class AtWork:
     name: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Crew:
+class Crew(Struct, frozen=True, kw_only=True):
     """Who answers for whom in a group: the primary, the members, since which entry ((f)(3)(ii)(A))."""
 
     primary: str
@@ -82,8 +80,7 @@ class Crew:
         return person == self.primary or person in self.members
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Removed:
+class Removed(Struct, frozen=True, kw_only=True):
     """A lock that somebody else took off: its owner does not go on before they know ((e)(3)(iii))."""
 
     n: int
@@ -95,8 +92,7 @@ class Removed:
     contacted: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Handed:
+class Handed(Struct, frozen=True, kw_only=True):
     """A place that somebody hands over: their lock comes off while one of the others' is on ((f)(4))."""
 
     place: str
@@ -104,16 +100,14 @@ class Handed:
     to: frozenset[str]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Alone:
+class Alone(Struct, frozen=True, kw_only=True):
     """Who asks after somebody that works alone, and when they last heard of each other (site policy)."""
 
     contact: str
     at: datetime
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Shortfall:
+class Shortfall(Struct, frozen=True, kw_only=True):
     """What an act that is never refused, or time going by, fell short of: said on the screen at once.
 
     `rule` is the rule that the audit will report; `key` and `facts` word it.
@@ -126,16 +120,14 @@ class Shortfall:
     facts: Mapping[str, Fact] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Gap:
+class Gap(Struct, frozen=True, kw_only=True):
     """One reason why nothing proves isolation for a person: a code and the points it is about."""
 
     code: GapCode
     points: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, kw_only=True)  # no slots: `frozen.replaced` changes it at every entry
-class LockoutState:
+class LockoutState(Struct, frozen=True, kw_only=True):
     """One job after its events so far.
 
     A job can be run again after its record was closed (`run` counts); then all but `events` begins anew.

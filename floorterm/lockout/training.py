@@ -6,9 +6,10 @@ asks a person to decide whether it brought a new hazard.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 from datetime import date
 from typing import TYPE_CHECKING, Literal
+
+from msgspec import Struct, field
 
 from floorterm.lockout.inspection import energy_control
 from floorterm.people import LockoutStatus, Person
@@ -24,8 +25,7 @@ _ORDER: Mapping[Status, int] = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class History:
+class History(Struct, frozen=True, kw_only=True):
     """What the record tells of a person over time: training dates, changes of duty, the lockout status since when."""
 
     trained: tuple[date, ...] = ()
@@ -33,8 +33,7 @@ class History:
     status_since: date | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Training:
+class Training(Struct, frozen=True, kw_only=True):
     """Where one person stands. `reasons` say why training is asked for, each with its clause or as site policy."""
 
     person: Person

@@ -3,9 +3,10 @@
 Sources beside each row of `data/bands.csv`: Regulation (EC) 1272/2008 Annex VI; 29 CFR 1910.1200.
 """
 
-from dataclasses import dataclass
 from functools import cache
 from typing import Literal, get_args
+
+from msgspec import Struct
 
 from floorterm.lye.errors import LyeError, number
 from floorterm.lye.tables import Origin, table
@@ -15,8 +16,7 @@ Region = Literal["EU", "US"]
 REGIONS: tuple[Region, ...] = get_args(Region)
 
 
-@dataclass(frozen=True, slots=True)
-class Band:
+class Band(Struct, frozen=True):
     """One band: its lower bound belongs to it. `name` is none, irritant, 1B, 1A or (US) corrosive."""
 
     region: Region

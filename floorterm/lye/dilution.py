@@ -3,15 +3,14 @@
 Lye goes into water, never water onto lye.
 """
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from floorterm.lye.errors import DilutionError, number
 from floorterm.lye.properties import density, density_origins, strength, temperature
 from floorterm.lye.tables import Origin, merged
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Dilution:
+class Dilution(Struct, frozen=True, kw_only=True):
     """Stock into water, masses in kg, volumes in litres at the stated temperatures; an estimate.
 
     `solid`: the stock is flakes or beads, taken as pure NaOH, and has no volume worth reckoning with.

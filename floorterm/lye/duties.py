@@ -7,9 +7,10 @@ The weekly and yearly eyewash limits come from a consensus standard (ANSI/ISEA Z
 import re
 from calendar import monthrange
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Literal
+
+from msgspec import Struct
 
 from floorterm.lye.errors import LyeError, number
 from floorterm.lye.protection import TaskClass
@@ -30,8 +31,7 @@ _OTHER_NAMES = {
 _EYEWASH = "29 CFR 1910.151(c); ANSI/ISEA Z358.1 (consensus standard)"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Eyewash:
+class Eyewash(Struct, frozen=True, kw_only=True):
     """Checks of an eyewash and shower. `failed` is the last failed activation; a later good one clears it."""
 
     activated: date | None
@@ -77,8 +77,7 @@ def data_sheet_warnings(shown: date | None, newest: date | None) -> tuple[Say, .
     return ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Assessment:
+class Assessment(Struct, frozen=True, kw_only=True):
     """The written certification of hazard assessment: workplace, who certifies, when, and that it is one."""
 
     workplace: str
@@ -107,8 +106,7 @@ def assessment_refusals(assessment: Assessment, today: date) -> tuple[Refusal, .
     return tuple(found)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Addition:
+class Addition(Struct, frozen=True, kw_only=True):
     """One thing put into the vessel, in the order of the record; `batch_pct` is the strength just before."""
 
     kind: Literal["water_in", "lye_in"]

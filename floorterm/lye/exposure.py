@@ -1,12 +1,11 @@
 """Exposure limits in air, by body and kind. Nothing here measures air: the hazard assessment decides."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from floorterm.lye.tables import Origin, table
 
 
-@dataclass(frozen=True, slots=True)
-class ExposureLimit:
+class ExposureLimit(Struct, frozen=True):
     """One limit for dust or mist of sodium hydroxide; `mg_m3` is None where the body sets no value.
 
     `kind` says whether it is an average over hours or a ceiling: they must never be printed as one another.

@@ -3,10 +3,11 @@
 An estimate of the mean; it says nothing of the spot where lye enters. Never a permission.
 """
 
-from dataclasses import dataclass
 from itertools import chain
 from math import floor
 from typing import Literal
+
+from msgspec import Struct
 
 from floorterm.lye.dilution import Dilution
 from floorterm.lye.errors import DilutionError, LyeError, SolidError, number
@@ -25,8 +26,7 @@ from floorterm.wording import Say
 Verdict = Literal["stop", "warning", "below_limit"]
 
 
-@dataclass(frozen=True, slots=True)
-class Heat:
+class Heat(Struct, frozen=True):
     """Estimated mean temperatures in C. `peak_c` is the largest along the path, at `peak_pct`."""
 
     end_c: float
@@ -36,8 +36,7 @@ class Heat:
     origins: tuple[Origin, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Judgement:
+class Judgement(Struct, frozen=True):
     """What the site's limit makes of an estimate: stop or warning with reasons; never a permission."""
 
     verdict: Verdict

@@ -6,15 +6,15 @@ extrapolated: OutsideTableError.
 
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cache
+
+from msgspec import Struct
 
 from floorterm.lye.errors import OutsideTableError, number
 from floorterm.lye.tables import Origin, Row, merged, table
 
 
-@dataclass(frozen=True, slots=True)
-class _Curve:
+class _Curve(Struct, frozen=True):
     """One column over one other, in rising order."""
 
     xs: tuple[float, ...]
@@ -22,8 +22,7 @@ class _Curve:
     rows: tuple[Row, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class _Grid:
+class _Grid(Struct, frozen=True):
     """A value over temperature and strength; `values[i][j]` stands at temperatures[i], strengths[j]."""
 
     temperatures: tuple[float, ...]

@@ -5,9 +5,10 @@ automatically: lowering is a competent person's decision, outside this arithmeti
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache
 from typing import Literal, get_args
+
+from msgspec import Struct
 
 from floorterm.lye.bands import REGIONS, Region
 from floorterm.lye.errors import ProtectionError, number
@@ -22,8 +23,7 @@ WEAR = ("eyes", "hands", "body", "air")
 _CODE_LETTERS = frozenset("ABCDEFGHIJKLMNOPST")  # one for each listed chemical
 
 
-@dataclass(frozen=True, slots=True)
-class Item:
+class Item(Struct, frozen=True):
     """Something to wear or to make sure of; `slot` is eyes, hands, body, air or condition."""
 
     id: str
@@ -31,8 +31,7 @@ class Item:
     origin: Origin
 
 
-@dataclass(frozen=True, slots=True)
-class Standard:
+class Standard(Struct, frozen=True):
     """A standard named on equipment of a kind in a region, and the mark to look for."""
 
     kind: str
@@ -42,8 +41,7 @@ class Standard:
     origin: Origin
 
 
-@dataclass(frozen=True, slots=True)
-class Glove:
+class Glove(Struct, frozen=True):
     """What a glove's mark or material says about lye."""
 
     id: str
@@ -52,8 +50,7 @@ class Glove:
     origin: Origin
 
 
-@dataclass(frozen=True, slots=True)
-class Protection:
+class Protection(Struct, frozen=True):
     """What a task asks: `task_class` as chosen, `asked_class` as raised, and by what.
 
     Conditions (drained, locked out, eyewash checked …) are those of both classes together that fit the task.

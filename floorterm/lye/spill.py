@@ -4,9 +4,10 @@ Only the thin residue is ever neutralised, by trained people, with a weak acid, 
 on skin or eyes, never a strong acid. Figures are estimates, never a permission.
 """
 
-from dataclasses import dataclass
 from functools import cache
 from typing import Literal
+
+from msgspec import Struct
 
 from floorterm.lye.errors import SpillError, number
 from floorterm.lye.properties import density, density_origins, strength, temperature
@@ -17,8 +18,7 @@ Advice = Literal["leave_and_call", "absorb_only", "absorb_then_residue"]
 DEFAULT_NEUTRALISER = "citric_anhydrous"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Kit:
+class Kit(Struct, frozen=True, kw_only=True):
     """A spill kit: kg of a neutraliser at a strength in mass %, and litres its absorbent takes up (if stated)."""
 
     neutraliser: str = DEFAULT_NEUTRALISER
@@ -27,8 +27,7 @@ class Kit:
     absorbs_l: float | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Spill:
+class Spill(Struct, frozen=True, kw_only=True):
     """A spill in kg and litres, what would neutralise it, and what the kit reaches.
 
     `neutraliser_kg` is what the whole spill would take, `kit_naoh_kg` and `kit_l` what the kit's neutraliser

@@ -5,12 +5,13 @@ What the columns mean and how far each table holds is written down in `data/SOUR
 
 import csv
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from io import StringIO
 from types import MappingProxyType
 from typing import Literal, get_args
+
+from msgspec import Struct
 
 from floorterm.lye.errors import TableError
 
@@ -18,8 +19,7 @@ Status = Literal["text-seen", "partly-seen", "computed", "computed-outside-range
 STATUSES: tuple[Status, ...] = get_args(Status)
 
 
-@dataclass(frozen=True, slots=True)
-class Origin:
+class Origin(Struct, frozen=True):
     """Where a datum comes from. `confirmed_by` is empty until a person held it against its source."""
 
     table: str
@@ -33,8 +33,7 @@ class Origin:
         return self.status != "text-seen" and not self.confirmed_by
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(Struct, frozen=True):
     """One row of a table: its own columns as they are written, and its origin."""
 
     cells: Mapping[str, str]

@@ -1,8 +1,9 @@
 """Confirmed protection: what still lacks before a lye task starts. A missing item is a stop without override."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import date
+
+from msgspec import Struct
 
 from floorterm.lye.protection import Protection, TaskClass, item_name, rank
 from floorterm.wording import Refusal, Say
@@ -10,8 +11,7 @@ from floorterm.wording import Refusal, Say
 _RULE = "site policy"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tick:
+class Tick(Struct, frozen=True, kw_only=True):
     """One item confirmed: by whom, in which session and shift, for which class.
 
     `inspection_due` is the last good day of the item's own inspection, None if it has none.

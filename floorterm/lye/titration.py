@@ -3,14 +3,13 @@
 The limit is the plant's own; the default is from memory and says so.
 """
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from floorterm.lye.errors import TitrationError, number
 from floorterm.lye.tables import Origin, figure, figure_origin
 
 
-@dataclass(frozen=True, slots=True)
-class FreeAlkali:
+class FreeAlkali(Struct, frozen=True):
     """A result in % NaOH. `pct` is 0 and `detected` False where the titre is not above the blank.
 
     `titre_at_limit_ml` is the titre, blank included, at which the sample stands exactly on the limit.

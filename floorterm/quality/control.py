@@ -5,10 +5,11 @@ How many values are needed for which rule is this project's own (measured false 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from math import exp, log
 from statistics import fmean
+
+from msgspec import Struct
 
 from floorterm.quality.errors import QualityError
 
@@ -19,8 +20,7 @@ ALL_RULES = 20
 FROZEN = 30
 
 
-@dataclass(frozen=True, slots=True)
-class Baseline:
+class Baseline(Struct, frozen=True):
     """Centre and limits, in the values' unit. `sigma` 0 means that all were equal."""
 
     count: int
@@ -32,16 +32,14 @@ class Baseline:
     range_upper: float
 
 
-@dataclass(frozen=True, slots=True)
-class Signal:
+class Signal(Struct, frozen=True):
     """Rule 1 to 4, signalled at the point (from 0) that completes it; rule 0: differs where all were equal."""
 
     at: int
     rule: int
 
 
-@dataclass(frozen=True, slots=True)
-class Chart:
+class Chart(Struct, frozen=True):
     """A chart. `standing` is `too_few` (no limits), `trial` (rule 1 only) or `full`.
 
     `baseline` is in the unit of `values`; where `logarithmic`, centre and limits were made on ln and turned back,

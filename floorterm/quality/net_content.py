@@ -6,11 +6,12 @@ No result is a legal decision; the authority's own test is.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 from math import sqrt
 from statistics import fmean, stdev
 from typing import Literal
+
+from msgspec import Struct
 
 from floorterm.quality.errors import QualityError
 from floorterm.quality.rounding import rounded_up
@@ -24,8 +25,7 @@ _STEP_G = Decimal("0.1")
 _T = (12.7062, 4.30265, 3.18245, 2.77645, 2.57058, 2.44691, 2.36462, 2.30600, 2.26216, 2.22814)
 
 
-@dataclass(frozen=True, slots=True)
-class AveragePlan:
+class AveragePlan(Struct, frozen=True):
     """The test of one batch: counts below T1, and the mean of the first `mean_n` packs."""
 
     counts: Plan | DoublePlan
@@ -33,8 +33,7 @@ class AveragePlan:
     mean_factor: float
 
 
-@dataclass(frozen=True, slots=True)
-class NetContent:
+class NetContent(Struct, frozen=True):
     """What was found. `least_mean_g` is the mean that was asked, `beyond` counts packs below T1 or over the MAV.
 
     `reasons` are `mean`, `beyond` (too many), `far_below` (below T2), in that order; empty where accepted.

@@ -1,6 +1,6 @@
 """OEE by the names of ISO 22400-2 (formulas as a machine-tool communication standard carries them)."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from floorterm.quality.errors import QualityError
 
@@ -12,8 +12,7 @@ DEFINITIONS = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Oee:
+class Oee(Struct, frozen=True):
     """The three ratios and their product. A changeover is inside PBT and outside APT: it lowers availability.
 
     `suspicious` says that effectiveness is above 1: the planned run time per item is wrong. It is never clipped.

@@ -5,15 +5,15 @@ are not carried.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from floorterm.quality.chances import at_most, binomial
 from floorterm.quality.errors import QualityError
 from floorterm.quality.tables import table
 
 
-@dataclass(frozen=True, slots=True)
-class Plan:
+class Plan(Struct, frozen=True):
     """A single plan: inspect n, accept with at most `accept` bad. `everything`: the lot is no larger than n."""
 
     n: int
@@ -31,8 +31,7 @@ class Plan:
         return at_most(self.n, self.accept, share_bad)
 
 
-@dataclass(frozen=True, slots=True)
-class DoublePlan:
+class DoublePlan(Struct, frozen=True):
     """A double plan: accept at once up to `accept1`, fail from `reject1`, otherwise a second sample of n2."""
 
     n1: int

@@ -3,14 +3,14 @@
 Texts in them are spoken already; minutes are floats, positions along an axis are minutes or kg.
 """
 
-from dataclasses import dataclass
 from typing import Literal
+
+from msgspec import Struct
 
 Sort = Literal["internal", "external", "doubtful"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Span:
+class Span(Struct, frozen=True, kw_only=True):
     """One stretch of somebody's time, in minutes from the chart's begin."""
 
     since: float
@@ -19,8 +19,7 @@ class Span:
     name: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Timeline:
+class Timeline(Struct, frozen=True, kw_only=True):
     """Who did what when. `rows`: (name, spans); `marks`: (minute, word); `begin`: clock time of minute 0.
 
     `legend`: a word for each sort that occurs.
@@ -35,8 +34,7 @@ class Timeline:
     axis: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ParetoBar:
+class ParetoBar(Struct, frozen=True, kw_only=True):
     """One loss: minutes, how often, the share of it and the larger ones, whether it is among the few that matter."""
 
     name: str
@@ -46,8 +44,7 @@ class ParetoBar:
     few: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pareto:
+class Pareto(Struct, frozen=True, kw_only=True):
     """Losses, the largest first. `note` says what is not drawn, or that there are too few."""
 
     title: str
@@ -55,8 +52,7 @@ class Pareto:
     note: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Level:
+class Level(Struct, frozen=True, kw_only=True):
     """A horizontal line at minutes from one point to another (from 0)."""
 
     value: float
@@ -66,8 +62,7 @@ class Level:
     sort: Literal["centre", "limit", "later"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Control:
+class Control(Struct, frozen=True, kw_only=True):
     """Durations in order of time on a logarithmic axis; `signalled`: points (from 0) that a rule names."""
 
     title: str
@@ -78,8 +73,7 @@ class Control:
     axis: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Washed:
+class Washed(Struct, frozen=True, kw_only=True):
     """A washout: points (kg, residual), its limit, and check samples, on a logarithmic axis; residuals as fractions."""
 
     title: str

@@ -3,8 +3,10 @@
 Every text in it is spoken already, in one language; nothing in it is markup, and no writer takes it for such.
 """
 
-from dataclasses import dataclass, replace
 from typing import Literal
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from floorterm.languages import amount
 
@@ -12,24 +14,21 @@ Signal = Literal["danger", "warning", "caution", "notice"]
 Weight = Literal["", "quiet", "strong"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Heading:
+class Heading(Struct, frozen=True, kw_only=True):
     """A heading; level 1 opens a part, 2 a piece of it."""
 
     text: str
     level: Literal[1, 2] = 1
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Paragraph:
+class Paragraph(Struct, frozen=True, kw_only=True):
     """One paragraph."""
 
     text: str
     weight: Weight = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Caution:
+class Caution(Struct, frozen=True, kw_only=True):
     """A text under its signal word, in the safety colour of ISO 3864 and ANSI Z535 that belongs to the word."""
 
     word: str
@@ -37,15 +36,13 @@ class Caution:
     signal: Signal = "caution"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class KeyValues:
+class KeyValues(Struct, frozen=True, kw_only=True):
     """What is known, a line each: (name, value)."""
 
     pairs: tuple[tuple[str, str], ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Table:
+class Table(Struct, frozen=True, kw_only=True):
     """Rows under their head. `widths` are shares of the page's width; `numbers` the columns set to the right."""
 
     head: tuple[str, ...]
@@ -66,8 +63,7 @@ class Table:
         return self.widths or (1,) * len(self.head)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Figure:
+class Figure(Struct, frozen=True, kw_only=True):
     """A drawing: `svg` is a whole SVG element that the program drew, `told` says the same in words, `drawn` shows it in
     letters, a line each, where it can be.
     """
@@ -78,8 +74,7 @@ class Figure:
     drawn: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Signatures:
+class Signatures(Struct, frozen=True, kw_only=True):
     """Lines to sign on paper, one a role."""
 
     roles: tuple[str, ...]
@@ -105,15 +100,13 @@ def for_people(block: Block, language: str) -> Block:
             return block
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sealed:
+class Sealed(Struct, frozen=True, kw_only=True):
     """What the record's head was when the document was made: the one line that is kept and compared."""
 
     line: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Frame:
+class Frame(Struct, frozen=True, kw_only=True):
     """What stands around the blocks in a language: the words that the writers need besides the blocks."""
 
     page: str  # with {page} and {pages}
@@ -123,8 +116,7 @@ class Frame:
     origin: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Document:
+class Document(Struct, frozen=True, kw_only=True):
     """One document. `printed` says who made it when, `at` is that moment as UTC, `YYYY-MM-DDTHH:MM:SSZ`.
 
     `cautions` stand under the title, `foot` on every page; `compact` asks for small print; `origin` is the word

@@ -6,10 +6,11 @@ The result is a tagged PDF/A-2a (archive) and PDF/UA-1 (accessible).
 """
 
 import json
-from dataclasses import asdict
 from datetime import UTC, datetime
 from importlib.resources import files
 from typing import Any, Literal
+
+from msgspec import to_builtins
 
 from floorterm.review.document import Block, Document, Table, for_people
 from floorterm.review.seal_code import seal_svg
@@ -33,14 +34,14 @@ def as_png(document: Document) -> list[bytes]:
 
 def data_of(document: Document) -> dict[str, Any]:
     """The document as JSON values: blocks with their sort, the seal's code as SVG."""
-    whole = asdict(document)
+    whole: dict[str, Any] = to_builtins(document)
     whole["blocks"] = [_block(for_people(block, document.language)) for block in document.blocks]
     whole["code"] = seal_svg(document.sealed.line) if document.sealed else ""
     return whole
 
 
 def _block(block: Block) -> dict[str, Any]:
-    value = {"sort": type(block).__name__.lower(), **asdict(block)}
+    value = {"sort": type(block).__name__.lower(), **to_builtins(block)}
     return value | {"widths": block.shares} if isinstance(block, Table) else value
 
 

@@ -1,8 +1,9 @@
 """What every document of a plant shares: its cautions, who printed it when, its foot and the record's seal."""
 
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from floorterm.review.document import Block, Caution, Document, Frame, Sealed
 from floorterm.wording import words
@@ -11,8 +12,7 @@ if TYPE_CHECKING:
     from floorterm.ledger import Seal
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Printing:
+class Printing(Struct, frozen=True, kw_only=True):
     """One printing: for which plant, in which language, by whom (a printed name, "" where nobody is named), when.
 
     `at` carries the plant's offset; `seal` is the head of the record at that moment, where there is a record.

@@ -6,9 +6,11 @@ last entry was written, so that a later training does not change what an earlier
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING, Any
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from floorterm.changeover.lockout_record import record_of, tells_of_lockout
 from floorterm.ledger.persons import FOLDED, fold_person, person_of
@@ -29,8 +31,7 @@ if TYPE_CHECKING:
 LEVELS: tuple[Level, ...] = ("V", "W", "P", "A")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AuditedJob:
+class AuditedJob(Struct, frozen=True, kw_only=True):
     """One lockout with everything that the audit says of it. Texts are by language, times with the plant's offset."""
 
     id: str
@@ -81,8 +82,7 @@ class AuditedJob:
         return tuple(one for one in self.of("A") if one.rule not in self.attested)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RuleCount:
+class RuleCount(Struct, frozen=True, kw_only=True):
     """One rule over a period: findings by level, and in how many jobs it was not met."""
 
     rule: Rule
@@ -91,8 +91,7 @@ class RuleCount:
     attested: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PeriodAudit:
+class PeriodAudit(Struct, frozen=True, kw_only=True):
     """The lockouts of the local days from `since` up to, not with, `until`; `names` are people's printed names."""
 
     since: date

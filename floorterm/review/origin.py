@@ -10,9 +10,10 @@ import hashlib
 import json
 import re
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
 
 import msgspec
+from msgspec import Struct, to_builtins
+from msgspec.structs import replace
 
 from floorterm import __version__
 from floorterm.review.document import Document
@@ -21,8 +22,7 @@ _MARK = "floorterm-document-1:"
 _TOKEN = re.compile(re.escape(_MARK).encode() + rb"([A-Za-z0-9_\-]+)\.")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Origin:
+class Origin(Struct, frozen=True, kw_only=True):
     """What a document was made from and with.
 
     `asked` are the words of the request by name, `seal` the line of the record's head, `at` the moment as UTC,
@@ -39,7 +39,7 @@ class Origin:
     @property
     def token(self) -> str:
         """One word of plain letters, which stands in HTML, PDF and JSON alike."""
-        data = json.dumps(asdict(self), ensure_ascii=False, sort_keys=True).encode("utf-8")
+        data = json.dumps(to_builtins(self), ensure_ascii=False, sort_keys=True).encode("utf-8")
         return f"{_MARK}{base64.urlsafe_b64encode(data).decode('ascii').rstrip('=')}."
 
 
@@ -60,7 +60,7 @@ def with_origin(document: Document, asked: Mapping[str, str], checklists: str) -
 
 def digest_of(document: Document) -> str:
     """SHA-256 over all that a document says, without its origin; the same value gives the same digits."""
-    said = json.dumps(asdict(replace(document, origin="")), ensure_ascii=False, sort_keys=True)
+    said = json.dumps(to_builtins(replace(document, origin="")), ensure_ascii=False, sort_keys=True)
     return hashlib.sha256(said.encode("utf-8")).hexdigest()
 
 

@@ -6,8 +6,9 @@ text, byte for byte.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from html import escape
+
+from msgspec import Struct
 
 from floorterm.review.svg import number, polyline, round_steps, svg_document, svg_text
 from floorterm.wording import words
@@ -20,8 +21,7 @@ _FALL_LETTERS = 46  # of a label, so that it ends before the bars
 _CHAR = 6.7  # width of a letter of this size, on average
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WashoutPlot:
+class WashoutPlot(Struct, frozen=True, kw_only=True):
     """What a washout plot shows; residuals are fractions, kg are line mass.
 
     `points`: (kg, residual). `limit` and `crossing_kg`: the residual limit and where it is kept (math.inf:
@@ -36,8 +36,7 @@ class WashoutPlot:
     samples: Sequence[tuple[float, float]] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class BarRow:
+class BarRow(Struct, frozen=True):
     """One bar: label, value (None: not allowed), and a note that stands beside it. `chosen` is proposed."""
 
     label: str
@@ -139,8 +138,7 @@ def bars_svg(
     )
 
 
-@dataclass(frozen=True, slots=True)
-class FallRow:
+class FallRow(Struct, frozen=True):
     """One bar of a waterfall: its label, from one level to the next, and how much that is in words."""
 
     label: str

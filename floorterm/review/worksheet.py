@@ -4,9 +4,11 @@ Of a work that runs it shows what the record has and leaves lines for the remain
 """
 
 import textwrap
-from dataclasses import dataclass, replace
 from decimal import Decimal
 from importlib.resources import files
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from floorterm.changeover.bench import asked_for
 from floorterm.changeover.standard import minutes_of, standard_min
@@ -20,8 +22,7 @@ from floorterm.wording import sentence, words
 _WIDTH = 78
 
 
-@dataclass(frozen=True, slots=True)
-class PrintedStep:
+class PrintedStep(Struct, frozen=True):
     """One step as printed: number, tick box, texts, what to write down."""
 
     number: int
@@ -39,8 +40,7 @@ class PrintedStep:
     done: str = ""  # what the record has of it: value, when, who
 
 
-@dataclass(frozen=True, slots=True)
-class PrintedSection:
+class PrintedSection(Struct, frozen=True):
     """One section as printed."""
 
     title: str
@@ -48,8 +48,7 @@ class PrintedSection:
     steps: tuple[PrintedStep, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class PrintedWorksheet:
+class PrintedWorksheet(Struct, frozen=True):
     """Everything a paper worksheet says, in one language."""
 
     language: str

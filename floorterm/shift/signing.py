@@ -6,9 +6,11 @@ the earlier one, never in its place; only the newest can be countersigned.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from floorterm.access import Right, has_right
 from floorterm.entries import Entry
@@ -31,8 +33,7 @@ EARLIEST = timedelta(minutes=30)  # before the end of the shift; common practice
 _SITE = "site policy"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TakenOver:
+class TakenOver(Struct, frozen=True, kw_only=True):
     """The countersignature of the next shift's lead."""
 
     n: int
@@ -41,8 +42,7 @@ class TakenOver:
     name: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ShiftSignature:
+class ShiftSignature(Struct, frozen=True, kw_only=True):
     """One signature of a shift: entry `n`, what was signed, and who took the shift over, if anybody has.
 
     `holds`: the digest is that of the summary and the text as they stand in the entry.
@@ -114,8 +114,7 @@ def opens_at(window: Window) -> datetime:
     return window.until - EARLIEST
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Signing:
+class Signing(Struct, frozen=True, kw_only=True):
     """A signature that is asked for: what was shown, what the record says now, and the signatures there are.
 
     `known` is the number of the newest signature that was shown, 0 where there was none.

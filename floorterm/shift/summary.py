@@ -6,11 +6,12 @@ seconds; texts are the plant's, by language. A field that is added has a default
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any, Literal
 
 import msgspec
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from floorterm.changeover.minutes import Lost
 from floorterm.entries import canonical, digest
@@ -19,8 +20,7 @@ from floorterm.wording import Fact, Say
 Text = Mapping[str, str]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MinutesPart:
+class MinutesPart(Struct, frozen=True, kw_only=True):
     """One part of the difference between actual and planned; `text` is the step's, {} where it belongs to none.
 
     "small" are parts of less than a minute together, `n` of them: those of one section, whose id is then `step` and
@@ -35,8 +35,7 @@ class MinutesPart:
     reasons: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MinutesLine:
+class MinutesLine(Struct, frozen=True, kw_only=True):
     """Planned, standard and actual seconds of a changeover that has ended; the parts sum to actual less planned."""
 
     planned_s: int
@@ -45,8 +44,7 @@ class MinutesLine:
     parts: tuple[MinutesPart, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FlushLine:
+class FlushLine(Struct, frozen=True, kw_only=True):
     """What was diverted against what was computed.
 
     kg of line mass: `computed_kg` when the work began, `required_kg` as revised last, `pushed_kg` as entered. Of bars
@@ -65,8 +63,7 @@ class FlushLine:
     evidence: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WorkLine:
+class WorkLine(Struct, frozen=True, kw_only=True):
     """One piece of work. `minutes` and `flush` are those of a changeover, the minutes only once it has ended."""
 
     work: str
@@ -81,8 +78,7 @@ class WorkLine:
     flush: FlushLine | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DeviationLine:
+class DeviationLine(Struct, frozen=True, kw_only=True):
     """One deviation with its disposition; `decision` "" waits for one, "hold" keeps it waiting."""
 
     n: int
@@ -104,8 +100,7 @@ class DeviationLine:
         return not self.decision
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SignOffLine:
+class SignOffLine(Struct, frozen=True, kw_only=True):
     """A sign-off that is missing or came late.
 
     "late": entry `n` was entered at `at` by `by` from a paper of `done` by `done_by`. "open": `n` steps of a work that
@@ -124,8 +119,7 @@ class SignOffLine:
     reason: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LockLine:
+class LockLine(Struct, frozen=True, kw_only=True):
     """A lock that the record has on."""
 
     point: str
@@ -134,8 +128,7 @@ class LockLine:
     since: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LockoutLine:
+class LockoutLine(Struct, frozen=True, kw_only=True):
     """A lockout that is begun and not closed, with its locks; it can be open without any."""
 
     work: str
@@ -144,8 +137,7 @@ class LockoutLine:
     locks: tuple[LockLine, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DueLine:
+class DueLine(Struct, frozen=True, kw_only=True):
     """Something of the plant's programme that is due by the day after the shift.
 
     "weekly" and "yearly": the checks of eyewash and shower; "failed": the last one failed; "inspection": of a
@@ -159,8 +151,7 @@ class DueLine:
     said: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Summary:
+class Summary(Struct, frozen=True, kw_only=True):
     """One shift: what ran, what deviated, which sign-offs are missing or late, what is left on, what is due."""
 
     shift: str  # `2026-11-24/early`

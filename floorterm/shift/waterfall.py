@@ -4,13 +4,13 @@ A screen and a document draw the same values, so that they cannot show different
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from floorterm.shift.summary import MinutesLine, MinutesPart
 
 
-@dataclass(frozen=True, slots=True)
-class Fall:
+class Fall(Struct, frozen=True):
     """One bar, from one level to the next, in seconds; `part` is None for planned and actual, which begin at 0."""
 
     since_s: int

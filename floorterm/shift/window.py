@@ -5,9 +5,10 @@ a night shift then has an hour less or more, and no moment lies in two shifts or
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, timezone, tzinfo
 from typing import Protocol
+
+from msgspec import Struct
 
 from floorterm.languages import Worded, by_language, day, in_
 from floorterm.wording import words
@@ -43,8 +44,7 @@ class UnknownShiftError(ValueError):
     """No shift has that name, or not on that day."""
 
 
-@dataclass(frozen=True, slots=True)
-class Window:
+class Window(Struct, frozen=True):
     """One shift on one day: from `since` until `until`, which does not count; each with its own offset.
 
     `name` is the plant's, by language; `day` the one on which it begins by the plan.

@@ -6,9 +6,9 @@ the commit, and while a write is on its way no second one is taken from the same
 
 from collections.abc import Awaitable, Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeVar
 
+from msgspec import Struct
 from textual.message_pump import MessagePump
 
 from floorterm.terminal.log import LOG
@@ -34,16 +34,14 @@ SILENT_S = (
 _Value = TypeVar("_Value")
 
 
-@dataclass(frozen=True, slots=True)
-class Signature:
+class Signature(Struct, frozen=True):
     """Who acts, and who saw it."""
 
     who: "Who"
     witness: "Person | None" = None
 
 
-@dataclass(frozen=True, slots=True)
-class _Asked:
+class _Asked(Struct, frozen=True):
     """One thing to record: who wants to hear of it, what an act needs, and the call that records it."""
 
     screen: MessagePump

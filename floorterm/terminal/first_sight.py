@@ -4,10 +4,11 @@ Lines without work follow once the record is open. Nothing here is verified yet,
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
+
+from msgspec import Struct
 
 from floorterm.entries import visible
 from floorterm.ledger import LedgerError, is_server
@@ -21,8 +22,7 @@ if TYPE_CHECKING:
     from floorterm.terminal.views.line_row import LineRow
 
 
-@dataclass(frozen=True, slots=True)
-class FirstSight:
+class FirstSight(Struct, frozen=True):
     """The plant's name, day and clock, and every line on which work is on, as the record has them."""
 
     plant: str

@@ -7,7 +7,8 @@ an excerpt on keyboards). WCAG 2.2 (2.5.5) asks 44 px of a page in a browser, ab
 
 import math
 import re
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 TARGET_MM = 20.0
 _PANEL = re.compile(r"(\d{2,4}(?:[.,]\d)?) ?[xX] ?(\d{2,4}(?:[.,]\d)?)")
@@ -17,8 +18,7 @@ class PanelError(ValueError):
     """The size of a panel cannot be read."""
 
 
-@dataclass(frozen=True, slots=True)
-class Panel:
+class Panel(Struct, frozen=True):
     """The seen area of a display, in millimetres."""
 
     width_mm: float

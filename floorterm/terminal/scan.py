@@ -8,6 +8,8 @@ presses a key of a screen. One and the same character over and over is a key hel
 from collections import deque
 from dataclasses import dataclass, field
 
+from msgspec import Struct
+
 GAP_S = 0.035
 OPENING_GAP_S = 0.25  # while imports keep the reader of keys from noting when each of them came
 LEAST_CHARACTERS = 4
@@ -16,8 +18,7 @@ ENTERS = frozenset({"enter", "ctrl+m", "ctrl+j", "newline"})  # Enter as termina
 GROUP_SEPARATOR = "\x1d"
 
 
-@dataclass(frozen=True, slots=True)
-class Key:
+class Key(Struct, frozen=True):
     """One key: its name, the character that it types (if any), when it came (seconds of a steady clock)."""
 
     key: str
@@ -25,8 +26,7 @@ class Key:
     at: float
 
 
-@dataclass(frozen=True, slots=True)
-class Fed:
+class Fed(Struct, frozen=True):
     """What one key means: keys to pass on, in their order, and a scanned text if one has just ended."""
 
     keys: tuple[Key, ...] = ()

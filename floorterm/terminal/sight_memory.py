@@ -9,10 +9,12 @@ import contextlib
 import json
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from floorterm.entries import instant, stamp, visible
 from floorterm.terminal.views.line_row import LineRow
@@ -27,8 +29,7 @@ _MOST_BYTES = 1 << 16
 _TONES = get_args(Tone)
 
 
-@dataclass(frozen=True, slots=True)
-class Told:
+class Told(Struct, frozen=True):
     """Rows of the lines with work, the step that each has come to by the row's key, and until when all of it is so
     if nothing is recorded (None: for ever).
     """

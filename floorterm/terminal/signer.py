@@ -4,8 +4,9 @@ A PIN that is blocked, off or forgotten never keeps anybody at work or under a l
 "unconfirmed", and the record says so.
 """
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from floorterm.terminal.desk import Signature
 
@@ -15,8 +16,7 @@ if TYPE_CHECKING:
     from floorterm.terminal.app import FloorApp
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PinRequest:
+class PinRequest(Struct, frozen=True, kw_only=True):
     """What a sign-in dialogue asks: who may answer it and why. `person` empty means anybody names themselves."""
 
     reason: str = ""
@@ -26,8 +26,7 @@ class PinRequest:
     unconfirmed: bool = False  # whether it may go on without a PIN
 
 
-@dataclass(frozen=True, slots=True)
-class PinAnswer:
+class PinAnswer(Struct, frozen=True):
     """Who answered, and whether with their PIN ("pin") or without ("unconfirmed")."""
 
     person: "Person"

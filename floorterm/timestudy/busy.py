@@ -6,16 +6,16 @@ stops lower effectiveness; without rejects there is no quality ratio and no OEE,
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from itertools import pairwise
+
+from msgspec import Struct
 
 from floorterm.changeover.minutes import last_good_bar
 from floorterm.changeover.state import State
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Busy:
+class Busy(Struct, frozen=True, kw_only=True):
     """One line, in seconds and bars. `planned_busy_s` PBT, `setup_s` AUST (changeovers, last good bar to release),
     `production_s` APT (the rest). `counted_s` is the part of APT whose bars both counters tell, `produced` PQ those
     bars, `item_s` PRI, seconds a bar by the line's strokes and cavities (None where the line is not known).

@@ -5,8 +5,9 @@ begins at the first of them and stands beside the old one, which stays visible (
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
+
+from msgspec import Struct
 
 from floorterm.quality.control import FEWEST, FROZEN, Baseline, Chart, individuals
 
@@ -14,8 +15,7 @@ RUN = 8  # points on one side that prove a shift: rule 4 of the Western Electric
 RUN_RULE = 4
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Point:
+class Point(Struct, frozen=True, kw_only=True):
     """One duration in minutes: of which changeover, when. `gap`: what came before was made another way, so that no
     range is taken between the two.
     """
@@ -26,16 +26,14 @@ class Point:
     gap: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Later:
+class Later(Struct, frozen=True, kw_only=True):
     """A baseline that began at a point (from 0) after a proved shift, in minutes."""
 
     first: int
     baseline: Baseline
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TimeChart:
+class TimeChart(Struct, frozen=True, kw_only=True):
     """The points in order of time, their chart, and later baselines in order."""
 
     points: tuple[Point, ...]

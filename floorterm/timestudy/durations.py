@@ -7,10 +7,11 @@ logarithm; fewer than eight of the step at all are too few. Eight, five and the 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import exp, log
 from statistics import median, quantiles
 from typing import Literal
+
+from msgspec import Struct
 
 from floorterm.quality.control import FEWEST, individuals
 from floorterm.timestudy.observed import Observation
@@ -26,8 +27,7 @@ Basis = Literal[
 ]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Key:
+class Key(Struct, frozen=True, kw_only=True):
     """What is compared with what: a step between two families with a crew of so many."""
 
     step: str
@@ -40,8 +40,7 @@ class Key:
         return cls(step=one.step, families=one.families, crew=one.crew)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Normal:
+class Normal(Struct, frozen=True, kw_only=True):
     """What usually happens, in minutes. `count` are the key's own records, `count_step` all of the step.
 
     `promise_min` is None where there are too few; `long_min` is what a live screen calls long.

@@ -5,7 +5,8 @@ times need different answers, so the count stands beside the sum. Fewer than fiv
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from floorterm.changeover.minutes import Minutes
 from floorterm.changeover.state import State
@@ -16,8 +17,7 @@ FEWEST = 5
 MOST = 0.8  # the few steps that make so much of the loss are marked
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Loss:
+class Loss(Struct, frozen=True, kw_only=True):
     """One cause at one step ("" for what belongs to no step): seconds lost in all, in so many changeovers.
 
     `text` is empty where the step says something else from one changeover to the next.
@@ -33,8 +33,7 @@ class Loss:
     few: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Lost:
+class Lost(Struct, frozen=True, kw_only=True):
     """All losses, the largest first; ties keep checklist order. `gained_s`: seconds by which others were shorter.
 
     `gap_s` is actual less planned over all changeovers: losses less gains.
@@ -51,8 +50,7 @@ class Lost:
         return self.changeovers < FEWEST
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Work:
+class Work(Struct, frozen=True, kw_only=True):
     """Person-seconds: internal work, external work done while the line ran, and external work done while it stood.
 
     The last is what could be saved without any new tool. Work about locks and protection is never counted as external.

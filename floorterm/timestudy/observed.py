@@ -7,11 +7,12 @@ are taken out. Which times are marked: planning practice of this project (`batch
 
 from collections.abc import Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
-from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 from itertools import pairwise
 from typing import Literal
+
+from msgspec import Struct
 
 from floorterm.changeover.minutes import last_good_bar, pauses_of, waited_for
 from floorterm.changeover.standard import minutes_of
@@ -30,8 +31,7 @@ BATCH_S = 2
 FASTEST = Decimal("1.25")  # a line runs at most so many times its rate (common practice, no source)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Observation:
+class Observation(Struct, frozen=True, kw_only=True):
     """How long one step took once, in seconds. `families` are those of the outgoing and the incoming fragrance,
     `crew` the people who signed in that changeover, `place` the step's place in its checklist, `by` who did it.
 

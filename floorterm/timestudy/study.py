@@ -2,9 +2,10 @@
 
 from collections.abc import Mapping, Sequence
 from collections.abc import Set as AbstractSet
-from dataclasses import dataclass
 from datetime import datetime
 from statistics import median
+
+from msgspec import Struct
 
 from floorterm.changeover.minutes import Minutes, minutes_spent
 from floorterm.changeover.state import State
@@ -17,8 +18,7 @@ from floorterm.timestudy.lost import Lost, Work, lost, work_of
 from floorterm.timestudy.observed import Observation, doubts, observed
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Context:
+class Context(Struct, frozen=True, kw_only=True):
     """What states do not say: the family of each fragrance, bars a minute of each line, entries before which a clock
     was set.
     """
@@ -28,8 +28,7 @@ class Context:
     clock_set: AbstractSet[int] = frozenset()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StepTimes:
+class StepTimes(Struct, frozen=True, kw_only=True):
     """One step over all fragrances and crews, in minutes: standard of the newest worksheet, and what happened.
 
     `text` is empty where the step says something else from one changeover to the next.
@@ -41,8 +40,7 @@ class StepTimes:
     normal: Normal
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PairTimes:
+class PairTimes(Struct, frozen=True, kw_only=True):
     """The whole changeovers of a pair on a line, last good bar to release, in minutes.
 
     `promise_min` is None where there are fewer than eight.
@@ -59,8 +57,7 @@ class PairTimes:
     chart: TimeChart
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Study:
+class Study(Struct, frozen=True, kw_only=True):
     """The whole study. `observations` are all, the doubtful ones too; `doubtful` counts those by their doubt.
 
     `keys`: what is normal between two families with such a crew, where eight records say so.

@@ -9,7 +9,6 @@ import ssl
 import time
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import suppress
-from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -17,6 +16,7 @@ from urllib.parse import urlsplit
 import textual_serve
 from aiohttp import WSMsgType, web
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from msgspec import Struct
 
 from floorterm.ledger import Ledger, LedgerError
 from floorterm.library.model import PlantFile
@@ -57,8 +57,7 @@ _SESSION = web.RequestKey("session", Session)
 _Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Settings:
+class Settings(Struct, frozen=True, kw_only=True):
     """What is served, and how. `arguments` open a terminal for a visitor and a place (see `Visit`)."""
 
     ledger: Ledger

@@ -1,7 +1,8 @@
 """Checking code and PIN at the door, against the people of the ledger: the same rules, counts and entries as inside."""
 
-from dataclasses import dataclass
 from functools import cache
+
+from msgspec import Struct
 
 from floorterm.ledger import (
     InactivePersonError,
@@ -22,8 +23,7 @@ from floorterm.wording import Say
 _NOT_TOGETHER = (UnknownPersonError, InactivePersonError, NoPinError, WrongPinError)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Typed:
+class Typed(Struct, frozen=True, kw_only=True):
     """What somebody typed into the page; `new` and `again` only where a PIN for one use is replaced.
 
     Never shown as text: it holds PINs.

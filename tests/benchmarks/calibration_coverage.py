@@ -14,9 +14,9 @@ import random
 import sys
 import time
 from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
+from msgspec.structs import replace
 from scipy import special, stats
 
 from floorterm.flush import LineModel, Unit, washout

@@ -20,10 +20,12 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
+
+from msgspec.structs import replace
 
 from floorterm.changeover.acts import Note
 from floorterm.demo import open_still, shipped

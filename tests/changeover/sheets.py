@@ -1,10 +1,12 @@
 """Small invented worksheets, and a record that asks the rules before it writes (no database, no YAML)."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta, timezone
 from decimal import Decimal
 from typing import Any
+
+from msgspec.structs import replace
 
 from floorterm.changeover.acts import STARTED, Act, LockoutAct, Redirect, SignStep
 from floorterm.changeover.bench import usual_entry

@@ -1,13 +1,13 @@
 """A flush under way, from the record alone: curve, live residual, check samples, another way."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from floorterm.changeover.checked import checked
 from floorterm.changeover.compose import compose

@@ -1,11 +1,11 @@
 """The state of a piece of work is a fold over its entries: always the same, and nothing gets lost."""
 
-from dataclasses import replace
 from decimal import Decimal
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from floorterm.changeover.acts import (
     Abandon,

@@ -3,11 +3,11 @@
 29 CFR 1910.147(f)(3) and (a)(2); the procedures are the starter plant's own, one of them turned into a group's.
 """
 
-from dataclasses import replace
 from datetime import UTC, date, datetime
 from typing import Any
 
 import pytest
+from msgspec.structs import replace
 
 from floorterm.changeover.acts import LockoutAct, SignStep
 from floorterm.changeover.compose import compose_procedure

@@ -1,11 +1,11 @@
 """Steps from paper: their own kind of fact, with both times; they tell the past and change no lock."""
 
-from dataclasses import replace
 from datetime import datetime, timedelta
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from floorterm.changeover.acts import LateStep, Pause, Release, act_from_value
 from floorterm.changeover.fold import fold

@@ -5,11 +5,11 @@ weekly and yearly checks are those of a consensus standard, ANSI/ISEA Z358.1. Bo
 """
 
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 
 import pytest
+from msgspec.structs import replace
 
 from floorterm.changeover.acts import Protect, RaiseLye, SignStep
 from floorterm.changeover.compose import compose_procedure

@@ -6,12 +6,12 @@ nothing of the program's state); and there is always a way to finish, or to aban
 that make a person safer pass at every moment.
 """
 
-from dataclasses import replace
 from decimal import Decimal
 
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+from msgspec.structs import replace
 
 from floorterm.changeover.acts import (
     Abandon,

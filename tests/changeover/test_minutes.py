@@ -1,7 +1,6 @@
 """Where the minutes went: the parts add up, whatever was recorded, and each is what its name says."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
@@ -9,6 +8,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from floorterm.changeover.acts import ExplainMinutes, SignStep
 from floorterm.changeover.minutes import Minutes, last_good_bar, minutes_spent, over_standard

@@ -3,12 +3,12 @@
 Sources: the clauses named beside the rows; all else is the project's own order of work ("site policy").
 """
 
-from dataclasses import replace
 from decimal import Decimal
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from floorterm.changeover import rules
 from floorterm.changeover.acts import (

@@ -1,10 +1,10 @@
 """Every worksheet of the starter plant can be walked to its release, and left from anywhere without a lock on."""
 
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import UTC, date, datetime
 
 import pytest
+from msgspec.structs import replace
 
 from floorterm.changeover.compose import compose, compose_procedure
 from floorterm.changeover.worksheet import Worksheet

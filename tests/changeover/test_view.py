@@ -1,13 +1,13 @@
 """What a screen says about a piece of work, without a screen: the view, the list, the entry that a step asks."""
 
 import re
-from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from floorterm.changeover.acts import Abandon, LockoutAct, Pause, PushFlush, RaiseDeviation, Release, SignStep
 from floorterm.changeover.entering import (

@@ -1,8 +1,9 @@
 """The isolation points of a line as values: locks, owners, what comes next, what the person can do."""
 
-from dataclasses import replace
 from datetime import timedelta
 from typing import Any
+
+from msgspec.structs import replace
 
 from floorterm.changeover.acts import Abandon, LockoutAct, SignStep
 from floorterm.changeover.lock_offers import coordinated, filled

@@ -1,7 +1,8 @@
 """Ways to walk a record: events read out of entries without the program's fold, and a stubborn finisher."""
 
 from collections.abc import Iterable
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from floorterm.access import Right, has_right
 from floorterm.changeover.acts import (

@@ -5,12 +5,12 @@ import json
 import math
 import subprocess
 import sys
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
+from msgspec.structs import replace
 
 from floorterm.cli import main
 from floorterm.flush import washout

@@ -8,12 +8,14 @@ import sqlite3
 import tempfile
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cache
 from hashlib import sha256
 from pathlib import Path
 from random import Random
 from unittest.mock import patch
+
+from msgspec.structs import replace
 
 from floorterm.entries import Entry
 from floorterm.ledger import CHEAP_PROFILE, Ledger, LedgerError, connect, verify_ledger

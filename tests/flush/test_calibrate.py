@@ -6,12 +6,12 @@ readings behind them are invented.
 
 import math
 import random
-from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 from scipy import optimize, special, stats
 
 from floorterm.flush import LineModel, Unit, washout

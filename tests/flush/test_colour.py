@@ -5,13 +5,13 @@ figures of a separate script (scan and bisection), not of this code; one crossin
 """
 
 import csv
-from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 from scipy.optimize import brentq
 
 from floorterm.flush import (

@@ -2,10 +2,10 @@
 (second-hand); visible 4 ug/cm2 as quoted from Fourman and Mullen 1993. Figures can be redone by hand.
 """
 
-from dataclasses import replace
 from datetime import date
 
 import pytest
+from msgspec.structs import replace
 
 from floorterm.flush import (
     Active,

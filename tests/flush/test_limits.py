@@ -4,12 +4,12 @@ Rule and thresholds: Reg. (EC) 1223/2009 Art. 19(1)(g) with Annex III, as change
 The worked figures are divisions that can be redone by hand; they stand beside each case.
 """
 
-from dataclasses import replace
 from datetime import date
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from floorterm.flush import Bar, Content, Limit, Oil, Rules, explain, governing_sentence, residual_limit
 from floorterm.flush.explain import percent

@@ -3,12 +3,12 @@
 Worked figures are mass balances that can be redone by hand; they stand beside each case.
 """
 
-from dataclasses import replace
 from datetime import date
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from floorterm.flush import (
     Active,

@@ -2,12 +2,12 @@
 that can be redone by hand. Exponents and difference thresholds are from memory and stay marked so.
 """
 
-from dataclasses import replace
 from datetime import date
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from floorterm.flush import (
     Bar,

@@ -3,7 +3,6 @@
 import json
 import subprocess
 import sys
-from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from importlib.resources import files
@@ -11,6 +10,7 @@ from importlib.resources import files
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from floorterm.flush import (
     Bar,
@@ -171,7 +171,7 @@ def test_both_languages_say_the_same_with_the_same_facts() -> None:
 
 def test_the_calculation_loads_nothing_heavy() -> None:
     """An engineer imports the room without a terminal, a database or a YAML model behind it."""
-    heavy = ("numpy", "scipy", "pydantic", "textual", "sqlmodel", "sqlalchemy", "yaml", "msgspec")
+    heavy = ("numpy", "scipy", "pydantic", "textual", "sqlmodel", "sqlalchemy", "yaml")
     code = (
         "import sys\n"
         "from floorterm.flush import LineModel, Unit, washout, residual_limit\n"

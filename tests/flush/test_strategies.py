@@ -1,13 +1,13 @@
 """Strategies side by side: the table of the worked train, what is allowed, what it costs, what is proposed."""
 
 import math
-from dataclasses import replace
 from datetime import date
 from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from floorterm.flush import Bar, LineModel, Oil, QuantityInputError, Rules, residual_limit, washout
 from floorterm.flush.clean import Cleaning

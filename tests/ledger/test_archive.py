@@ -3,13 +3,13 @@
 import json
 import subprocess
 import sys
-from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
 from click.testing import CliRunner
+from msgspec.structs import replace
 
 from floorterm.cli import main
 from floorterm.ledger import Ledger, LedgerExistsError, LedgerMissingError

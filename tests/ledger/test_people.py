@@ -2,11 +2,11 @@
 
 import json
 import sqlite3
-from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from floorterm.entries import Entry
 from floorterm.ledger import (

@@ -2,11 +2,11 @@
 
 import sqlite3
 from collections.abc import Callable
-from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from floorterm.entries import Draft
 from floorterm.ledger import (

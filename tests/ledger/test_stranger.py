@@ -6,11 +6,11 @@ import sqlite3
 import subprocess
 import sys
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from msgspec.structs import replace
 
 from floorterm.cli import main
 from floorterm.ledger import Ledger, Seal, verify_file, write_export

@@ -8,10 +8,11 @@ import hashlib
 import shutil
 import sqlite3
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from floorterm.ledger import CHEAP_PROFILE, Ledger, LedgerReplacedError, Seal, verify_file
 from floorterm.ledger.checkpoint import roots_at

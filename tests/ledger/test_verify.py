@@ -4,10 +4,11 @@ import contextlib
 import json
 import sqlite3
 from collections.abc import Callable
-from dataclasses import asdict, replace
 from pathlib import Path
 
 import pytest
+from msgspec import to_builtins
+from msgspec.structs import replace
 
 from floorterm.entries import canonical, digest
 from floorterm.ledger import (
@@ -52,7 +53,7 @@ def test_an_untouched_ledger_holds(full: Ledger, path: Path) -> None:
         head.hash,
         head.chain,
     )
-    assert json.loads(json.dumps(asdict(report)))["sealed_n"] == 0
+    assert json.loads(json.dumps(to_builtins(report)))["sealed_n"] == 0
 
 
 @pytest.mark.parametrize(

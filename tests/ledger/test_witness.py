@@ -1,9 +1,9 @@
 """The witness file: only added to, never made by a terminal, read line by line."""
 
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from floorterm.ledger import Ledger, Seal, SealFaultError, verify_export, verify_file, write_export
 from floorterm.ledger.proof_faults import WitnessAwayError, WitnessLineError

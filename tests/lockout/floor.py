@@ -4,9 +4,11 @@ The floor also hands its record to the audit, so that tests can compare what was
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any
+
+from msgspec.structs import replace
 
 from floorterm.changeover.lockout_record import record_of_lockouts
 from floorterm.lockout import audit

@@ -1,7 +1,9 @@
 """An invented lockout job with two points, its people, and a log that asks the guard before it records."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
+
+from msgspec.structs import replace
 
 from floorterm.lockout.effects import apply_event
 from floorterm.lockout.guard import may_event

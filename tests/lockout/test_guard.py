@@ -4,12 +4,12 @@ Source of every expected clause: 29 CFR 1910.147(c)(4) to (f)(4), in the reading
 project works from; "site policy" and LR/LO ids are the project's own and not part of the regulation.
 """
 
-from dataclasses import replace
 from datetime import date
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from floorterm.lockout.guard import may_work
 from floorterm.lockout.model import Event, LockEvent

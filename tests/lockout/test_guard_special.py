@@ -4,10 +4,10 @@ Source of every expected clause: 29 CFR 1910.147(a)(2), (e)(3) exception and (f)
 table names; "site policy" and LR/LO ids are the project's own and not part of the regulation.
 """
 
-from dataclasses import replace
 from datetime import date
 
 import pytest
+from msgspec.structs import replace
 
 from floorterm.lockout.model import BOX, Event, LockEvent, Policy
 from floorterm.lockout.state import LockoutState

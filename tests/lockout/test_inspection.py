@@ -4,13 +4,13 @@ Source: 29 CFR 1910.147(c)(6)(i)-(ii) and (c)(7)(i), (iii) as the project's tabl
 where the table marks a line as from memory); reminders and last days are the site's own policy.
 """
 
-from dataclasses import replace
 from datetime import UTC, date, datetime
 from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from floorterm.entries import Entry
 from floorterm.library.model import Library, LockoutFile

@@ -1,11 +1,11 @@
 """The state of a lockout job: order decides, not time; what breaks a proof; who is told; what is left."""
 
-from dataclasses import replace
 from datetime import timedelta
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from floorterm.lockout.effects import apply_event, replay
 from floorterm.lockout.state import LockoutState

@@ -1,11 +1,11 @@
 """Protection by task class: the default lists, what raises a class, whose ticks count."""
 
-from dataclasses import replace
 from datetime import date
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from floorterm.lye import (
     Protection,

@@ -2,13 +2,13 @@
 
 import io
 import re
-from dataclasses import replace
 from html.parser import HTMLParser
 
 import pypdf
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from floorterm.review.document import (
     Caution,

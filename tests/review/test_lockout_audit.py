@@ -76,7 +76,7 @@ def test_a_job_over_midnight_of_two_months_belongs_to_both_and_is_judged_whole(
 def test_people_count_as_they_were_then_so_that_a_later_training_alters_no_earlier_job(
     plant: Plant, clock: SetClock
 ) -> None:
-    from dataclasses import replace
+    from msgspec.structs import replace
 
     inspected(plant)
     well_done(plant, clock)

@@ -2,12 +2,12 @@
 
 import io
 import re
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 from xml.etree import ElementTree
 
 import pypdf
 import pytest
+from msgspec.structs import replace
 
 from floorterm.demo.clock import SetClock
 from floorterm.inspecting import inspections, record_attestation, record_correction, record_inspection

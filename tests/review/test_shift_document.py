@@ -1,11 +1,12 @@
 """What the report of a shift says, read back out of the PDF: what was signed, by whom, and what is different since."""
 
+import dataclasses
 import io
 import re
-from dataclasses import replace
 
 import pypdf
 import pytest
+from msgspec.structs import replace
 
 from floorterm.changeover.acts import Dispose, Note
 from floorterm.demo import open_still
@@ -109,7 +110,9 @@ def test_what_reads_differently_since_is_said_above_what_was_signed(still: Plant
     before = replace(signed.summary, works=(replace(works[0], status="open"), *works[1:]))
     assert signed.signature is not None
     older = replace(signed.signature, summary=before, holds=False)
-    changed = replace(signed, signatures=(older,), changed=differences(before, signed.summary, dues=False))
+    changed = dataclasses.replace(
+        signed, signatures=(older,), changed=differences(before, signed.summary, dues=False)
+    )
     first, second, *_ = shift_document(changed, _printing(still)).cautions
     assert "digest" in first.text
     assert works[0].work in second.text

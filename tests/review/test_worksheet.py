@@ -91,4 +91,4 @@ def test_what_somebody_wrote_in_yaml_is_text_and_never_markup(library: Library) 
 
 
 def _fields(sheet: Worksheet) -> dict[str, object]:
-    return {name: getattr(sheet, name) for name in sheet.__dataclass_fields__}
+    return {name: getattr(sheet, name) for name in sheet.__struct_fields__}

@@ -1,9 +1,9 @@
 """Seals, the second place and checkpoints of a ledger on a server: the same as of a file."""
 
-from dataclasses import replace
 from pathlib import Path
 
 from click.testing import CliRunner
+from msgspec.structs import replace
 
 from floorterm.cli import main
 from floorterm.ledger import Ledger, Seal

@@ -1,11 +1,11 @@
 """What a review shows of the demo plant's shifts, and that it is one value with one digest."""
 
 import json
-from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
 
 import pytest
+from msgspec.structs import replace
 
 from floorterm.changeover.minutes import minutes_spent
 from floorterm.changeover.worksheet import Named

@@ -1,8 +1,9 @@
 """A real changeover brought to a step the quick way, so that a screen test begins where it matters."""
 
 from collections.abc import Iterable
-from dataclasses import replace
 from datetime import timedelta
+
+from msgspec.structs import replace
 
 from floorterm.changeover.acts import Act, LockoutAct, SignStep
 from floorterm.changeover.entering import likely_act

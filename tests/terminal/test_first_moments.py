@@ -8,11 +8,11 @@ import sys
 import termios
 import threading
 import time
-from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from floorterm.cli.open import open_plant
 from floorterm.demo import shipped

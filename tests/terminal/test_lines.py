@@ -70,7 +70,7 @@ def test_minutes_count_from_the_last_good_bar_and_say_when_they_are_over(
 
 def _signed(plant: Plant, work: str, act: SignStep, clock: SetClock):  # type: ignore[no-untyped-def]
     """A state with one step signed, whatever must come before it: only the fold is asked."""
-    from dataclasses import replace
+    from msgspec.structs import replace
 
     from floorterm.changeover.state import Signed
 

@@ -1,8 +1,9 @@
 """Durations of steps, and which of them are marked and not learned from."""
 
-from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
+
+from msgspec.structs import replace
 
 from floorterm.changeover.state import FlushProgress, MinutesTold, Paper, State, Stop
 from floorterm.changeover.worksheet import FlushNote

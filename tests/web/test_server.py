@@ -4,12 +4,12 @@ import asyncio
 import logging
 import re
 from collections.abc import AsyncIterator
-from dataclasses import replace
 from datetime import timedelta
 
 import pytest
 from aiohttp import ClientResponse, WSServerHandshakeError, web
 from aiohttp.test_utils import TestClient, TestServer
+from msgspec.structs import replace
 
 from floorterm.demo.clock import SetClock
 from floorterm.people import Person

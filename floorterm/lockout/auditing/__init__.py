@@ -5,9 +5,10 @@ local codes and a competent person decide. What no event can prove comes back as
 """
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import replace
 from datetime import datetime
 from typing import Any
+
+from msgspec.structs import replace
 
 from floorterm.lockout.auditing.fields import RecordError, RecordFault
 from floorterm.lockout.auditing.findings import Finding, Found, finding

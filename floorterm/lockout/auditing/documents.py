@@ -6,10 +6,10 @@ was written. Anchors, aliases, tags, repeated keys and a second document are ref
 
 import json
 import re
-from dataclasses import replace
 from typing import Any
 
 import yaml
+from msgspec.structs import replace
 
 from floorterm.library.faults import quoted, shown
 from floorterm.lockout.auditing.fields import Loc, RecordError, RecordFault

@@ -7,6 +7,8 @@ from decimal import Decimal, InvalidOperation
 from difflib import get_close_matches
 from typing import Any, TypeVar
 
+from msgspec import Struct
+
 from floorterm.library.faults import listed, near, quoted
 
 Loc = tuple[str | int, ...]
@@ -15,8 +17,7 @@ _BRITISH = {"authorised": "authorized"}
 _CLOSE = 0.85  # how alike an unknown key must be to count as a known one misspelt
 
 
-@dataclass(frozen=True, slots=True)
-class RecordFault:
+class RecordFault(Struct, frozen=True):
     """One fault of a document: the way to it (list items from 0), what was expected and found.
 
     `line` and `column` count from 1; both are 0 where the document was no file.

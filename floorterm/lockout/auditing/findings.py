@@ -1,15 +1,15 @@
 """Findings: one thing that a record shows, lacks, or cannot show, with the rule and clause behind it."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+
+from msgspec import Struct, field
 
 from floorterm.lockout.auditing.record import Event
 from floorterm.lockout.auditing.table import Level, Rule, rules
 from floorterm.wording import FALLBACK, Fact, Say, sentence
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Finding:
+class Finding(Struct, frozen=True, kw_only=True):
     """One finding. `level`: V violation, W warning, P pending, A needs a person's attestation.
 
     `at_n` is the number of the event that it is about (None: the job as a whole), `entry` that event's number
@@ -46,8 +46,7 @@ class Finding:
         return rules()[self.rule]
 
 
-@dataclass(frozen=True, slots=True)
-class Found:
+class Found(Struct, frozen=True):
     """A finding before it is told which job it belongs to; what the rules give back."""
 
     rule: str

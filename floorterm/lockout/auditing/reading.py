@@ -7,9 +7,10 @@ key is listed in `Record.unread`.
 """
 
 from collections.abc import Mapping
-from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any, get_args
+
+from msgspec.structs import replace
 
 from floorterm.library.faults import listed, near, quoted
 from floorterm.lockout.auditing.fields import Notes, RecordError, Table, kind_of

@@ -6,10 +6,11 @@ entry, and it decides.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Final, Literal
+
+from msgspec import Struct, field
 
 BOX: Final = "BOX"
 NEVER_EXEMPT: Final = ("screen_change", "head_opening", "die_change", "lye_line_opening")
@@ -32,8 +33,7 @@ EVENTS: Final = frozenset(
 )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Person:
+class Person(Struct, frozen=True, kw_only=True):
     """Somebody of the record. `is_duty`: not a person but a duty whose holders the record does not name.
 
     `employer_rep`: they may direct for the employer besides their role; the role of that name says the same.
@@ -50,8 +50,7 @@ class Person:
     employer_rep: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Point:
+class Point(Struct, frozen=True, kw_only=True):
     """One isolation point of a procedure. `verify` is its stated method, `stays_on` why it may stay live."""
 
     id: str
@@ -66,8 +65,7 @@ class Point:
     stays_on: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Deviation:
+class Deviation(Struct, frozen=True, kw_only=True):
     """Something a periodic inspection found: the persons it names, and whether its correction is closed."""
 
     text: str
@@ -76,8 +74,7 @@ class Deviation:
     closed: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Certificate:
+class Certificate(Struct, frozen=True, kw_only=True):
     """A periodic inspection as certified (29 CFR 1910.147(c)(6))."""
 
     machine: str = ""
@@ -91,8 +88,7 @@ class Certificate:
     deviations: tuple[Deviation, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Procedure:
+class Procedure(Struct, frozen=True, kw_only=True):
     """The revision of an energy-control procedure that was in force.
 
     `flags` are the eight conditions under which none need be written ((c)(4)(i) exception), `content` says of
@@ -121,8 +117,7 @@ class Procedure:
         return tuple(point for point in self.points if point.required)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Lock:
+class Lock(Struct, frozen=True, kw_only=True):
     """One line of the register of locks and tags."""
 
     id: str
@@ -134,8 +129,7 @@ class Lock:
     legend: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Header:
+class Header(Struct, frozen=True, kw_only=True):
     """What is said of a job as a whole. `answers` are those of a minor servicing, by name."""
 
     job_class: JobClass = "lockout"
@@ -153,8 +147,7 @@ class Header:
     permit: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Event:
+class Event(Struct, frozen=True, kw_only=True):
     """One event as recorded. Which fields mean something depends on the word `ev`.
 
     `by` is "" where nobody is named. `points` are those named; `all_points` says "all". `places` are points or
@@ -203,8 +196,7 @@ class Event:
         return self.n if self.entry is None else self.entry
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Job:
+class Job(Struct, frozen=True, kw_only=True):
     """One job: its header and its events in the order of their numbers."""
 
     id: str
@@ -219,8 +211,7 @@ class Job:
         return any(event.ev == "close" for event in self.events)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Site:
+class Site(Struct, frozen=True, kw_only=True):
     """What the site sets. None of it can make a finding of the regulation go away."""
 
     never_exempt: tuple[str, ...] = NEVER_EXEMPT
@@ -235,8 +226,7 @@ class Site:
     low_voltage_earthing: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Record:
+class Record(Struct, frozen=True, kw_only=True):
     """Jobs with the people, procedures and locks that they name.
 
     `unread` are parts of the document that mean nothing to the audit, as ways to them; `chain_valid` is what

@@ -6,10 +6,12 @@ lock box, who is at work, cycles of isolation, and whether a verification proves
 """
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
 from typing import Literal
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from floorterm.lockout.auditing.record import BOX, Event, Job, Person, Point, Procedure, Record
 from floorterm.lockout.auditing.table import Profile, profiles
@@ -25,8 +27,7 @@ Miss = Literal[
 ]  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class Held:
+class Held(Struct, frozen=True):
     """A lock or tag where it hangs: who put it on, and at which event."""
 
     lock: str
@@ -36,8 +37,7 @@ class Held:
     extra_measure: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Cycle:
+class Cycle(Struct, frozen=True):
     """A point since it was isolated: that event, the first lock after it, the last relief after that lock."""
 
     isolated: int
@@ -45,8 +45,7 @@ class Cycle:
     released: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Crew:
+class Crew(Struct, frozen=True):
     """Who answers for whom: the assignment in force, and the one that put this primary in charge."""
 
     primary: str
@@ -59,8 +58,7 @@ class Crew:
         return person == self.primary or person in self.members
 
 
-@dataclass(frozen=True, slots=True)
-class Moment:
+class Moment(Struct, frozen=True):
     """The state just before an event."""
 
     locks: Mapping[str, tuple[Held, ...]] = field(default_factory=dict)

@@ -7,19 +7,19 @@ regulation and puts their name into `confirmed_by`.
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
 from types import MappingProxyType
 from typing import Any, Literal
+
+from msgspec import Struct, field
 
 from floorterm.wording import words
 
 Level = Literal["V", "W", "P", "A"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Rule:
+class Rule(Struct, frozen=True, kw_only=True):
     """One rule: its clause, how its wording was obtained, and whether it is only the site's own."""
 
     id: str
@@ -38,8 +38,7 @@ class Rule:
         return any(mark in self.source for mark in ("M", "P")) and not self.confirmed_by
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Profile:
+class Profile(Struct, frozen=True, kw_only=True):
     """A jurisdiction: which rules are only site policy there, which are not asked, which are added.
 
     `source` names the texts, `status` marks how they were read.

@@ -4,9 +4,9 @@ Both take values and give a value back; what becomes of it is the asking screen'
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
 
+from msgspec import Struct
 from textual.binding import Binding, BindingType
 from textual.widget import Widget
 
@@ -100,8 +100,7 @@ class AskScreen(FloorScreen[Given | None]):
         self.dismiss(given)
 
 
-@dataclass(frozen=True, slots=True)
-class Item:
+class Item(Struct, frozen=True):
     """One thing to choose: what it is, and a note under it."""
 
     key: str

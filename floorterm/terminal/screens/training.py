@@ -1,10 +1,10 @@
 """Training: who is trained for lockout since when, and what asks for it again."""
 
 from collections.abc import Iterable
-from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, ClassVar
 
+from msgspec.structs import replace
 from textual.binding import Binding, BindingType
 from textual.widget import Widget
 

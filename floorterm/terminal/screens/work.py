@@ -1,9 +1,9 @@
 """Work: what do I do now? The current step large, everything that belongs to it, and what Enter records."""
 
 from collections.abc import Iterable
-from dataclasses import replace
 from typing import TYPE_CHECKING, ClassVar
 
+from msgspec.structs import replace
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 from textual.widget import Widget

@@ -1,7 +1,8 @@
 """Entering the step in hand from a paper: when it was done there, by whom, what was written, why only now."""
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from floorterm.changeover.entering import EntrySpec, Given, counter_of, entry_spec
 from floorterm.changeover.late_entry import late_act, paper_time

@@ -1,8 +1,9 @@
 """What the Audit screen says: which lockouts fell short, by which rule and clause, by whom, what is missing. Pure."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from floorterm.terminal.views.text import Line, Span, Tone, short_name, tell, wrapped
 from floorterm.wording import words
@@ -15,8 +16,7 @@ _REGULATION = "29 CFR 1910.147"
 _TONES: "Mapping[Level, Tone]" = {"V": "danger", "W": "caution", "P": "notice", "A": "quiet"}
 
 
-@dataclass(frozen=True, slots=True)
-class AuditRow:
+class AuditRow(Struct, frozen=True):
     """One row: a lockout (a heading, or a row of its own where nothing is found), or one of its findings."""
 
     key: str
@@ -117,8 +117,7 @@ def detail(row: AuditRow | None, width: int, language: str) -> tuple[Line, ...]:
 # --- what a person must still attest ----------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class AttestRow:
+class AttestRow(Struct, frozen=True):
     """One rule that a person must speak for, with the lockouts that it is about."""
 
     key: str

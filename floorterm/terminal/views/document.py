@@ -1,15 +1,15 @@
 """A document on a screen: its parts one at a time, in lines of a width. Pure."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from floorterm.review.document import Block, Document, Heading
 from floorterm.review.document_text import block_lines
 from floorterm.terminal.views.text import Line, Span
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+class Part(Struct, frozen=True):
     """What stands under one heading of the first level; before the first one, under the document's title."""
 
     name: str

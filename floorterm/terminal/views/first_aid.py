@@ -1,7 +1,8 @@
 """What the first-aid screen says: the emergency number in large figures, topics, what to do in its languages."""
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from floorterm.terminal.views.text import Line, Span, Tone, tell, wrapped
 from floorterm.wording import LANGUAGES, words
@@ -28,8 +29,7 @@ _LARGE = {
 _HEIGHT = 5
 
 
-@dataclass(frozen=True, slots=True)
-class TopicView:
+class TopicView(Struct, frozen=True):
     """One topic: its title and what to do, a text a language, the one spoken first."""
 
     id: str
@@ -37,8 +37,7 @@ class TopicView:
     steps: tuple[tuple[str, ...], ...]
 
 
-@dataclass(frozen=True, slots=True)
-class FirstAidView:
+class FirstAidView(Struct, frozen=True):
     """The number to call ("" when the plant's own is not known), the note under it, the topics."""
 
     number: str

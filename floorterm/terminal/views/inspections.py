@@ -1,8 +1,9 @@
 """What the Inspections and Training screens say. Pure."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from floorterm import languages
 from floorterm.changeover.view_words import rule_text
@@ -21,8 +22,7 @@ _TRAINED: "Mapping[Status, Tone]" = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class TwoLines:
+class TwoLines(Struct, frozen=True):
     """One row of two lines: what stands at the left, and at the right of the first."""
 
     key: str

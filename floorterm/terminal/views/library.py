@@ -1,9 +1,10 @@
 """What the Checklists screen says: lines, fragrances, procedures and lockouts as they are now. Pure."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import tzinfo
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from floorterm.terminal.views.text import Line, Span, short_name, tell, wrapped
 from floorterm.wording import words
@@ -14,8 +15,7 @@ if TYPE_CHECKING:
     from floorterm.library.model import LineFile, LockoutFile
 
 
-@dataclass(frozen=True, slots=True)
-class LibraryRow:
+class LibraryRow(Struct, frozen=True):
     """One row: a heading, or something of the library; `kind` and `name` say what."""
 
     key: str

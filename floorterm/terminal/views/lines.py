@@ -1,9 +1,10 @@
 """What the Lines screen says: each line with what it holds and what is on, then its other works. Pure."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from floorterm.changeover.standard import standard_min
 from floorterm.changeover.waiting import open_steps
@@ -17,8 +18,7 @@ if TYPE_CHECKING:
     from floorterm.library.model import Library
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Names:
+class Names(Struct, frozen=True, kw_only=True):
     """Names of the plant's things in the language that is spoken."""
 
     lines: Mapping[str, str]

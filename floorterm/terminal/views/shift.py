@@ -1,9 +1,10 @@
 """What the Shift screen says: what waits for a decision, what was run, how long it took. Pure."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from floorterm.changeover.view import title_of
 from floorterm.changeover.waiting import open_steps
@@ -48,8 +49,7 @@ def signature_line(
     return (Span(words("shift.state_taken_over", language, name=name), "done"),)
 
 
-@dataclass(frozen=True, slots=True)
-class ShiftRow:
+class ShiftRow(Struct, frozen=True):
     """One row: a heading, a deviation of a work, or a work. What stands at the right is set there by the screen."""
 
     key: str

@@ -1,8 +1,10 @@
 """What the Review and Minutes screens say of a shift and of one changeover. Pure."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from floorterm.shift import telling
 from floorterm.shift.summary import DeviationLine, MinutesLine, Summary, WorkLine
@@ -18,8 +20,7 @@ _BAR_CELLS = 36
 _STATUS_TONE: dict[str, Tone] = {"released": "done", "abandoned": "strong", "paused": "caution", "open": ""}
 
 
-@dataclass(frozen=True, slots=True)
-class ReviewRow:
+class ReviewRow(Struct, frozen=True):
     """One row: a heading, or something with what can be done about it (its work's minutes, its deviation)."""
 
     key: str
@@ -195,8 +196,7 @@ def _due_rows(summary: Summary, width: int, language: str) -> Iterator[ReviewRow
 # --- the minutes of one changeover ----------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class MinutesRow:
+class MinutesRow(Struct, frozen=True):
     """One part of the difference; `step` where its minutes can be explained."""
 
     key: str

@@ -1,8 +1,9 @@
 """What the sign-in screen says. Pure."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
+
+from msgspec import Struct
 
 from floorterm.languages import Worded
 from floorterm.terminal.views.text import Line, Span, tell, wrapped
@@ -26,16 +27,14 @@ class DutyNamed(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
-class PersonRow:
+class PersonRow(Struct, frozen=True):
     """One person to pick: name and code, duties under it."""
 
     key: str
     lines: tuple[Line, Line]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PinView:
+class PinView(Struct, frozen=True, kw_only=True):
     """Where the asking of a PIN stands. `digits` counts what is typed; the digits themselves are nowhere."""
 
     name: str

@@ -1,8 +1,9 @@
 """What the start screens say: for each fragrance or procedure that a line could begin, what it would ask. Pure."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from floorterm.changeover.standard import standard_min
 from floorterm.changeover.view import governs, title_of
@@ -13,8 +14,7 @@ if TYPE_CHECKING:
     from floorterm.changeover.worksheet import FlushNote, Worksheet
 
 
-@dataclass(frozen=True, slots=True)
-class Candidate:
+class Candidate(Struct, frozen=True):
     """Something that could begin: its id, the row that names it, and everything that is told before it does."""
 
     key: str

@@ -5,11 +5,11 @@ terminal is the theme's business, and the words carry the meaning without it.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Literal
 
+from msgspec import Struct
 from rich.cells import cell_len, set_cell_size
 
 from floorterm.languages import Worded, by_language, grouped, in_
@@ -32,8 +32,7 @@ Tone = Literal[
 ]
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
+class Span(Struct, frozen=True):
     """A piece of text in one tone."""
 
     text: str

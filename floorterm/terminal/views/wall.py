@@ -1,10 +1,11 @@
 """What a display on the wall says of each line: what it does now, for how long, whose locks are on. Pure."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from itertools import zip_longest
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from floorterm.changeover.standard import standard_min
 from floorterm.changeover.waiting import open_steps
@@ -45,8 +46,7 @@ _NO_TONE: Tone = ""
 _BIG_WIDTH = 34  # cells for hours and minutes, twice as wide as drawn so that they look square
 
 
-@dataclass(frozen=True, slots=True)
-class Block:
+class Block(Struct, frozen=True):
     """One line of the plant: its bar, big minutes ("" while it runs) and what stands beside them."""
 
     title: str

@@ -1,13 +1,12 @@
 """The washout curve in cells: half blocks, or # on a plain console."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from floorterm.terminal.views.flush import Points, curve_lines
 from floorterm.terminal.widgets.page import Page
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CurveView:
+class CurveView(Struct, frozen=True, kw_only=True):
     """Points (kg, residual), the residual limit, where the curve crosses it, what has been pushed; kg.
 
     `high`: the upper edge of the band in which the true curve lies.

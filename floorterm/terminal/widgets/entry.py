@@ -5,10 +5,11 @@ screen's. A scanned code is put into the field like a typed one; a scan never si
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from textwrap import wrap
 from typing import Final
 
+from msgspec.structs import replace
 from rich.cells import cell_len
 from textual import events
 from textual.containers import Vertical
@@ -156,7 +157,7 @@ class Entry(Vertical, can_focus=True):
         return len(self._field_lines()) + parts
 
     def _change(self, **fields: object) -> None:
-        self.given = replace(self.given, **fields)  # type: ignore[arg-type]
+        self.given = replace(self.given, **fields)
         self._told()
 
     def _told(self) -> None:

@@ -1,8 +1,10 @@
 """The heading of every screen: its name and its question, the plant, the time, who is signed in."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, ClassVar
 
+from msgspec import Struct
+from msgspec.structs import replace
 from textual import events
 from textual.geometry import Region
 from textual.message import Message
@@ -14,8 +16,7 @@ from floorterm.terminal.widgets.paint import Look, Looks, Painted, looks
 _GAP = 2  # what `apart` keeps free between both ends of a line
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HeadingView:
+class HeadingView(Struct, frozen=True, kw_only=True):
     """What the heading says. `plant` goes first when there is no room; `right` stands beside the question."""
 
     title: str = ""

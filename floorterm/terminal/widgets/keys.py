@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
+from msgspec import Struct
 from rich.cells import cell_len
 from textual import events
 from textual.geometry import Region
@@ -15,8 +16,7 @@ from floorterm.terminal.widgets.paint import Look, Looks, Painted, looks
 HELP_KEYS = frozenset("?/")  # open the list of keys wherever they are not typed; `/` is, in a text
 
 
-@dataclass(frozen=True, slots=True)
-class Cap:
+class Cap(Struct, frozen=True):
     """One key: its name as printed on the keyboard, what it does, whether it can do so now."""
 
     key: str

@@ -5,11 +5,11 @@ once more for each of a dozen classes, which took longer than all the rest of pu
 """
 
 from collections.abc import Mapping
-from dataclasses import replace
 from functools import lru_cache
 from types import MappingProxyType
 from typing import ClassVar, Literal, NamedTuple
 
+from msgspec.structs import replace
 from rich.segment import Segment
 from rich.style import Style
 from textual.color import Color

@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
+from msgspec import Struct
 from textual import events
 from textual.binding import Binding, BindingType
 from textual.geometry import Region
@@ -22,8 +23,7 @@ from floorterm.wording import words
 _TWO_DIGITS_S = 1.5  # a second digit within this time makes a number of two digits
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(Struct, frozen=True):
     """One row: a key that stays the same when its text moves, and its lines. A heading cannot be chosen."""
 
     key: str

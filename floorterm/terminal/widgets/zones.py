@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
+from msgspec import Struct
 from rich.cells import cell_len
 from textual import events
 from textual.geometry import Region
@@ -17,8 +18,7 @@ from floorterm.terminal.widgets.paint import Look, Looks, Painted, looks
 ROOMY = (100, 34)  # columns and lines from which there is room for gaps
 
 
-@dataclass(frozen=True, slots=True)
-class Zone:
+class Zone(Struct, frozen=True):
     """One zone: what it stands for, the digit that chooses it, its words, and whether it is chosen."""
 
     key: str
