@@ -16,9 +16,9 @@ from floorterm.ledger.copy_faults import MoveUnfinishedError
 from floorterm.ledger.faults import CopyFaultError, LedgerError, OutcomeUnknownError, RefusedError
 from floorterm.ledger.file_store import half_made, laying_out
 from floorterm.ledger.ledger import Ledger
-from floorterm.ledger.schema import ATTEMPTS, ENTRIES, PEOPLE, PINS
 from floorterm.ledger.seal import Seal
 from floorterm.ledger.store import Store
+from floorterm.ledger.tables import ATTEMPTS, ENTRIES, PEOPLE, PINS
 from floorterm.ledger.transaction import LEDGER_MOVED, Transaction
 from floorterm.ledger.values import Asked, Head, Place, is_server
 from floorterm.ledger.verify import verify_place

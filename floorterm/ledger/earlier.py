@@ -16,7 +16,7 @@ from floorterm.ledger.chain import Chain
 from floorterm.ledger.file_store import laying_out
 from floorterm.ledger.people import row_of
 from floorterm.ledger.persons import fold_person, person_of
-from floorterm.ledger.schema import ENTRIES, PEOPLE
+from floorterm.ledger.tables import ENTRIES, PEOPLE
 
 _AT_ONCE = 1000  # rows of one statement
 

@@ -24,7 +24,7 @@ from floorterm.ledger.faults import (
     LedgerReplacedError,
 )
 from floorterm.ledger.guards import APPLICATION_ID, GUARDS, SCHEMA_VERSION
-from floorterm.ledger.schema import ENTRIES, METADATA
+from floorterm.ledger.tables import ENTRIES
 
 
 class FileStore:
@@ -240,6 +240,8 @@ def create_file(path: Path, body: str) -> None:
 @contextlib.contextmanager
 def laying_out(path: Path) -> Iterator[Connection]:
     """Tables, guards and marks in an empty file; what the caller adds is committed with them."""
+    from floorterm.ledger.schema import METADATA  # noqa: PLC0415  loads the ORM, which an opened ledger does without
+
     engine = create_engine("sqlite://", creator=lambda: connect.raw(path, create=True), poolclass=NullPool)
     try:
         with engine.connect() as connection:

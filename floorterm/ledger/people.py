@@ -37,7 +37,7 @@ from floorterm.ledger.persons import (
     changed_value,
     record_of,
 )
-from floorterm.ledger.schema import ATTEMPTS, PEOPLE, PINS
+from floorterm.ledger.tables import ATTEMPTS, PEOPLE, PINS
 from floorterm.ledger.transaction import Transaction
 from floorterm.ledger.values import Asked, Guard
 from floorterm.people import Permission, Person

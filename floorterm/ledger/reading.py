@@ -19,7 +19,7 @@ from floorterm.ledger.faults import (
 )
 from floorterm.ledger.restored import RESTORED
 from floorterm.ledger.rows import to_entry, to_head, to_ref, to_start
-from floorterm.ledger.schema import ENTRIES, PEOPLE
+from floorterm.ledger.tables import ENTRIES, PEOPLE
 from floorterm.ledger.values import Head, Ref, Start
 from floorterm.people import LockoutStatus, Permission, Person
 

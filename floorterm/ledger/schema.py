@@ -1,45 +1,19 @@
 """The tables, as SQLModel classes that SQLite and PostgreSQL both understand.
 
+They are loaded where tables are made or compared; what statements name is `tables`.
 The body of an entry is kept as text exactly as it was hashed; the columns that queries need are *generated*
 from it by the database, so that none can disagree with what was hashed.
 """
 
 from typing import Any
 
-from sqlalchemy import (
-    BigInteger,
-    CheckConstraint,
-    Column,
-    Computed,
-    Index,
-    Integer,
-    Text,
-    UniqueConstraint,
-    cast,
-)
+from sqlalchemy import CheckConstraint, Column, Computed, Index, UniqueConstraint
 from sqlalchemy.orm import registry
-from sqlalchemy.types import UserDefinedType
 from sqlmodel import Field, SQLModel
 
+from floorterm.ledger.tables import BODY, NUMBER, TEXT, WHOLE
+
 _registry = registry()
-
-
-class _KeptJson(UserDefinedType[str]):
-    """PostgreSQL's `json`, which keeps the text as given (`jsonb` would re-order it); read back as text."""
-
-    cache_ok = True
-
-    def get_col_spec(self, **_: Any) -> str:
-        return "JSON"
-
-    def column_expression(self, colexpr: Any) -> Any:
-        return cast(colexpr, Text)
-
-
-# Compared and sorted by the bytes, as SQLite does, whatever language the server was set up in.
-_TEXT = Text().with_variant(Text(collation="C"), "postgresql")
-_BODY = Text().with_variant(_KeptJson(), "postgresql")
-_NUMBER = BigInteger().with_variant(Integer(), "sqlite")  # SQLite: exactly INTEGER makes it the row number
 
 
 class _Base(SQLModel, registry=_registry):
@@ -48,12 +22,12 @@ class _Base(SQLModel, registry=_registry):
 
 def _text(name: str, *, needed: bool = False) -> Any:
     generated = Computed(f"body ->> '{name}'", persisted=True)
-    return Field(default=None, sa_column=Column(name, _TEXT, generated, nullable=not needed))
+    return Field(default=None, sa_column=Column(name, TEXT, generated, nullable=not needed))
 
 
 def _number(name: str) -> Any:
     expression = f"CAST((body ->> '{name}') AS INTEGER)"
-    return Field(default=None, sa_column=Column(name, Integer, Computed(expression, persisted=True)))
+    return Field(default=None, sa_column=Column(name, WHOLE, Computed(expression, persisted=True)))
 
 
 class EntryRow(_Base, table=True):
@@ -71,9 +45,9 @@ class EntryRow(_Base, table=True):
         Index("entries_at", "at"),
     )
 
-    n: int = Field(sa_column=Column("n", _NUMBER, primary_key=True, autoincrement=False))
-    body: str = Field(sa_column=Column("body", _BODY, nullable=False))
-    hash: str = Field(sa_column=Column("hash", _TEXT, nullable=False))
+    n: int = Field(sa_column=Column("n", NUMBER, primary_key=True, autoincrement=False))
+    body: str = Field(sa_column=Column("body", BODY, nullable=False))
+    hash: str = Field(sa_column=Column("hash", TEXT, nullable=False))
     kind: str | None = _text("kind", needed=True)
     at: str | None = _text("at", needed=True)
     line: str | None = _text("line")
@@ -88,7 +62,7 @@ class EntryRow(_Base, table=True):
         default=None,
         sa_column=Column(
             "key",
-            _TEXT,
+            TEXT,
             Computed("coalesce(body ->> 'key', body ->> 'chain')", persisted=True),
             nullable=False,
         ),
@@ -100,15 +74,15 @@ class PersonRow(_Base, table=True):
 
     __tablename__ = "people"
 
-    code: str = Field(sa_column=Column("code", _TEXT, primary_key=True))
-    name: str = Field(sa_column=Column("name", _TEXT, nullable=False))
-    permission: str = Field(sa_column=Column("permission", _TEXT, nullable=False))
-    duties: str = Field(sa_column=Column("duties", _TEXT, nullable=False))  # sorted, one a line
-    lockout: str = Field(sa_column=Column("lockout", _TEXT, nullable=False))
-    trained_on: str | None = Field(default=None, sa_column=Column("trained_on", _TEXT))
-    valid_to: str | None = Field(default=None, sa_column=Column("valid_to", _TEXT))
-    badge: str | None = Field(default=None, sa_column=Column("badge", _TEXT, unique=True))
-    active: int = Field(sa_column=Column("active", Integer, nullable=False))
+    code: str = Field(sa_column=Column("code", TEXT, primary_key=True))
+    name: str = Field(sa_column=Column("name", TEXT, nullable=False))
+    permission: str = Field(sa_column=Column("permission", TEXT, nullable=False))
+    duties: str = Field(sa_column=Column("duties", TEXT, nullable=False))  # sorted, one a line
+    lockout: str = Field(sa_column=Column("lockout", TEXT, nullable=False))
+    trained_on: str | None = Field(default=None, sa_column=Column("trained_on", TEXT))
+    valid_to: str | None = Field(default=None, sa_column=Column("valid_to", TEXT))
+    badge: str | None = Field(default=None, sa_column=Column("badge", TEXT, unique=True))
+    active: int = Field(sa_column=Column("active", WHOLE, nullable=False))
 
 
 class PinRow(_Base, table=True):
@@ -116,9 +90,9 @@ class PinRow(_Base, table=True):
 
     __tablename__ = "pins"
 
-    code: str = Field(sa_column=Column("code", _TEXT, primary_key=True))
-    phc: str = Field(sa_column=Column("phc", _TEXT, nullable=False))
-    one_time: int = Field(sa_column=Column("one_time", Integer, nullable=False))
+    code: str = Field(sa_column=Column("code", TEXT, primary_key=True))
+    phc: str = Field(sa_column=Column("phc", TEXT, nullable=False))
+    one_time: int = Field(sa_column=Column("one_time", WHOLE, nullable=False))
 
 
 class AttemptRow(_Base, table=True):
@@ -126,14 +100,10 @@ class AttemptRow(_Base, table=True):
 
     __tablename__ = "attempts"
 
-    subject: str = Field(sa_column=Column("subject", _TEXT, primary_key=True))
-    failures: int = Field(sa_column=Column("failures", Integer, nullable=False))
-    failed_at: str = Field(sa_column=Column("failed_at", _TEXT, nullable=False))
+    subject: str = Field(sa_column=Column("subject", TEXT, primary_key=True))
+    failures: int = Field(sa_column=Column("failures", WHOLE, nullable=False))
+    failed_at: str = Field(sa_column=Column("failed_at", TEXT, nullable=False))
 
 
 METADATA = _registry.metadata
-ENTRIES = METADATA.tables["entries"]
-PEOPLE = METADATA.tables["people"]
-PINS = METADATA.tables["pins"]
-ATTEMPTS = METADATA.tables["attempts"]
-GENERATED = tuple(column.name for column in ENTRIES.columns if column.computed is not None)
+GENERATED = tuple(column.name for column in METADATA.tables["entries"].columns if column.computed is not None)

@@ -11,7 +11,6 @@ from sqlalchemy import Connection, text
 
 from floorterm.entries import digest
 from floorterm.ledger.faults import LedgerExistsError, ServerAccountError
-from floorterm.ledger.schema import ENTRIES, METADATA
 from floorterm.ledger.server import engine_of, explaining, name_of, read_url
 from floorterm.ledger.server_guards import (
     FUNCTIONS,
@@ -21,6 +20,7 @@ from floorterm.ledger.server_guards import (
     SERVER_GUARDS,
     function_statement,
 )
+from floorterm.ledger.tables import ENTRIES
 
 
 def create_on_server(place: str, body: str) -> None:
@@ -41,6 +41,8 @@ def laying_out_server(place: str, *, role: str = "", unfinished_of: str = "") ->
     in use until `put_in_use`, and takes the place of one that was left unfinished before. Raises LedgerExistsError,
     ServerAccountError (`grant_terminal`), or another LedgerError.
     """
+    from floorterm.ledger.schema import METADATA  # noqa: PLC0415  loads the ORM, which an opened ledger does without
+
     with _transaction(place) as (connection, name):
         if connection.execute(text("SELECT to_regclass('ledger_layout')")).scalar() is not None:
             if not unfinished_of or _unfinished(connection) != unfinished_of:

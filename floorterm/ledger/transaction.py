@@ -25,7 +25,7 @@ from floorterm.ledger.faults import (
 )
 from floorterm.ledger.last_seen import check_seen
 from floorterm.ledger.restored import RESTORED
-from floorterm.ledger.schema import ENTRIES
+from floorterm.ledger.tables import ENTRIES
 from floorterm.ledger.values import Asked, Guard, Head, Start
 from floorterm.people import Person
 

@@ -305,6 +305,8 @@ class _Builder:
 
     def _hygiene(self, text: str, place: Place) -> None:
         """Escapes such as "\\u202e" bring in what no plain character could."""
+        if text.isprintable():
+            return
         for sign in text:
             if sign != "\n" and unicodedata.category(sign) in _REFUSED:
                 found = f"the invisible character U+{ord(sign):04X}"

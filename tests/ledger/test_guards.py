@@ -11,7 +11,8 @@ from sqlalchemy.schema import CreateTable
 from floorterm.entries import canonical, digest
 from floorterm.ledger import Ledger, verify_file
 from floorterm.ledger.guards import COLUMNS
-from floorterm.ledger.schema import ENTRIES, GENERATED
+from floorterm.ledger.schema import GENERATED, METADATA
+from floorterm.ledger.tables import ENTRIES, TABLES
 from tests.ledger.conftest import note
 
 
@@ -130,8 +131,13 @@ def test_the_list_of_generated_columns_is_that_of_the_schema() -> None:
     assert COLUMNS == GENERATED
 
 
+def test_statements_name_the_columns_that_are_made_with_their_types() -> None:
+    made = {table.name: [(one.name, one.type) for one in table.columns] for table in METADATA.sorted_tables}
+    assert made == {table.name: [(one.name, one.type) for one in table.columns] for table in TABLES}
+
+
 def test_the_same_classes_lay_out_a_table_for_postgresql() -> None:
-    statement = str(CreateTable(ENTRIES).compile(dialect=postgresql.dialect()))
+    statement = str(CreateTable(METADATA.tables["entries"]).compile(dialect=postgresql.dialect()))
     assert "body JSON NOT NULL" in statement  # json keeps the text; jsonb would re-order it
     assert "n BIGINT NOT NULL" in statement
     assert statement.count("GENERATED ALWAYS AS") == len(COLUMNS)
