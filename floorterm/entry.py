@@ -1,4 +1,4 @@
-"""The program's way in: standard library only, until it is known what is asked for.
+"""The program's way in: standard library only, and little of it, until it is known what is asked for.
 
 A terminal that is opened with plain arguments goes straight to its screens; everything else, and whatever is not plain
 (help, faults, an abbreviation), is the command line's, which understands the same arguments and says what is wrong.
@@ -7,8 +7,12 @@ A terminal that is opened with plain arguments goes straight to its screens; eve
 import gc
 import os
 import sys
-from collections.abc import Mapping, Sequence
-from pathlib import Path
+
+TYPE_CHECKING = False  # `typing` itself would take a tenth of the time until the first lines
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from floorterm.terminal.early import EarlyTerminal
 
 VALUES = ("terminal", "language", "look", "log", "checklists", "db")  # options that take a value
 FLAGS = ("plain",)
@@ -28,22 +32,41 @@ def main() -> None:
 
         command_line()
         return
+    sys.exit(_open_terminal(given))
+
+
+def _open_terminal(given: "Mapping[str, str]") -> int:
+    from floorterm.terminal.early import early_here, in_browser, why_not_here  # noqa: PLC0415  only here
+
+    if in_browser(os.environ) or why_not_here():
+        return _open(given, None)
+    with early_here() as early:
+        from floorterm.terminal.remembered import lines_of, path_of  # noqa: PLC0415  what is typed is kept from here on
+
+        memory = path_of(given.get("terminal", "T1"), os.environ)
+        if memory and (lines := lines_of(given["db"], memory, given.get("language", "en"))):
+            early.show(lines)
+        return _open(given, early)
+
+
+def _open(given: "Mapping[str, str]", early: "EarlyTerminal | None") -> int:
+    from pathlib import Path  # noqa: PLC0415  after the first lines
+
     from floorterm.terminal.opening import open_here  # noqa: PLC0415
 
-    sys.exit(
-        open_here(
-            Path(given["db"]),
-            terminal=given.get("terminal", "T1"),
-            language=given.get("language", "en"),
-            plain="plain" in given,
-            look="day" if given.get("look") == "day" else "night",
-            log=Path(given["log"]) if "log" in given else None,
-            checklists=Path(given["checklists"]) if "checklists" in given else None,
-        )
+    return open_here(
+        Path(given["db"]),
+        terminal=given.get("terminal", "T1"),
+        language=given.get("language", "en"),
+        plain="plain" in given,
+        look="day" if given.get("look") == "day" else "night",
+        log=Path(given["log"]) if "log" in given else None,
+        checklists=Path(given["checklists"]) if "checklists" in given else None,
+        early=early,
     )
 
 
-def plain_arguments(arguments: Sequence[str], env: Mapping[str, str]) -> dict[str, str] | None:
+def plain_arguments(arguments: "Sequence[str]", env: "Mapping[str, str]") -> "dict[str, str] | None":
     """What `floorterm [open]` was given, where it is plain and can be used as it is; else None."""
     rest = list(arguments)
     if rest[:1] == ["open"]:
@@ -63,13 +86,11 @@ def plain_arguments(arguments: Sequence[str], env: Mapping[str, str]) -> dict[st
     return found if _usable(found) and not any(map(env.get, UNTOLD)) else None
 
 
-def _usable(found: Mapping[str, str]) -> bool:
+def _usable(found: "Mapping[str, str]") -> bool:
     """Whether no value needs a word from the command line."""
-    from floorterm.languages import LANGUAGES  # noqa: PLC0415
-
     name = found.get("terminal", "T1")
     return (
-        found.get("language", "en") in LANGUAGES
+        _speaks(found.get("language", "en"))
         and found.get("look", "night") in _LOOKS
         and 0 < len(name) <= _LONGEST_NAME
         and name.isascii()
@@ -78,3 +99,10 @@ def _usable(found: Mapping[str, str]) -> bool:
         and os.path.isdir(found.get("checklists", "."))  # noqa: PTH112
         and not os.path.isdir(found.get("log", ""))  # noqa: PTH112
     )
+
+
+def _speaks(language: str) -> bool:
+    """Whether there is such a language; `languages` itself finds them only after the first lines."""
+    here = os.path.dirname(os.path.abspath(__file__))  # noqa: PTH100, PTH120
+    fact = os.path.join(here, "wordings", language, "language.json")  # noqa: PTH118
+    return language.isalpha() and language.isascii() and os.path.isfile(fact)  # noqa: PTH113

@@ -180,7 +180,7 @@ def demo(
         for path in asyncio.run(write_all(open_still, pictures, language)):
             put(str(path))
         sys.exit(Status.WELL)
-    from floorterm.terminal import launch  # noqa: PLC0415
+    from floorterm.terminal.launching import launch  # noqa: PLC0415
 
     sys.exit(
         launch(open_copy, terminal="T1", language=language, plain=plain, demo=True, look=look, panel=panel)

@@ -10,12 +10,10 @@ from zoneinfo import ZoneInfo
 
 from msgspec import Struct
 
-from floorterm.entries import visible
 from floorterm.ledger import LedgerError, is_server
 from floorterm.ledger.sight import Sight
-from floorterm.terminal.sight_memory import SightMemory, Told
+from floorterm.terminal.sight_memory import SightMemory, Told, plain_lines
 from floorterm.terminal.views.text import day_and_clock
-from floorterm.wording import words
 
 if TYPE_CHECKING:
     from floorterm.ledger import Place
@@ -36,14 +34,7 @@ class FirstSight(Struct, frozen=True):
 
     def plain(self, language: str) -> Iterator[str]:
         """The same as plain lines, with the step that every work has come to."""
-        yield visible(f"{words('terminal.lines', language)}  {self.plant}  {self.time}")
-        yield words("terminal.opening", language)
-        for row in self.rows:
-            yield ""
-            for left, right in zip(row.left, row.right, strict=False):
-                yield visible("  ".join(span.text for span in (*left, *right)))
-            if row.key in self.told.steps:
-                yield visible(f"> {self.told.steps[row.key]}")
+        return plain_lines(self.told, f"{self.plant}  {self.time}", language)
 
 
 def first_sight(place: "Place", language: str, memory: SightMemory | None = None) -> FirstSight | None:

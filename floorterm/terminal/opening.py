@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from floorterm.ledger import Ledger, Place
     from floorterm.plant import Plant
+    from floorterm.terminal.early import EarlyTerminal
     from floorterm.terminal.hands import Panel
     from floorterm.terminal.theme import Look
 
@@ -28,12 +29,14 @@ def open_here(
     log: Path | None = None,
     seen: Path | None = None,
     checklists: Path | None = None,
+    early: "EarlyTerminal | None" = None,
 ) -> int:
     """Open the plant of a ledger at this terminal; the exit status when it is left.
 
-    `visitor` is who reached it through a browser; `log` and `seen` are files, by default the account's own.
+    `early` is this process's terminal where it was taken before. `visitor` is who reached it through a browser; `log`
+    and `seen` are files, by default the account's own.
     """
-    from floorterm.terminal import launch  # noqa: PLC0415
+    from floorterm.terminal.launching import launch  # noqa: PLC0415
 
     signed = f"{terminal} {visitor}".rstrip()  # the log names nobody
     begin_log = cache(_begin_log)  # the plant may be opened again, after a failure
@@ -45,26 +48,27 @@ def open_here(
     status = launch(
         opener,
         place=place,
-        memory=_memory(terminal, seen),
+        memory=memory_path(terminal, seen),
         terminal=signed,
         language=language,
         plain=plain,
         look=look,
         panel=panel,
+        early=early,
     )
     _end_log(status)
     return status
 
 
-def _memory(terminal: str, seen: Path | None) -> Path | None:
+def memory_path(terminal: str, seen: Path | None) -> Path | None:
     """Where a terminal keeps what its next start can show at once: beside what it saw last, found without a library."""
     from floorterm.entries import file_name  # noqa: PLC0415
-    from floorterm.terminal.sight_memory import SUFFIX  # noqa: PLC0415
+    from floorterm.terminal.remembered import SUFFIX, path_of  # noqa: PLC0415
 
     if seen is not None:
         return seen.with_suffix(SUFFIX)
-    home = Path(os.environ.get("XDG_STATE_HOME") or "~/.local/state").expanduser()
-    return home / "floorterm" / f"{file_name(terminal)}{SUFFIX}" if home.is_absolute() else None
+    found = path_of(file_name(terminal), os.environ)
+    return Path(found) if found else None
 
 
 def show_wall(
@@ -76,7 +80,7 @@ def show_wall(
     checklists: Path | None = None,
 ) -> int:
     """Show every line for a large display; the exit status when it is left."""
-    from floorterm.terminal import launch  # noqa: PLC0415
+    from floorterm.terminal.launching import launch  # noqa: PLC0415
 
     def opener() -> "Plant":
         from floorterm.ledger import Ledger  # noqa: PLC0415  after the first frame

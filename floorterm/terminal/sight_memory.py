@@ -1,14 +1,15 @@
 """What a terminal said of its lines, kept for its next start: shown at once, if the record has not moved since.
 
-A file of the account, beside what the terminal saw last. It is used only for the very entry that it was made of, in the
-same language, and before the first signed step in it reopens by itself; minutes are left out. It is no proof: whoever
-may write the file can forge it, so it is shown until the record is open, and nothing can be signed on it.
+A file of the account, beside what the terminal saw last; `remembered` reads the plain lines in it by itself. It is used
+only for the very entry that it was made of, in the same language, and before the first signed step in it reopens by
+itself; minutes are left out. It is no proof: whoever may write the file can forge it, so it is shown until the record
+is open, and nothing can be signed on it.
 """
 
 import contextlib
 import json
 import os
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
@@ -17,15 +18,15 @@ from msgspec import Struct, field
 from msgspec.structs import replace
 
 from floorterm.entries import instant, stamp, visible
+from floorterm.terminal.remembered import FOR_EVER, remembered, to_text
 from floorterm.terminal.views.line_row import LineRow
 from floorterm.terminal.views.text import Line, Span, Tone
+from floorterm.wording import words
 
 if TYPE_CHECKING:
     from floorterm.ledger import Head, Ledger
     from floorterm.line_record import LineRecord
 
-SUFFIX = ".sight.json"
-_MOST_BYTES = 1 << 16
 _TONES = get_args(Tone)
 
 
@@ -48,17 +49,15 @@ class SightMemory:
 
     def of(self, head: "Head", language: str, now: datetime) -> Told | None:
         """What was told of this very entry in this language; None if there is nothing, or it cannot be read."""
+        kept_file = remembered(str(self._path))
+        if kept_file is None or not kept_file.holds(head.n, head.hash, language, stamp(now.astimezone(UTC))):
+            return None
         try:
-            with self._path.open("rb") as file:
-                kept = json.loads(file.read(_MOST_BYTES))
-            if (kept["n"], kept["hash"], kept["language"]) != (head.n, head.hash, language):
-                return None
-            until = instant(kept["until"]) if kept["until"] else None
-            if not instant(kept["at"]) <= now or (until is not None and now > until):
-                return None
+            until = None if kept_file.until == FOR_EVER else instant(kept_file.until)
+            kept = json.loads(kept_file.rest)
             rows = tuple(_row(one) for one in kept["rows"])
             steps = {str(key): visible(str(text)) for key, text in kept["steps"].items()}
-        except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
             return None
         return Told(rows, steps, until)
 
@@ -72,17 +71,16 @@ class SightMemory:
         head = ledger.head()  # before what is told: an entry in between makes it useless, never wrong
         at = self._record.now()
         told = told_of(self._record, language)
-        value = {
-            "n": head.n,
-            "hash": head.hash,
-            "language": language,
-            "at": stamp(at.astimezone(UTC)),
-            "until": stamp(told.until.astimezone(UTC)) if told.until else "",
-            "rows": [_kept(row) for row in told.rows],
-            "steps": dict(told.steps),
-        }
+        timeless = replace(told, rows=tuple(map(_timeless, told.rows)))
+        until = stamp(told.until.astimezone(UTC)) if told.until else FOR_EVER
+        value = {"rows": [_kept(row) for row in timeless.rows], "steps": dict(told.steps)}
+        text = to_text(
+            (head.n, head.hash, language, stamp(at.astimezone(UTC)), until),
+            list(plain_lines(timeless, ledger.start().plant, language)),
+            json.dumps(value),
+        )
         with contextlib.suppress(OSError):
-            self._write(json.dumps(value).encode())
+            self._write(text.encode())
 
     def _write(self, content: bytes) -> None:
         self._path.parent.mkdir(parents=True, exist_ok=True)
@@ -93,15 +91,30 @@ class SightMemory:
         fresh.replace(self._path)
 
 
+def plain_lines(told: Told, heading: str, language: str) -> Iterator[str]:
+    """The lines with work as plain lines, each with the step that its work has come to."""
+    yield visible(f"{words('terminal.lines', language)}  {heading}")
+    yield words("terminal.opening", language)
+    for row in told.rows:
+        yield ""
+        for left, right in zip(row.left, row.right, strict=False):
+            yield visible("  ".join(span.text for span in (*left, *right)))
+        if row.key in told.steps:
+            yield visible(f"> {told.steps[row.key]}")
+
+
+def _timeless(row: LineRow) -> LineRow:
+    return replace(row, right=((), *row.right[1:]))  # minutes against the standard stand first
+
+
 def _kept(row: LineRow) -> dict[str, Any]:
-    timeless = replace(row, right=((), *row.right[1:]))  # minutes against the standard stand first
     return {
         "key": row.key,
         "line": row.line,
         "work": row.work,
         "flushes": row.flushes,
-        "left": [[[span.text, span.tone] for span in line] for line in timeless.left],
-        "right": [[[span.text, span.tone] for span in line] for line in timeless.right],
+        "left": [[[span.text, span.tone] for span in line] for line in row.left],
+        "right": [[[span.text, span.tone] for span in line] for line in row.right],
     }
 
 

@@ -11,7 +11,7 @@ from aiohttp import web
 from textual_serve.app_service import AppService
 from textual_serve.download_manager import DownloadManager
 
-from floorterm.terminal import BROWSER_DRIVER
+from floorterm.terminal.early import BROWSER_DRIVER
 
 PATIENCE_S = 10.0  # an entry that is being written is let be written
 _COLUMNS, _LINES = (20, 500), (5, 200)  # sizes that a window may ask for

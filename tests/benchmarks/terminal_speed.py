@@ -145,7 +145,7 @@ def start(judge: Judge, env: dict[str, str], folder: Path, rounds: int) -> float
     found: dict[str, list[float]] = {}
     first = Terminal(command, env)  # from here on the terminal remembers what it said
     first.until(_OPEN)
-    while not list(folder.rglob("*.sight.json")):
+    while not list(folder.rglob("*.sight")):
         first.read(1)
     first.end()
     for _ in range(rounds):

@@ -12,7 +12,7 @@ from click.testing import CliRunner
 from floorterm.cli import main
 from floorterm.demo import open_still, shipped
 from floorterm.plant import Plant
-from floorterm.terminal import why_not
+from floorterm.terminal.early import why_not
 from floorterm.terminal.plain import locks_text, next_text, shift_text, status_text
 from floorterm.terminal.views.shown import work_view
 

@@ -22,7 +22,7 @@ COLUMNS, ROWS = 80, 24
 NOTING = """
 import sys
 from pathlib import Path
-from floorterm.terminal import launch
+from floorterm.terminal.launching import launch
 
 def opener():
     from floorterm.terminal.app import FloorApp

@@ -1,6 +1,5 @@
 """From the start of a process to its opened record nothing typed or scanned is lost; the terminal is given back."""
 
-import json
 import os
 import signal
 import subprocess
@@ -18,12 +17,15 @@ from floorterm.cli.open import open_plant
 from floorterm.demo import shipped
 from floorterm.entries import stamp
 from floorterm.entry import FLAGS, UNTOLD, VALUES, VARIABLES, plain_arguments
+from floorterm.languages import LANGUAGES
 from floorterm.ledger import Ledger
 from floorterm.plant import Plant
 from floorterm.terminal.app import FloorApp
 from floorterm.terminal.early import EarlyTerminal
 from floorterm.terminal.first_sight import first_sight
-from floorterm.terminal.sight_memory import SightMemory
+from floorterm.terminal.opening import memory_path
+from floorterm.terminal.remembered import lines_of, path_of
+from floorterm.terminal.sight_memory import SightMemory, plain_lines
 from tests.terminal.pty_run import NOTING, PseudoTerminal
 from tests.terminal.shell import rows, text_of, until, until_top
 from tests.terminal.test_tty import Noted
@@ -128,18 +130,18 @@ async def test_until_the_record_is_open_what_it_needs_waits_and_moving_about_doe
 
 _REMEMBERED = """
 import sys
-from pathlib import Path
-from floorterm.terminal.first_sight import first_sight
-from floorterm.terminal.sight_memory import SightMemory
-found = first_sight(Path(sys.argv[1]), "en", SightMemory(Path(sys.argv[2])))
-print("\\n".join(found.plain("en")))
-heavy = {"floorterm.changeover.fold", "sqlalchemy", "pydantic", "yaml", "click", "textual"}
-sys.exit(", ".join(heavy & sys.modules.keys()) or 0)
+from floorterm.entry import plain_arguments
+from floorterm.terminal.early import EarlyTerminal
+from floorterm.terminal.remembered import lines_of
+assert plain_arguments(["--db", sys.argv[1]], {})
+print("\\n".join(lines_of(sys.argv[1], sys.argv[2], "en")))
+slow = {"re", "json", "typing", "pathlib", "decimal", "dataclasses", "msgspec", "floorterm.entries", "click", "textual"}
+sys.exit(", ".join(slow & sys.modules.keys()) or 0)
 """
 
 
 def test_what_a_terminal_said_last_is_said_at_once_if_the_record_has_not_moved(tmp_path: Path) -> None:
-    ledger, file = Ledger.open(shipped(), read_only=True), tmp_path / "T1.sight.json"
+    ledger, file = Ledger.open(shipped(), read_only=True), tmp_path / "T1.sight"
     memory = SightMemory(file)
     memory.keep(ledger, "en")
     folded, kept = first_sight(shipped(), "en"), first_sight(shipped(), "en", memory)
@@ -160,10 +162,46 @@ def test_what_a_terminal_said_last_is_said_at_once_if_the_record_has_not_moved(t
     assert memory.of(replace(head, hash="0" * 64), "en", now) is None
     assert memory.of(head, "es", now) is None
     assert memory.of(head, "en", now - timedelta(days=1)) is None, "the clock was set back"
+    assert lines_of(str(shipped()), str(file), "en") == list(plain_lines(kept.told, kept.plant, "en"))
+    assert not lines_of(str(shipped()), str(file), "es")
     until = now + timedelta(minutes=5)
-    file.write_text(json.dumps(json.loads(file.read_text()) | {"until": stamp(until)}))
+    file.write_text(file.read_text().replace(" - ", f" {stamp(until)} ", 1))
     assert memory.of(head, "en", until) is not None
     assert memory.of(head, "en", until + timedelta(seconds=1)) is None, "a signed step has reopened by itself"
+
+
+def test_what_could_command_a_terminal_is_not_said_again(tmp_path: Path) -> None:
+    file = tmp_path / "T1.sight"
+    SightMemory(file).keep(Ledger.open(shipped(), read_only=True), "en")
+    said = lines_of(str(shipped()), str(file), "en")
+    assert said
+    text = file.read_text()
+    for spoilt in (
+        text.replace(said[0], said[0] + "\x1b[2J"),
+        text.replace(" - ", " ", 1),
+        text.replace(f" {len(said)}\n", " -1\n", 1),
+        text.replace(f" {len(said)}\n", " 9999\n", 1),
+        "",
+    ):
+        assert spoilt != text
+        file.write_text(spoilt)
+        assert lines_of(str(shipped()), str(file), "en") == []
+    assert lines_of(str(tmp_path / "no.db"), str(file), "en") == []
+
+
+def test_the_short_way_looks_where_a_terminal_remembers(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
+    found = path_of("T-1", os.environ)
+    assert found == str(memory_path("T-1", None))
+    assert path_of("T-1", {"XDG_STATE_HOME": "here"}) is None
+
+
+@pytest.mark.parametrize("language", [*LANGUAGES, "xx", "", "../en", "en_draft"])
+def test_the_short_way_knows_the_languages(language: str) -> None:
+    given = plain_arguments(("--db", _FILE, f"--language={language}"), {})
+    assert (given is not None) == (language in LANGUAGES)
 
 
 @pytest.mark.parametrize(

@@ -13,8 +13,9 @@ from textual.widgets import Static
 from floorterm.ledger import LedgerMissingError
 from floorterm.library import LibraryError, load
 from floorterm.plant import Plant
-from floorterm.terminal import launch, why_not
 from floorterm.terminal.app import FloorApp
+from floorterm.terminal.early import why_not
+from floorterm.terminal.launching import launch
 from floorterm.terminal.messages import Scanned
 from floorterm.terminal.widgets.heading import Heading
 from floorterm.terminal.widgets.keys import KeyBar, in_two

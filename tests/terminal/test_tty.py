@@ -17,7 +17,7 @@ from tests.terminal.pty_run import PseudoTerminal
 _RUN = """
 import sys
 from datetime import UTC, datetime
-from floorterm.terminal import launch
+from floorterm.terminal.launching import launch
 
 def opener():
     from floorterm.demo.clock import SetClock

@@ -5,7 +5,7 @@ import subprocess
 import sys
 
 from floorterm.plant import Plant
-from floorterm.terminal import BROWSER_DRIVER
+from floorterm.terminal.early import BROWSER_DRIVER
 
 
 def test_a_terminal_whose_server_was_killed_ends_by_itself_also_while_it_opens(plant: Plant) -> None:
