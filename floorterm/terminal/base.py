@@ -226,6 +226,13 @@ class FloorScreen(Screen[_Result]):
         with self.app.losing_record():
             await super()._dispatch_message(message)
 
+    def _on_timer_update(self) -> None:
+        """A repaint of the whole screen is all that its widgets asked for: else they ask again with the next key."""
+        if self._repaint_required and self.is_current and not self.app._batch_count:
+            for widget in self._dirty_widgets:
+                widget._exchange_repaint_regions()
+        super()._on_timer_update()
+
     def run_worker(self, work: Any, *args: Any, **options: Any) -> "Worker[Any]":
         """As Textual's, for coroutines that may have to read the record."""
 

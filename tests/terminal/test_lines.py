@@ -271,3 +271,13 @@ async def test_focus_is_always_somewhere(plant: Plant) -> None:
         await pilot.resize_terminal(79, 23)
         await pilot.pause()
         assert isinstance(app.focused, Rows)
+
+
+async def test_what_a_whole_repaint_showed_is_not_painted_again_with_the_next_key(plant: Plant) -> None:
+    async with opened(plant) as (app, _):
+        screen = app.screen
+        for widget in (rows(app), screen):
+            widget.refresh()
+        screen._dirty_widgets.add(rows(app))  # as when its message has come before the screen is painted
+        screen._on_timer_update()
+        assert not rows(app)._repaint_regions
