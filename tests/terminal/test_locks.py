@@ -11,9 +11,12 @@ from textual import events
 from textual.pilot import Pilot
 
 from floorterm.changeover.acts import Abandon, LockoutAct
+from floorterm.changeover.view_locks import JobView, LocksView, PointRow
 from floorterm.lockout.model import Event
 from floorterm.terminal.screens.locks import LocksScreen
 from floorterm.terminal.screens.work import WorkScreen
+from floorterm.terminal.views.locks import locks_lines
+from floorterm.terminal.views.text import width_of
 from floorterm.terminal.widgets.notice import Notice
 from floorterm.terminal.widgets.zones import Zones
 from tests.conftest import PIN
@@ -66,6 +69,39 @@ def working(crew_at: CrewAt) -> Crew:
     crew = crew_at(WORKING)
     assert "OO" in crew.state.locks[JOB].at_work
     return crew
+
+
+@pytest.mark.parametrize("width", [80, 120])
+@pytest.mark.parametrize(
+    "locks", [("R. Ode RO-L1-H1 13:57",), ("R. Ode RO-L1-H1 13:57", "L. Sorrel LS-L1-H1 14:02")]
+)
+def test_the_name_of_a_point_its_place_and_every_lock_are_never_cut(
+    width: int, locks: tuple[str, ...]
+) -> None:
+    name = "Válvula de aislamiento del circuito de refrigeración de troqueles C1"
+    place = "salida del enfriador, detrás de la segunda columna de la nave"
+    points = (
+        PointRow(
+            id="C1", name=name, place=place, position="con energía", isolated=False, locks=locks, own=True,
+            note="energía acumulada sin liberar", note_level="caution",
+        ),
+        PointRow(id="V1", name="Válvula V1", place="", position="aislado", isolated=True, locks=(), own=False),
+    )  # fmt: skip
+    job = JobView(
+        work="C-1", job="j", machine="línea", title="Bloqueo", status="", points=points, at_work="", proved="",
+        alarm=False, next=(), refusals=(),
+    )  # fmt: skip
+    view = LocksView(line="", authority="", count=0, summary="", jobs=(job,), offers=(), empty="")
+    lines = locks_lines(view, "es", width, signed_in=True)
+    assert max(map(width_of, lines)) <= width
+    text = "\n".join("".join(span.text for span in line) for line in lines)
+    assert "…" not in text
+    columns = [line[3:] for line in text.split("\n")[1:] if line.strip()]
+    names = " ".join(re.split(r"  +| con energía", line)[0].strip() for line in columns).replace("  ", " ")
+    for word in (*name.split(), *(place.split() if width >= 100 else ())):
+        assert word in names
+    assert all(lock in text for lock in locks)
+    assert "energía acumulada sin liberar" in text
 
 
 async def test_every_point_its_locks_and_what_comes_next_are_seen_at_80x24(working: Crew) -> None:

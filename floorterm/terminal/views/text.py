@@ -115,6 +115,18 @@ def sides(
     )
 
 
+def zip_columns(*columns: tuple[Sequence[Line], int]) -> Iterator[Line]:
+    """Columns of lines beside each other, each with its width; the last one takes what is left of the line."""
+    for at in range(max(len(lines) for lines, _ in columns)):
+        row: Line = ()
+        for place, (lines, width) in enumerate(columns, 1):
+            cell = lines[at] if at < len(lines) else ()
+            row += cell
+            if place < len(columns):
+                row += (Span(" " * (width - width_of(cell))),)
+        yield row
+
+
 def wrapped(text: str, width: int, tone: Tone = "", *, indent: int = 0) -> tuple[Line, ...]:
     """A text as lines of at most that width in cells; `indent` cells before every line but the first."""
     lines: list[str] = []
