@@ -7,7 +7,7 @@ from floorterm.changeover.register import HOLDS
 from floorterm.ledger import CHEAP_PROFILE, Ledger
 from floorterm.plant import Plant
 from floorterm.terminal.messages import Scanned
-from floorterm.terminal.views.start import changeover_candidate, flush_text
+from floorterm.terminal.views.start import changeover_candidate, detail_lines, flush_text, glance_lines
 from floorterm.terminal.views.text import thousands
 from floorterm.wording import LANGUAGES
 from tests.conftest import PEOPLE, PIN, who
@@ -189,3 +189,14 @@ async def test_a_jam_is_under_way_after_three_keys_and_the_pin(plant: Plant) -> 
         (work,) = plant.works()
         assert work.worksheet.procedure is not None
         assert work.worksheet.procedure.id == "jam-or-torn-screen"
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_what_has_no_room_under_the_list_is_counted_there(plant: Plant, language: str) -> None:
+    one = changeover_candidate("juniper", "X", plant.worksheet("L1", "juniper"), language)
+    whole = [line for line in detail_lines(one, 40) if line]
+    assert glance_lines(one, 40, len(whole), language) == tuple(whole)
+    short = glance_lines(one, 40, 4, language)
+    assert list(short[:3]) == whole[:3]
+    assert f"{len(whole) - 3} " in short[3][0].text
+    assert short[3][0].tone == "notice"

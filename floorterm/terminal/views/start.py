@@ -103,6 +103,17 @@ def detail_lines(candidate: Candidate, width: int) -> tuple[Line, ...]:
     return tuple(lines)
 
 
+def glance_lines(candidate: Candidate, width: int, height: int, language: str) -> tuple[Line, ...]:
+    """What is told about a candidate in so many lines: where they are too few, the last says how many there are yet."""
+    lines = detail_lines(candidate, width)
+    if len(lines) > height:
+        lines = tuple(line for line in lines if line)
+    if len(lines) > height:
+        left = words("terminal.start_more", language, n=len(lines) - height + 1)
+        lines = (*lines[: height - 1], (Span(f" {left} ", "notice"),))
+    return lines
+
+
 def matching(candidates: Iterable[Candidate], key: str) -> Candidate | None:
     """The candidate of a key."""
     return next((one for one in candidates if one.key == key), None)
