@@ -63,6 +63,7 @@ class FloorScreen(Screen[_Result]):
     NAME: ClassVar[str] = ""
     QUESTION: ClassVar[str] = ""
     LEAVES: ClassVar[bool] = True
+    OPENS: ClassVar[str] = "terminal.key_open"  # what Enter on a row of its list is called
     READS_RECORD: ClassVar[bool] = True  # what needs none is shown while the record is away
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "back", "terminal.key_back", id="screen.back"),
@@ -264,7 +265,7 @@ class FloorScreen(Screen[_Result]):
 
     def key_label(self, wording: str) -> str:
         """The label of a key; a screen may say more exactly what a key does now."""
-        return words(wording, self.language)
+        return words(self.OPENS if wording == "terminal.key_open" else wording, self.language)
 
     def refuse(
         self, sentences: Iterable[str], tone: Tone = "danger", title: str = "terminal.not_recorded"

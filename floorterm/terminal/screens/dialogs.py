@@ -112,6 +112,7 @@ class MenuScreen(FloorScreen[str | None]):
     """A numbered list; its result is the key of what was chosen, or None."""
 
     CSS_PATH = "dialogs.tcss"
+    OPENS = "terminal.key_choose"
 
     def __init__(self, title: str, question: str, items: Sequence[Item], *, empty: str = "") -> None:
         super().__init__()

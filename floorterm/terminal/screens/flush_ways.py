@@ -8,7 +8,7 @@ from textual.widget import Widget
 from floorterm.changeover.flush_live import still_possible, way_in_hand
 from floorterm.changeover.state import FlushProgress
 from floorterm.changeover.view_flush import ways
-from floorterm.changeover.view_words import kg
+from floorterm.changeover.view_words import kg, tell
 from floorterm.changeover.worksheet import FlushNote
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.views.flush_ways import way_line, way_lines, ways_head
@@ -24,6 +24,7 @@ class WaysScreen(FloorScreen[str | None]):
 
     CSS_PATH = "flush_ways.tcss"
     QUESTION = "work.ways_question"
+    OPENS = "terminal.key_choose"
 
     def __init__(
         self, title: str, note: FlushNote, progress: FlushProgress | None, *, changeable: bool
@@ -34,7 +35,7 @@ class WaysScreen(FloorScreen[str | None]):
     def body(self) -> Iterable[Widget]:
         """The table, and beneath it the chosen way in words."""
         with Container(id="sheet"):
-            yield Rows(row_height=1, on_chosen=self._tell, id="ways")
+            yield Rows(row_height=1, opens=self._changeable, on_chosen=self._tell, id="ways")
             yield StepCard(id="about")
 
     def title_text(self) -> str:
@@ -72,7 +73,7 @@ class WaysScreen(FloorScreen[str | None]):
         if row.key == self._in_hand:
             self.refuse((say("ways_in_hand", self.language),), "caution")
         elif not row.allowed:
-            self.refuse([text.get(self.language) or text["en"] for text in row.reasons])
+            self.refuse([tell(text, self.language) for text in row.reasons])
         elif not still_possible(self._progress, row):
             pushed = kg(self._progress.pushed_kg, self.language)
             self.refuse((say("ways_too_late", self.language, kg=pushed),))

@@ -17,6 +17,7 @@ class KeysScreen(FloorScreen[str]):
     NAME = "terminal.keys"
     QUESTION = "terminal.keys_question"
     CSS_PATH = "keys_help.tcss"
+    OPENS = "terminal.key_press"
 
     def __init__(self, below: Sequence[tuple[str, Binding, bool]]) -> None:
         super().__init__()
@@ -35,10 +36,6 @@ class KeysScreen(FloorScreen[str]):
             note = "" if enabled else words("terminal.not_now", self.language)
             rows.append(Row(key, ((Span(f"{key_name(key):<7}", "strong"), Span(f"{label}  {note}", tone)),)))
         self.query_one("#all-keys", Rows).show(rows)
-
-    def key_label(self, wording: str) -> str:
-        """Opening a row is pressing its key."""
-        return super().key_label("terminal.key_press" if wording == "terminal.key_open" else wording)
 
     def on_rows_opened(self, message: Rows.Opened) -> None:
         """Press that key."""

@@ -34,6 +34,7 @@ class SignInScreen(FloorScreen[PinAnswer]):
 
     NAME = "terminal.sign_in"
     CSS_PATH = "sign_in.tcss"
+    OPENS = "terminal.key_choose"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "confirm", "terminal.key_confirm", id="sign_in.confirm"),
         Binding("backspace", "take_back", "terminal.key_take_back", id="sign_in.back", show=False),

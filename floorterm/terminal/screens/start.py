@@ -14,6 +14,7 @@ from floorterm.terminal.views.start import (
     Candidate,
     changeover_candidate,
     detail_lines,
+    glance_lines,
     matching,
     procedure_candidate,
 )
@@ -25,6 +26,8 @@ from floorterm.wording import words
 if TYPE_CHECKING:
     from floorterm.plant import Plant
 
+_TOLD = 7  # lines under the list
+
 
 class StartScreen(FloorScreen[str]):
     """A list with what the chosen row asks; Enter chooses, a second one on its own page starts.
@@ -33,6 +36,7 @@ class StartScreen(FloorScreen[str]):
     """
 
     CSS_PATH = "start.tcss"
+    OPENS = "terminal.key_choose"
     NOTHING: ClassVar[str] = "terminal.nothing_to_start"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "start", "terminal.key_start", id="start.start"),
@@ -98,10 +102,6 @@ class StartScreen(FloorScreen[str]):
         self._show_phase()
         self.show_keys()
 
-    def key_label(self, wording: str) -> str:
-        """Opening a row is choosing it here."""
-        return super().key_label("terminal.key_choose" if wording == "terminal.key_open" else wording)
-
     def _show_phase(self) -> None:
         confirming = self._confirming
         self.query_one("#choosing", Container).display = confirming is None
@@ -112,9 +112,11 @@ class StartScreen(FloorScreen[str]):
             page.show(detail_lines(confirming, self.size.width - 6))
         else:
             chosen = matching(self._candidates, rows.chosen.key) if rows.chosen else None
-            width = (self.size.width - 8) // 2 if self.size.width >= 100 else self.size.width - 6
             told = self.query_one("#told", Page)
-            told.show(detail_lines(chosen, width) if chosen else ())
+            wide = self.size.width >= 100
+            width = (self.size.width - 10) // 2 if wide else self.size.width - 4
+            height = max(_TOLD, told.size.height) if wide else _TOLD
+            told.show(glance_lines(chosen, width, height, self.language) if chosen else ())
 
     # --- keys -----------------------------------------------------------------------------------
 
