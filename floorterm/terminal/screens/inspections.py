@@ -45,15 +45,15 @@ class InspectionsScreen(FloorScreen[None]):
     def show(self) -> None:
         """Every procedure."""
         from floorterm.inspecting import inspections_due  # noqa: PLC0415
-        from floorterm.terminal.views.inspections import due_row  # noqa: PLC0415
+        from floorterm.terminal.views.inspections import beside_or_beneath, due_row  # noqa: PLC0415
 
         plant, width = self.desk.plant, self.size.width - 4
         self._due = inspections_due(plant)
+        found = [due_row(one, plant.library.lockouts[one.procedure], self.language) for one in self._due]
         rows = []
-        for one in self._due:
-            row = due_row(one, plant.library.lockouts[one.procedure], self.language)
+        for row in beside_or_beneath(found, width):
             first = apart(row.left[0], row.right, width, plain=self.app.plain)
-            rows.append(Row(row.key, (first, apart(row.left[1], (), width, plain=self.app.plain))))
+            rows.append(Row(row.key, (first, apart(row.left[1], row.below, width, plain=self.app.plain))))
         self.query_one("#due", Rows).show(rows)
 
     @property

@@ -1,13 +1,14 @@
 """What the Inspections and Training screens say. Pure."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from floorterm import languages
 from floorterm.changeover.view_words import rule_text
-from floorterm.terminal.views.text import Line, Span, Tone, short_name, tell, wrapped
+from floorterm.terminal.views.text import Line, Span, Tone, short_name, tell, width_of, wrapped
 from floorterm.wording import Refusal, Say, sentence, words
 
 if TYPE_CHECKING:
@@ -23,11 +24,12 @@ _TRAINED: "Mapping[Status, Tone]" = {
 
 
 class TwoLines(Struct, frozen=True):
-    """One row of two lines: what stands at the left, and at the right of the first."""
+    """One row of two lines: what stands at their left, and at the right of the first and of the second."""
 
     key: str
     left: tuple[Line, Line]
     right: Line
+    below: Line = ()
 
 
 def due_row(one: "Due", lockout: "LockoutFile", language: str) -> TwoLines:
@@ -52,7 +54,17 @@ def due_row(one: "Due", lockout: "LockoutFile", language: str) -> TwoLines:
         else words("inspection.never", language)
     )
     second: Line = (Span(f"  {'; '.join(open_) or last}", "strong" if open_ else "quiet"),)
-    return TwoLines(one.procedure, ((Span(tell(lockout.title, language)),), second), (word, Span(" "), by))
+    return TwoLines(one.procedure, ((Span(tell(lockout.title, language)),), second), (word,), (by,))
+
+
+def beside_or_beneath(rows: Sequence[TwoLines], width: int) -> tuple[TwoLines, ...]:
+    """Rows with all that stands at their right in the first line, where every name leaves room for it."""
+    fits = all(width_of((*row.left[0], *row.right, *row.below)) + 3 <= width for row in rows)
+    if fits:
+        return tuple(replace(row, right=(*row.right, Span(" "), *row.below), below=()) for row in rows)
+    return tuple(
+        replace(row, below=(*row.below, Span(" "))) for row in rows
+    )  # ends where the word above it does
 
 
 def inspection_lines(
