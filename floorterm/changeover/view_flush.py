@@ -21,6 +21,7 @@ class WayView(Struct, frozen=True, kw_only=True):
     cells: tuple[str, ...]
     mark: str
     allowed: bool
+    in_hand: bool
     reasons: tuple[str, ...]
     notes: tuple[str, ...]
 
@@ -116,6 +117,7 @@ def _way(note: FlushNote, row: StrategyNote, in_hand: str, language: str) -> Way
         cells=(*cells, str(row.crew), cost),
         mark=mark,
         allowed=row.allowed,
+        in_hand=row.key == in_hand,
         reasons=tuple(tell(text, language) for text in row.reasons),
         notes=tuple(notes),
     )

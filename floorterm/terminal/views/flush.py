@@ -72,8 +72,7 @@ def _progress(state: State, note: FlushNote, language: str, width: int) -> list[
 
 def _known(note: FlushNote, language: str, width: int) -> list[Line]:
     tone: Tone = "caution" if note.evidence == "guessed" else ""
-    label = "label_measured" if note.evidence == "measured" else "label_assumed"
-    return labelled(say(label, language), known_text(note, language), width, tone)
+    return labelled(say("label_figures", language), known_text(note, language), width, tone)
 
 
 def _required(state: State, note: FlushNote, language: str, width: int) -> list[Line]:

@@ -31,7 +31,7 @@ def way_line(way: WayView, width: int) -> Line:
     room = _name_room(width)
     cells = "".join(f"{cell:>{space}}" for cell, space in zip(way.cells, _CELLS, strict=True))
     tone: Tone = "" if way.allowed else "quiet"
-    mark: Tone = "strong" if way.allowed else "caution"
+    mark: Tone = "strong" if way.allowed else "caution" if way.in_hand else "quiet"
     return (
         Span(f"{fit(way.name, room):<{room}}{cells}", tone),
         Span(f" {way.mark}" if way.mark else "", mark),
@@ -55,5 +55,6 @@ def chain_lines(note: FlushNote, language: str, width: int) -> tuple[Line, ...]:
         return wrapped(say("chain_none", language), width)
     lines: list[Line] = []
     for number, text in enumerate(note.chain, start=1):
-        lines += wrapped(f"{number:>2}. {tell(text, language)}", width, indent=4)
+        for place, line in enumerate(wrapped(tell(text, language), width - 4)):
+            lines.append((Span("    " if place else f"{number:>2}. "), *line))
     return tuple(lines)
