@@ -5,6 +5,7 @@ from datetime import datetime, time, timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING, ClassVar
 
+from rich.cells import cell_len
 from textual.binding import Binding, BindingType
 from textual.widget import Widget
 
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from floorterm.plant import Plant
     from floorterm.terminal.desk import Signature
 
+_SORT = 14  # cells of a lot's sort; a longer one moves its name to the right
 SHOWN = timedelta(days=31)  # an answer reads all that there is; the list shows what is at hand
 _FACTS = ("cure_age_d", "alkali_pct")
 
@@ -63,10 +65,13 @@ class LotsScreen(FloorScreen[None]):
     def _row(self, key: str, one: Taken | Made) -> Row:
         language, zone = self.language, self.desk.plant.zone
         way = words("lots.way_in" if isinstance(one, Taken) else "lots.way_out", language)
-        first = (Span(f"{words(f'lots.sort_{one.lot.sort}', language)}  "), Span(one.lot.name, "strong"))
+        sort = words(f"lots.sort_{one.lot.sort}", language)
+        first = (Span(sort + " " * max(2, _SORT - cell_len(sort))), Span(one.lot.name, "strong"))
         at = one.at.astimezone(zone)
         when = (Span(f"{day_of_year(at, language)} {at:%H:%M}"),)
-        second = (Span(f"{one.line}  {way}  {self._more(one)}", "quiet"),)
+        known = self.desk.plant.library.lines.get(one.line)
+        line = tell(known.name, language) if known else one.line
+        second = (Span(f"{line}  {way}  {self._more(one)}", "quiet"),)
         width = self.size.width - 5
         plain = self.app.plain
         return Row(key, (apart(first, when, width, plain=plain), apart(second, (), width, plain=plain)))

@@ -10,7 +10,7 @@ from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import NotRecorded
 from floorterm.terminal.retry import Retry
 from floorterm.terminal.screens.dialogs import AskScreen, Item, MenuScreen, reason_spec, words_spec
-from floorterm.terminal.views.text import wrapped
+from floorterm.terminal.views.text import tell, wrapped
 from floorterm.terminal.widgets.page import Page
 from floorterm.terminal.widgets.rows import Row, Rows
 from floorterm.wording import words
@@ -54,7 +54,7 @@ class MinutesScreen(FloorScreen[None]):
         if not self.desk.is_open:
             return ""
         sheet = self.desk.plant.state(self._work).worksheet
-        return f"{sheet.line.name.get(self.language, sheet.line.id)}  {title_of(sheet, self.language)}"
+        return f"{tell(sheet.line.name, self.language)}  {title_of(sheet, self.language)}"
 
     def show(self) -> None:
         """Compute the parts from the record."""

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
-from floorterm.terminal.views.text import Line, Span, short_name, tell, wrapped
+from floorterm.terminal.views.text import Line, Span, short_name, tell, thousands, wrapped
 from floorterm.wording import words
 
 if TYPE_CHECKING:
@@ -57,13 +57,16 @@ def library_rows(library: "Library", language: str) -> tuple[LibraryRow, ...]:
     part(
         "fragrances",
         (
-            (name, f"{tell(one.name, language)}   {one.code}", ", ".join(one.lines))
+            (name, f"{tell(one.name, language)}   {one.code}", _on(library, one.lines, language))
             for name, one in library.fragrances.items()
         ),
     )
     part(
         "alone",
-        ((name, tell(one.title, language), ", ".join(one.lines)) for name, one in library.alone.items()),
+        (
+            (name, tell(one.title, language), _on(library, one.lines, language))
+            for name, one in library.alone.items()
+        ),
     )
     part(
         "lockouts",
@@ -75,13 +78,18 @@ def library_rows(library: "Library", language: str) -> tuple[LibraryRow, ...]:
     return tuple(rows)
 
 
+def _on(library: "Library", lines: "Iterable[str]", language: str) -> str:
+    """The lines of something by what people call them."""
+    return ", ".join(tell(library.lines[line].name, language) for line in lines)
+
+
 def _line_note(line: "LineFile", language: str) -> str:
     return words(
         "terminal.line_note",
         language,
         units=len(line.units),
         points=len(line.points),
-        rate=f"{line.rate_kg_h:f}",
+        rate=thousands(line.rate_kg_h, language),
     )
 
 
