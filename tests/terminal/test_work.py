@@ -11,9 +11,12 @@ from textual import events
 from textual.pilot import Pilot
 
 from floorterm.changeover.acts import Note, SignStep
+from floorterm.changeover.view_list import ListRow
 from floorterm.ledger import LedgerBusyError
 from floorterm.terminal.messages import LedgerMoved, Scanned
 from floorterm.terminal.screens.work import WorkScreen
+from floorterm.terminal.views.text import width_of
+from floorterm.terminal.views.work import list_line
 from floorterm.terminal.widgets.entry import Entry, Pad
 from floorterm.terminal.widgets.keys import KeyBar
 from floorterm.terminal.widgets.notice import Notice
@@ -635,3 +638,17 @@ async def test_a_scale_that_types_fills_the_masses_and_the_verdict_is_said_befor
         screen.post_message(Scanned("BADGE-BB"))
         await pilot.pause()
         assert screen.entry.given.text.split() == weighed, "a badge is no mass"
+
+
+@pytest.mark.parametrize(
+    ("room", "said"),
+    [(60, "N-2611-07  13:24 M. Tamm"), (20, "N-2611-07  13:24"), (12, "N-2611-07"), (6, "N-261…")],
+)
+def test_a_row_of_the_list_keeps_what_was_entered_before_the_time_and_the_name(room: int, said: str) -> None:
+    row = ListRow(id="a", mark="done", word="done", text="Lot", number=4, note="N-2611-07  13:24 M. Tamm")
+    line = list_line(row, 2 * room + 6)
+    assert line[-1].text == said
+    section = ListRow(id="s", mark="section", word="", text="Run-out", note="2 of 2")
+    assert (
+        width_of(list_line(section, 60)) == width_of(list_line(row, 60)) + 2
+    )  # a row has its cursor before it

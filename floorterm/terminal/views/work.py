@@ -9,6 +9,7 @@ from floorterm.terminal.views.text import Line, Span, Tone, fit, short_name, wid
 from floorterm.wording import words
 
 LABEL = 10
+_CURSOR = 2  # cells that a list puts before a row
 _MARKS: dict[str, tuple[str, Tone]] = {
     "done": ("x", "done"),
     "paper": ("p", "notice"),
@@ -196,12 +197,11 @@ def _right(label: str, text: str, note: str, width: int) -> Line:
 
 def list_line(row: ListRow, width: int) -> Line:
     """One row of the whole list: mark, number, text, and what was entered or is expected."""
-    if row.mark == "section":
-        return spread(row.text, row.note, width, ("strong", "quiet"))
+    if row.mark == "section":  # no cursor stands before a heading, and its note ends where those of steps do
+        return spread(row.text, row.note, width + _CURSOR + 1, ("strong", "quiet"))
     mark, tone = _MARKS[row.mark]
     lead = f"{mark} {row.number:>3} "
-    note_room = max(0, min(len(row.note), (width - len(lead)) // 2))
-    note = fit(row.note, note_room)
+    note = _note_in(row.note, max(0, (width - len(lead)) // 2))
     text = fit(row.text + (" *" if row.draft else ""), max(4, width - len(lead) - len(note) - 2))
     gap = width - len(lead) - len(text) - len(note)
     line = (
@@ -211,6 +211,15 @@ def list_line(row: ListRow, width: int) -> Line:
         Span(note, "quiet"),
     )
     return line if width_of(line) <= width else line[:2]
+
+
+def _note_in(note: str, room: int) -> str:
+    """What was entered, when and by whom, as far as there is room: the name goes first, then the time."""
+    value, gap, seen = note.rpartition("  ")
+    for text in (note, f"{value}{gap}{seen.partition(' ')[0]}" if value else "", value):
+        if text and len(text) <= room:
+            return text
+    return fit(note, room)
 
 
 def plain(lines: Iterable[Line]) -> str:
