@@ -8,6 +8,7 @@ from floorterm.languages import FALLBACK
 from floorterm.languages import number as decimal
 from floorterm.review.charts import Chart, Control, Pareto, Sort, Timeline, Washed
 from floorterm.review.charts_text import reach
+from floorterm.review.shortening import shortened
 from floorterm.review.svg import LETTER, number, polyline, round_steps, svg_document, svg_text
 
 WIDTH = 720
@@ -37,8 +38,7 @@ def _room(names: Sequence[str], most: float) -> float:
 
 
 def _cut(name: str, width: float) -> str:
-    letters = int((width - 16) / LETTER)
-    return name if len(name) <= letters else f"{name[: letters - 1].rstrip()}…"
+    return shortened(name, int((width - 16) / LETTER), "…")
 
 
 def _box(x: float, y: float, width: float, height: float, fill: str, more: str = "") -> str:

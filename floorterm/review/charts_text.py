@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from floorterm.languages import FALLBACK, number
 from floorterm.review.charts import Chart, Control, Pareto, Sort, Timeline, Washed
+from floorterm.review.shortening import shortened
 
 if TYPE_CHECKING:
     from floorterm.review.plots import FallRow
@@ -37,7 +38,7 @@ def chart_lines(chart: Chart, width: int, language: str = FALLBACK) -> tuple[str
 
 def fall_lines(title: str, rows: Sequence["FallRow"], width: int) -> tuple[str, ...]:
     """A waterfall in lines of at most `width` columns: totals `#`, what adds `+`, what takes `-`; levels from 0."""
-    names = min(_NAME, max(len(row.label) for row in rows))
+    names = min(max(_NAME, width // 2), max(len(row.label) for row in rows))
     amounts = max(len(row.said) for row in rows)
     room = width - names - amounts - 3
     most = max(1, *(max(row.since, row.until) for row in rows))
@@ -46,12 +47,8 @@ def fall_lines(title: str, rows: Sequence["FallRow"], width: int) -> tuple[str, 
         first, last = (round(max(0, level) / most * room) for level in sorted((row.since, row.until)))
         ink = "#" if place in (0, len(rows) - 1) else "+" if row.until >= row.since else "-"
         drawn = " " * first + ink * max(1, last - first)
-        lines.append(f"{_cut(row.label, names):<{names}} {row.said:>{amounts}} |{drawn[:room]}")
+        lines.append(f"{shortened(row.label, names):<{names}} {row.said:>{amounts}} |{drawn[:room]}")
     return tuple(lines)
-
-
-def _cut(name: str, width: int) -> str:
-    return name if len(name) <= width else f"{name[: width - 1].rstrip()}~"
 
 
 def _timeline(chart: Timeline, width: int) -> Iterator[str]:
@@ -65,7 +62,7 @@ def _timeline(chart: Timeline, width: int) -> Iterator[str]:
             for at in range(first, max(first + 1, min(room, round(span.until * scale)))):
                 cells[at] = _INK[span.sort]
             cells[first] = "|"
-        yield f"{_cut(name, names):<{names}} {''.join(cells)}"
+        yield f"{shortened(name, names):<{names}} {''.join(cells)}"
     for minute, word in chart.marks:
         at = min(room - 1, int(minute * scale))
         told = f"{word} {minute:.0f}"
@@ -76,13 +73,13 @@ def _timeline(chart: Timeline, width: int) -> Iterator[str]:
 
 
 def _pareto(chart: Pareto, width: int, language: str) -> Iterator[str]:
-    names = min(_NAME + 6, max((len(bar.name) for bar in chart.bars), default=0))
+    names = min(max(_NAME + 6, width // 2), max((len(bar.name) for bar in chart.bars), default=0))
     most = max((bar.minutes for bar in chart.bars), default=0.0)
     room = width - names - 24
     for bar in chart.bars:
         drawn = "#" * max(1, round(bar.minutes / most * room))
         told = f"{number(f'{bar.minutes:7.1f}', language)} {bar.count:4d}x {bar.share * 100:4.0f} %"
-        yield f"{'*' if bar.few else ' '} {_cut(bar.name, names):<{names}} {told} {drawn}"
+        yield f"{'*' if bar.few else ' '} {shortened(bar.name, names):<{names}} {told} {drawn}"
     yield from textwrap.wrap(chart.note, width)
 
 

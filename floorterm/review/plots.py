@@ -10,6 +10,7 @@ from html import escape
 
 from msgspec import Struct
 
+from floorterm.review.shortening import shortened
 from floorterm.review.svg import number, polyline, round_steps, svg_document, svg_text
 from floorterm.wording import words
 
@@ -171,7 +172,7 @@ def waterfall_svg(title: str, rows: Sequence[FallRow], *, language: str = "en", 
         left, right = (_FALL_LEFT + (end - low) / (high - low) * _FALL_ROOM for end in ends)
         total = place in (0, len(rows) - 1)
         fill = "#999" if total else "#333" if row.until >= row.since else "#ddd"
-        body.append(svg_text(12, top + 11, _cut(row.label), weight=total))
+        body.append(svg_text(12, top + 11, shortened(row.label, _FALL_LETTERS), weight=total))
         body.append(
             f"<rect x='{number(left)}' y='{number(top)}' width='{number(max(right - left, 1.0))}'"
             f" height='{_FALL_HEIGHT}' fill='{fill}' stroke='black' stroke-width='0.5'/>"
@@ -181,10 +182,6 @@ def waterfall_svg(title: str, rows: Sequence[FallRow], *, language: str = "en", 
     body.append(svg_text(12, height - 10, words("plots.totals_cut", language)))
     told = "; ".join(f"{row.label}: {row.said}" for row in rows)
     return svg_document(width, height, title, words("plots.waterfall", language, rows=told), body)
-
-
-def _cut(label: str) -> str:
-    return label if len(label) <= _FALL_LETTERS else f"{label[: _FALL_LETTERS - 3].rstrip()}..."
 
 
 # --- how ---------------------------------------------------------------------------------------------

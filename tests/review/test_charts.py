@@ -14,6 +14,7 @@ from floorterm.review.charts import Chart, Control, Timeline, Washed
 from floorterm.review.charts_svg import chart_svg
 from floorterm.review.charts_text import chart_lines
 from floorterm.review.shift_document import minutes_figure
+from floorterm.review.shortening import shortened
 from floorterm.shift import telling
 from floorterm.shift.summarise import minutes_line
 from floorterm.studying import context_of
@@ -136,3 +137,18 @@ def test_steps_of_a_study_stand_section_by_section(studied: Study) -> None:
     sections = [section for section, _ in groupby(one.step.partition("/")[0] for one in studied.steps)]
     assert len(sections) == len(set(sections)) > 10
     assert (sections[0], sections[-1]) == ("prep", "release")
+
+
+@pytest.mark.parametrize(
+    ("name", "letters", "said"),
+    [
+        ("Flush 575 kg", 12, "Flush 575 kg"),
+        ("over its standard: Flush 575 kg into the bins", 40, "over its standard: Flush 575 kg into..."),
+        ("over its standard: Flush", 22, "over its standard..."),
+        ("Start the balance", 12, "Start the..."),
+        ("Freischaltungsanweisung der Linie", 12, "Freischal..."),
+    ],
+)
+def test_a_name_without_room_ends_after_a_word_and_says_so(name: str, letters: int, said: str) -> None:
+    assert shortened(name, letters) == said
+    assert len(said) <= letters
