@@ -8,6 +8,7 @@ changed: the record keeps what was typed.
 
 import locale
 import os
+import re
 import sys
 import unicodedata
 from collections.abc import Mapping
@@ -17,6 +18,7 @@ from typing import Literal
 
 Characters = Literal["all", "console", "ascii"]
 UNKNOWN = "?"
+_CUT = re.compile("([^…]{2})…")
 _C_LOCALES = frozenset({"C", "POSIX"})
 # what parts one thing from another, and signs whose meaning another sign keeps; letters are taken apart instead
 _STAND_INS: Mapping[str, str] = MappingProxyType(
@@ -79,7 +81,12 @@ def folded(text: str, characters: Characters) -> str:
     """The text in characters that the terminal has, cell for cell."""
     if text.isascii() or characters == "all":
         return text
-    return "".join(_folded(one, characters) for one in text)
+    return "".join(_folded(one, characters) for one in _CUT.sub(_three_dots, text))
+
+
+def _three_dots(found: re.Match[str]) -> str:
+    """A text that is cut must not look as if it ended with a full stop: two more characters give way to dots."""
+    return "..." if all(_cells(one) == 1 for one in found[1]) else found[0]
 
 
 def _folded(character: str, characters: Characters) -> str:
