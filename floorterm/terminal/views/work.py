@@ -9,6 +9,7 @@ from floorterm.terminal.views.text import Line, Span, Tone, fit, short_name, wid
 from floorterm.wording import words
 
 LABEL = 10
+_LOW = 4  # lines below the step where a terminal is low
 _CURSOR = 2  # cells that a list puts before a row
 _MARKS: dict[str, tuple[str, Tone]] = {
     "done": ("x", "done"),
@@ -177,7 +178,10 @@ def foot_lines(view: WorkView, language: str, width: int, most: int) -> list[Lin
         must += labelled(say("label_later", language), view.flush.text, width, most=1)
     for text in view.deviations[:1]:
         more = say("and_more", language, n=len(view.deviations) - 1) if len(view.deviations) > 1 else ""
-        must += labelled(say("label_deviation", language), text + more, width, "caution", "caution", most=1)
+        lines = 2 if most > _LOW else 1  # its end says what was entered and where the limit is
+        must += labelled(
+            say("label_deviation", language), text + more, width, "caution", "caution", most=lines
+        )
     room = max(0, most - len(must))
     for text in view.beside[:room]:
         must.insert(1 if view.after else 0, *labelled(say("label_beside", language), text, width, most=1))

@@ -337,7 +337,7 @@ class Rows(Painted, can_focus=True):
         return (
             Span(
                 "  " + words(
-                    "terminal.rows_seen", language,
+                    "terminal.rows_seen" if self.can_focus else "terminal.rows_tapped", language,
                     first=seen[0] if seen else 0, last=seen[-1] if seen else 0, all=len(choosable),
                 ),
                 "quiet",
