@@ -112,6 +112,15 @@ async def test_the_chosen_row_stays_chosen_by_its_key_when_rows_move() -> None:
         assert app.list.chosen is None
 
 
+async def test_a_row_chosen_from_elsewhere_stands_in_the_middle_and_the_end_of_the_list_at_the_foot() -> None:
+    app = _Host([_row(str(n)) for n in range(1, 41)])
+    async with app.run_test(size=(40, 11)):
+        for key, first in (("20", "16"), ("21", "16"), ("40", "31"), ("3", "1")):
+            assert app.list.choose(key)
+            assert _text(app)[0].split()[-1] == first
+            assert any(line.startswith(">") and line.split()[-1] == key for line in _text(app))
+
+
 async def test_a_move_repaints_two_rows_and_equal_rows_nothing() -> None:
     app = _Host([_row(str(n)) for n in range(1, 9)])
     async with app.run_test(size=(40, 20)) as pilot:

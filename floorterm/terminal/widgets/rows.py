@@ -99,6 +99,7 @@ class Rows(Painted, can_focus=True):
         self._on_chosen = on_chosen  # called at once: what stands beside the list is drawn in the same frame
         self._chosen = -1
         self._first = 0
+        self._jumps = False  # the row was chosen from elsewhere: what comes after it is shown with it
         self._typed: tuple[int, float] = (0, 0.0)
         self._each, self._page_height = row_height, 1  # lines of a row, and of the foot that turns the page
 
@@ -137,6 +138,7 @@ class Rows(Painted, can_focus=True):
         """Choose the row with that key, if there is one."""
         for index, row in enumerate(self.rows):
             if row.key == key and not row.heading:
+                self._jumps = index != self._chosen
                 self._move_to(index)
                 return True
         return False
@@ -204,6 +206,11 @@ class Rows(Painted, can_focus=True):
             return
         chosen = max(0, self._chosen)
         first = min(self._first, chosen)
+        if self._jumps and not self._first <= chosen <= self._last_from(self._first):
+            first, half = chosen, self._room() // 2
+            while first > 0 and sum(self._height(i) for i in range(first - 1, chosen + 1)) <= half:
+                first -= 1
+        self._jumps = False
         while first > 0 and first <= chosen and self.rows[first - 1].heading:
             first -= 1
         while first < chosen and self._last_from(first) < chosen:
