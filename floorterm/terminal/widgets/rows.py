@@ -138,7 +138,7 @@ class Rows(Painted, can_focus=True):
         """Choose the row with that key, if there is one."""
         for index, row in enumerate(self.rows):
             if row.key == key and not row.heading:
-                self._jumps = index != self._chosen
+                self._jumps |= index != self._chosen
                 self._move_to(index)
                 return True
         return False
