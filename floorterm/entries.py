@@ -4,7 +4,6 @@ An entry's body is canonical JSON (RFC 8785, narrowed: keys `[a-z0-9_]+`, no flo
 integers within +-(2^53 - 1), absent rather than null) and is kept as text exactly as it was hashed.
 """
 
-import hashlib
 import json
 import re
 import unicodedata
@@ -147,7 +146,9 @@ def canonical(value: Mapping[str, Any]) -> str:
 
 def digest(text: str) -> str:
     """SHA-256 (FIPS 180-4) of the UTF-8 bytes of a text, as 64 lower-case hexadecimal digits."""
-    return hashlib.sha256(text.encode("utf-8")).hexdigest()
+    from hashlib import sha256  # noqa: PLC0415  loads OpenSSL: not before the first frame
+
+    return sha256(text.encode("utf-8")).hexdigest()
 
 
 def clean_text(text: str, *, limit: int = 2000, newlines: bool = False) -> str:

@@ -135,10 +135,15 @@ class FloorApp(App[int]):
         self.animation_level = "none"
         if not self.is_headless:
             leave_on_signals(self)
-        self._first = self._first_screen()
-        self.push_screen(self._first)
         self.set_interval(TICK_S, self._tick)
         self.call_after_refresh(self._shown)
+
+    def get_default_screen(self) -> "FloorScreen[None]":
+        """The screen that everything begins with; an empty one below it would be laid out and drawn first."""
+        self._first = self._first_screen()
+        for path in self._first.css_path:  # Textual reads the files of pushed screens alone
+            self.stylesheet.read(path)
+        return self._first
 
     def _first_screen(self) -> "FloorScreen[None]":
         if self._wall:
@@ -202,7 +207,7 @@ class FloorApp(App[int]):
     @property
     def has_screen(self) -> bool:
         """Whether a screen of ours stands yet."""
-        return len(self.screen_stack) > 1 and self.screen.is_mounted
+        return bool(self.screen_stack) and self.screen.is_mounted
 
     async def carry_out(self, given: Key | str) -> None:
         """Give the screen on top a key, or a scanned text."""

@@ -151,7 +151,9 @@ class FloorScreen(Screen[_Result]):
         with Container(id="body"):
             yield from self.body()
         yield Notice(id="notice")
-        yield KeyBar(id="keys")
+        keys = KeyBar(id="keys")
+        keys.styles.height = self.app.target[1]
+        yield keys
 
     def on_mount(self) -> None:
         """Show what is known."""

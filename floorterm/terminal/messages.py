@@ -10,14 +10,14 @@ if TYPE_CHECKING:
     from floorterm.entries import Entry
 
 
-@dataclass
+@dataclass(eq=False, repr=False)
 class Recorded(Message):
     """An entry is in the record: sent only after the commit."""
 
     entry: "Entry"
 
 
-@dataclass
+@dataclass(eq=False, repr=False)
 class NotRecorded(Message):
     """Nothing was recorded, and why; or that is not `known` yet, and is told later. What was typed stays.
 
@@ -44,7 +44,7 @@ class Retold(Message):
     """Say everything again: another language, another person, or the plant has just been opened."""
 
 
-@dataclass
+@dataclass(eq=False, repr=False)
 class Scanned(Message):
     """A scanner read a code. A scan names things and persons; it never signs."""
 

@@ -33,7 +33,7 @@ class Fed(Struct, frozen=True):
     scanned: str = ""
 
 
-@dataclass
+@dataclass(eq=False, repr=False)
 class ScanCollector:
     """Keys go in one by one; what comes out is either keys or a scanned text. `gap_s` 0 turns scans off."""
 

@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from floorterm.plant import Who
 
 
-@dataclass
+@dataclass(eq=False, repr=False)
 class Session:
     """The person signed in here, and when they last pressed a key (`steady` counts seconds)."""
 

@@ -53,13 +53,13 @@ async def visited(pilot: Pilot[int], *keys: str) -> AsyncIterator[None]:
         await pilot.press(key)
         await pilot.pause()
     if any(key for key in keys if not key.isdigit()):
-        await until(pilot, lambda: len(app.screen_stack) > 2 and app.screen.is_mounted)
+        await until(pilot, lambda: len(app.screen_stack) > 1 and app.screen.is_mounted)
         await until(pilot, lambda: app.screen.query_one(KeyBar).caps)
     yield
-    while len(app.screen_stack) > 2:
+    while len(app.screen_stack) > 1:
         depth = len(app.screen_stack)
         await pilot.press("escape")
-        await until(pilot, lambda depth=depth: len(app.screen_stack) < depth or depth == 3)  # type: ignore[misc]
+        await until(pilot, lambda depth=depth: len(app.screen_stack) < depth or depth == 2)  # type: ignore[misc]
 
 
 def rows(app: App[int]) -> Rows:

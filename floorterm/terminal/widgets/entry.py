@@ -71,13 +71,13 @@ class Entry(Vertical, can_focus=True):
     Entry > Page { height: 0; }
     """
 
-    @dataclass
+    @dataclass(eq=False, repr=False)
     class Changed(Message):
         """Something was typed, chosen or taken back."""
 
         entry: "Entry"
 
-    @dataclass
+    @dataclass(eq=False, repr=False)
     class PadWanted(Message):
         """The field was tapped where no pad has room."""
 

@@ -40,7 +40,7 @@ class Heading(Painted):
         {"strong": Look("head-strong", "head-back", "cap-style"), "quiet": Look("head-quiet", "head-back")}
     )
 
-    @dataclass
+    @dataclass(eq=False, repr=False)
     class Tapped(Message):
         """Somebody tapped the person's name ("person") or the language ("language")."""
 

@@ -40,7 +40,7 @@ class KeyBar(Painted):
         }
     )
 
-    @dataclass
+    @dataclass(eq=False, repr=False)
     class Pressed(Message):
         """A key was tapped; `key` is the name that a binding knows it by."""
 

@@ -13,14 +13,11 @@ _MOST_LINES = 8
 class Notice(Painted):
     """Sentences in one tone, wrapped; a word says what the colour says."""
 
-    DEFAULT_CSS = """
-    Notice { height: 0; }
-    """
-
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
         self._said: tuple[tuple[str, ...], Tone, str] = ((), "", "")
         self._lines: tuple[str, ...] = ()
+        self.styles.height = 0  # as it is laid out first, so that nothing is drawn twice
 
     @property
     def sentences(self) -> tuple[str, ...]:
@@ -33,6 +30,7 @@ class Notice(Painted):
             return
         self._said = (sentences, tone, title)
         self._lay_out()
+        self.refresh()
 
     def _lay_out(self) -> None:
         sentences, _, title = self._said
@@ -40,9 +38,10 @@ class Notice(Painted):
         lines: list[str] = [title] if title and sentences else []
         for sentence in sentences:
             lines.extend(textwrap.wrap(sentence, width) or [""])
-        self._lines = tuple(lines[:_MOST_LINES])
-        self.styles.height = len(self._lines)
-        self.refresh()
+        fresh = tuple(lines[:_MOST_LINES])
+        if fresh != self._lines:
+            self._lines = fresh
+            self.styles.height = len(fresh)  # which draws it anew
 
     def on_resize(self) -> None:
         """Wrap anew."""

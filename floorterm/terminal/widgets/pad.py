@@ -27,7 +27,7 @@ class PinPad(Painted, can_focus=True):
 
     _gap = 1
 
-    @dataclass
+    @dataclass(eq=False, repr=False)
     class Pressed(Message):
         """A key of the pad: a digit, "backspace" or "enter"."""
 

@@ -51,7 +51,7 @@ class Rows(Painted, can_focus=True):
     Rows { height: 1fr; }
     """
 
-    @dataclass
+    @dataclass(eq=False, repr=False)
     class Chosen(Message):
         """Another row is chosen now."""
 
@@ -63,7 +63,7 @@ class Rows(Painted, can_focus=True):
             """The list that the row stands in."""
             return self.rows
 
-    @dataclass
+    @dataclass(eq=False, repr=False)
     class Opened(Message):
         """The chosen row was opened."""
 
@@ -355,9 +355,11 @@ class Rows(Painted, can_focus=True):
 
     def on_resize(self) -> None:
         """Keep the chosen row in sight."""
+        before = (self._each, self._page_height, self._first)
         self._measure()
         self._keep_in_sight()
-        self.refresh()
+        if before != (self._each, self._page_height, self._first):
+            self.refresh()
 
     def on_click(self, event: events.Click) -> None:
         """Choose the row that was tapped; a row that was chosen already is opened."""

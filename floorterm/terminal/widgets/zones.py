@@ -44,7 +44,7 @@ class Zones(Painted):
         }
     )
 
-    @dataclass
+    @dataclass(eq=False, repr=False)
     class Tapped(Message):
         """A zone was tapped."""
 
