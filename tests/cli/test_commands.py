@@ -66,6 +66,22 @@ def test_a_command_that_computes_imports_neither_screen_nor_database() -> None:
     assert done.returncode == 0, done.stderr
 
 
+def test_commands_that_read_the_record_load_neither_screen_nor_orm() -> None:
+    code = (
+        "import sys\n"
+        "from floorterm.cli import main\n"
+        "from floorterm.demo import shipped\n"
+        "for name in ('status', 'next', 'locks', 'shift'):\n"
+        "    try:\n        main([name, '--db', str(shipped())])\n"
+        "    except SystemExit as left:\n        assert not left.code, name\n"
+        "heavy = {'textual', 'sqlmodel', 'sqlalchemy.orm', 'numpy', 'scipy'}\n"
+        "sys.exit(', '.join(sorted(heavy & sys.modules.keys())) or 0)"
+    )
+    done = run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert "Line 1" in done.stdout
+
+
 def test_check_says_that_the_starter_plant_is_well() -> None:
     done = _run("check", "--json")
     assert done.exit_code == 0, done.output
