@@ -156,3 +156,8 @@ def by_language(text: Worded) -> dict[str, str]:
 def in_(text: Mapping[str, str], language: str, otherwise: str = "") -> str:
     """A text of the plant in a language: reviewed, else its draft, else English, else `otherwise`."""
     return text.get(language) or text.get(language + DRAFT) or text.get(FALLBACK, otherwise)
+
+
+def draft_of(texts: Iterable[Mapping[str, str]], language: str) -> str:
+    """The key for what is made of these texts: the language, or its draft where one of them has no reviewed text."""
+    return language if all(not text or language in text for text in texts) else language + DRAFT

@@ -22,7 +22,7 @@ from floorterm.changeover.worksheet import (
     Text,
     Worksheet,
 )
-from floorterm.languages import DRAFT, in_
+from floorterm.languages import DRAFT, draft_of, in_
 from floorterm.library.calibrated import Calibration, with_calibration
 from floorterm.library.model import (
     FragranceFile,
@@ -132,7 +132,10 @@ def _sequence(library: Library, outgoing: FragranceFile, incoming: FragranceFile
 
 def _section_title(key: str, fragrance: FragranceFile, languages: Sequence[str]) -> dict[str, str]:
     names = spoken(fragrance.name)
-    return {language: words(key, language, fragrance=in_(names, language)) for language in languages}
+    return {
+        draft_of((names,), language): words(key, language, fragrance=in_(names, language))
+        for language in languages
+    }
 
 
 def _fill(

@@ -10,7 +10,7 @@ from decimal import Decimal
 from functools import partial
 
 from floorterm.changeover.worksheet import Section, Step, Text
-from floorterm.languages import in_
+from floorterm.languages import draft_of
 from floorterm.library.model import IsolationPoint, LineFile, LockoutFile, LockoutPolicy
 from floorterm.library.model import Text as LibraryText
 from floorterm.lockout.model import BOX, Event, Job, Point, Policy
@@ -47,13 +47,12 @@ def spoken(text: LibraryText | None) -> dict[str, str]:
     return text.model_dump(exclude_none=True) if text is not None else {}
 
 
-def _say(
-    languages: Sequence[str], key: str, facts: Mapping[str, Mapping[str, str]] | None = None
-) -> dict[str, str]:
-    """A wording in each of the languages, filled with the facts of that language."""
+def _say(languages: Sequence[str], key: str, facts: Mapping[str, Text | str] | None = None) -> dict[str, str]:
+    """A wording in each of the languages, filled with the facts of that language; a draft where one of them is one."""
+    given = facts or {}
     return {
-        language: words(
-            key, language, **{name: in_(value, language) for name, value in (facts or {}).items()}
+        draft_of((text for text in given.values() if not isinstance(text, str)), language): words(
+            key, language, **given
         )
         for language in languages
     }
@@ -180,7 +179,7 @@ def before(job: Job, lockout: LockoutFile, after: Iterable[str], languages: Sequ
         _step(job, section, "notify", Event.NOTIFY_BEFORE, say("lock.notify_before"), after,
               why=say("lock.notify_before_why")),
         _step(job, section, "review", Event.REVIEW,
-              say("lock.review", {"procedure": job.title, "revision": {"en": str(job.revision)}}),
+              say("lock.review", {"procedure": job.title, "revision": str(job.revision)}),
               [f"{section}/notify"], why=say("lock.review_why")),
         _step(job, section, "shut-down", Event.SHUT_DOWN, spoken(lockout.shut_down), [f"{section}/review"]),
     ]  # fmt: skip
@@ -192,7 +191,7 @@ def before(job: Job, lockout: LockoutFile, after: Iterable[str], languages: Sequ
             _step(job, section, f"isolate-{point.id}", Event.ISOLATE,
                   say("lock.isolate", {"point": point.name, "place": point.place}),
                   [f"{section}/shut-down"], point=point.id,
-                  why=say("lock.isolate_why", {"magnitude": {"en": point.magnitude}}))
+                  why=say("lock.isolate_why", {"magnitude": point.magnitude}))
         )  # fmt: skip
     for point in job.points:
         steps.append(

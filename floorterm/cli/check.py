@@ -1,5 +1,6 @@
 """`floorterm check`: every fault of the checklists, and every ordered pair composed on every line."""
 
+from collections import Counter
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -21,6 +22,9 @@ from floorterm.ledger import Place
 
 if TYPE_CHECKING:
     from floorterm.library.model import Library
+
+
+_MOST_GAPS = 20  # texts of a language that are named one by one; a language just begun would fill the screen
 
 
 class Composed(Struct, frozen=True):
@@ -128,8 +132,14 @@ def _write(
         put(f"not composed: {failure}")
     for one in differing:
         put("{line} {unit} {field}: {file} in the file, {accepted} accepted by entry {entry}".format(**one))
-    for gap in translation_gaps(library):
-        put(f"translation {gap.kind} ({gap.language}): {gap.path} {gap.field}")
+    gaps = translation_gaps(library)
+    for (kind, language), n in Counter((gap.kind, gap.language) for gap in gaps).items():
+        lead = f"translation {kind} ({language}):"
+        if n > _MOST_GAPS:
+            put(f"{lead} {n} texts; --json names each")
+        else:
+            mine = (gap for gap in gaps if (gap.kind, gap.language) == (kind, language))
+            put("\n".join(f"{lead} {gap.path} {gap.field}" for gap in mine))
 
 
 @click.command()

@@ -12,13 +12,14 @@ if TYPE_CHECKING:
     from floorterm.library.model import Library
     from floorterm.library.schemas import schema
     from floorterm.library.starter import starter_folder
-    from floorterm.library.translations import TranslationGap, translation_gaps
+    from floorterm.library.translations import TranslationGap, lacks_review, translation_gaps
 
 __all__ = [
     "Fault",
     "Library",
     "LibraryError",
     "TranslationGap",
+    "lacks_review",
     "load",
     "schema",
     "starter_folder",
@@ -30,6 +31,7 @@ _HOME = {
     "Library": "model",
     "LibraryError": "faults",
     "TranslationGap": "translations",
+    "lacks_review": "translations",
     "load": "loading",
     "schema": "schemas",
     "starter_folder": "starter",

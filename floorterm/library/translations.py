@@ -39,6 +39,11 @@ def translation_gaps(library: Library) -> tuple[TranslationGap, ...]:
     return tuple(gap for path in sorted(files) for gap in _gaps(path, files[path], (), languages))
 
 
+def lacks_review(value: object, language: str) -> bool:
+    """Whether any text of the value stands without a reviewed translation into that language."""
+    return language != FALLBACK and any(True for _ in _gaps("", value, (), (language,)))
+
+
 def _gaps(path: str, value: object, loc: Loc, languages: Sequence[str]) -> Iterator[TranslationGap]:
     if isinstance(value, Text):
         found = by_language(value)

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from html import escape
 from typing import TYPE_CHECKING
 
+from floorterm.languages import by_language, in_
 from floorterm.wording import words
 
 if TYPE_CHECKING:
@@ -48,7 +49,7 @@ def told(line: "LineFile", lockout: "LockoutFile", language: str) -> str:
 
 
 def _in(text: "LibraryText", language: str) -> str:
-    return getattr(text, language, None) or text.en
+    return in_(by_language(text), language)
 
 
 def _machines(line: "LineFile", scale: float, high: float, language: str) -> Iterator[str]:

@@ -5,9 +5,12 @@ Everything on it comes from the checklists; signal words and colours are those o
 
 from typing import TYPE_CHECKING
 
+from floorterm.languages import by_language, in_
+from floorterm.library import lacks_review
 from floorterm.review.document import Block, Caution, Document, Figure, Heading, KeyValues, Paragraph, Table
 from floorterm.review.framing import Printing, framed
 from floorterm.review.plan_svg import plan_svg, told
+from floorterm.wording import words
 
 if TYPE_CHECKING:
     from floorterm.library.model import IsolationPoint, LineFile, LockoutFile
@@ -19,7 +22,7 @@ def sheet_document(lockout: "LockoutFile", line: "LineFile", printing: Printing)
     say = printing.say
 
     def tell(text: "LibraryText") -> str:
-        return getattr(text, printing.language, None) or text.en
+        return in_(by_language(text), printing.language)
 
     points = {point.id: point for point in line.points}
     own = [points[name] for name in lockout.points]
@@ -28,6 +31,11 @@ def sheet_document(lockout: "LockoutFile", line: "LineFile", printing: Printing)
         revision=lockout.revision,
         effective=lockout.effective_on.isoformat(),
         changed=lockout.changed_on.isoformat(),
+    )
+    draft = (
+        f" {words('print.unreviewed', printing.language)}"
+        if lacks_review((lockout, line.name, *own), printing.language)
+        else ""
     )
     blocks: list[Block] = [
         KeyValues(
@@ -65,7 +73,7 @@ def sheet_document(lockout: "LockoutFile", line: "LineFile", printing: Printing)
     return framed(
         printing,
         tell(lockout.title),
-        f"{printing.plant}, {revision}",
+        f"{printing.plant}, {revision}{draft}",
         tuple(blocks),
         cautions=cautions,
         compact=True,
@@ -76,7 +84,7 @@ def _row(point: "IsolationPoint", printing: Printing) -> tuple[str, ...]:
     say = printing.say
 
     def tell(text: "LibraryText | None") -> str:
-        return (getattr(text, printing.language, None) or text.en) if text is not None else "-"
+        return in_(by_language(text), printing.language) if text is not None else "-"
 
     energies = ", ".join(say(f"energy_{one}") for one in point.energies)
     device = say(f"device_{point.device}")

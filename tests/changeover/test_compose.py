@@ -165,14 +165,26 @@ def test_a_worksheet_is_written_in_english_and_the_languages_that_the_plant_decl
     library: Library,
 ) -> None:
     """What the program itself says in it too: a language that the program learns changes no worksheet."""
-    plant = library.plant.model_copy(update={"languages": ("de",)})
-    german = library.model_copy(update={"plant": plant})
-    for found, own in ((library, "es"), (german, "de")):
+    for own in ("es", "de"):
+        plant = library.plant.model_copy(update={"languages": (own,)})
+        found = library.model_copy(update={"plant": plant})
         sheet = compose(found, "L1", "clove-leaf", "plain", DAY, compare=True)
         verify = next(step for step in sheet.steps() if step.event is Event.VERIFY)
         assert sheet.flush is not None
         for text in (verify.text, verify.why, *sheet.flush.chain, *sheet.flush.warnings):
             assert set(text) == {"en", own}
+
+
+def test_what_the_program_says_around_a_draft_of_the_plant_is_a_draft(library: Library) -> None:
+    """So that a screen marks the step: its place is in words that nobody has reviewed."""
+    sheet = compose(library, "L1", "clove-leaf", "plain", DAY)
+    isolate = next(step for step in sheet.steps() if step.event is Event.ISOLATE)
+    (job,) = (job for job in sheet.jobs if job.id == isolate.job)
+    point = next(point for point in job.points if point.id == isolate.point)
+    assert set(point.place) == set(isolate.text) == {"en", "es", "de_draft"}
+    assert point.place["de_draft"] in isolate.text["de_draft"]
+    assert set(isolate.why) == {"en", "es", "de"}  # of the plant it holds volts alone
+    assert {"en", "es", "de_draft"} == set(next(s for s in sheet.sections if s.id == "enter").title)
 
 
 def test_a_line_that_may_hold_more_is_flushed_for_the_worst_of_it(library: Library) -> None:

@@ -11,6 +11,7 @@ from msgspec.structs import replace
 
 from floorterm.demo.clock import SetClock
 from floorterm.inspecting import inspections, record_attestation, record_correction, record_inspection
+from floorterm.library import lacks_review
 from floorterm.library.model import Library
 from floorterm.lockout.auditing import rules
 from floorterm.lockout.auditing.record import EVENTS
@@ -230,6 +231,8 @@ def test_every_sheet_is_one_page_with_all_that_a_procedure_states_of_each_point(
         line = library.lines[lockout.lines[0]]
         document = sheet_document(lockout, line, printing)
         assert len(_pages(document)) == 1, lockout.id
+        unreviewed = words("print.unreviewed", language) in document.subtitle
+        assert unreviewed == lacks_review((lockout, line), language) == (language == "de")
         points = {point.id: point for point in line.points}
         for name in lockout.points:
             point = points[name]

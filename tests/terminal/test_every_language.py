@@ -134,7 +134,7 @@ def _wrong(app: FloorApp, name: str, language: str, written: str) -> Iterator[st
     if name not in _TOLD_BELOW:
         for line in text.splitlines()[2:-3]:
             for cut in _CUT.finditer(line):
-                if re.split("  |, |: ", cut[1])[-1] not in written:
+                if re.split("  |, |: ", cut[1])[-1].rstrip(",") not in written:
                     yield f"cut: {line}"
     if name not in _STORED | _RAW and catalogue(language)["language.decimal"] != ".":
         yield from (f"a point in {found!r}" for found in _POINT.findall(text) if found not in written)

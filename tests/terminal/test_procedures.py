@@ -3,8 +3,9 @@
 import shutil
 from pathlib import Path
 
-from floorterm.library import load, starter_folder
+from floorterm.library import TranslationGap, load, starter_folder
 from floorterm.plant import APPROVED, Plant
+from floorterm.terminal.views.library import gap_lines
 from tests.conftest import who
 from tests.terminal.shell import opened, recorded, rows, sign_in, text_of, until, until_top
 
@@ -114,6 +115,9 @@ async def test_texts_without_a_reviewed_translation_are_listed(plant: Plant, tmp
     text = file.read_text(encoding="utf-8")
     assert "es:" in text
     file.write_text(text.replace("es:", "es_draft:", 1), encoding="utf-8")
+    own_words = (folder / "plant.yaml").read_text(encoding="utf-8")
+    own_words = own_words.replace("languages: [en, es, de]", "languages: [en, es]")
+    (folder / "plant.yaml").write_text(own_words, encoding="utf-8")
     draft = Plant(load(folder), own.ledger, "T1")
     async with opened(draft) as (app, pilot):
         await pilot.press("f4")
@@ -122,6 +126,13 @@ async def test_texts_without_a_reviewed_translation_are_listed(plant: Plant, tmp
         await until_top(pilot, "ReadScreen")
         assert "fragrances/plain.yaml" in text_of(app)
         assert "es text not reviewed" in text_of(app)
+
+
+def test_many_texts_of_a_file_without_a_reviewed_translation_are_listed_by_their_number() -> None:
+    gaps = [TranslationGap("a.yaml", f"steps[{n}].text", "unreviewed", "de") for n in range(4)]
+    gaps.append(TranslationGap("a.yaml", "title", "missing", "es"))
+    said = ["".join(span.text for span in line) for line in gap_lines(gaps, 78, "en")]
+    assert said == ["a.yaml: 4 texts: de text not reviewed", "a.yaml: title: no es text"]
 
 
 async def test_an_approval_is_of_exactly_these_files(plant: Plant, tmp_path: Path) -> None:

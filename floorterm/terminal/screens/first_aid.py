@@ -15,7 +15,7 @@ from floorterm.terminal.views.first_aid import (
     first_aid_view,
     topic_lines,
 )
-from floorterm.terminal.views.text import Line, Span, wrapped
+from floorterm.terminal.views.text import Line, wrapped
 from floorterm.terminal.widgets.page import Page
 from floorterm.terminal.widgets.rows import Row, Rows
 
@@ -76,9 +76,7 @@ class FirstAidScreen(FloorScreen[None]):
             return
         width = self.size.width - (48 if self._wide else 4)
         height = self.size.height - (14 if self._wide else 7)
-        title: Line = (Span(topic.title, "strong"),)
-        lines = topic_lines(topic, width, height - 2)
-        page.show((title, (), *lines) if len(lines) + 2 <= height else lines)
+        page.show(topic_lines(topic, width, height))
 
     def _row_chosen(self, _: Row) -> None:
         """Another topic."""

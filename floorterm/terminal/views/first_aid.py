@@ -4,10 +4,12 @@ from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
-from floorterm.terminal.views.text import Line, Span, Tone, tell, wrapped
+from floorterm.terminal.views.text import Line, Span, Tone, tell, unreviewed, wrapped
 from floorterm.wording import LANGUAGES, words
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from floorterm.library.model import PlantFile
 
 # figures and letters of five lines, three wide (M and W five); drawn with full blocks, which every console has
@@ -35,6 +37,7 @@ class TopicView(Struct, frozen=True):
     id: str
     title: str
     steps: tuple[tuple[str, ...], ...]
+    mark: str = ""  # said where nobody has reviewed what the first language says
 
 
 class FirstAidView(Struct, frozen=True):
@@ -43,10 +46,12 @@ class FirstAidView(Struct, frozen=True):
     number: str
     notes: tuple[str, ...]
     topics: tuple[TopicView, ...]
+    mark: str = ""  # said where nobody has reviewed a note or the title of a topic
 
 
 def first_aid_view(plant: "PlantFile | None", language: str) -> FirstAidView:
     """From plant.yaml, or the sentence that holds without it."""
+    marked = words("work.draft", language).strip()
     order = tuple(dict.fromkeys((language, *(plant.written if plant is not None else LANGUAGES))))
     if plant is None:
         return FirstAidView("", tuple(words("terminal.call_emergency", one) for one in order), ())
@@ -55,10 +60,13 @@ def first_aid_view(plant: "PlantFile | None", language: str) -> FirstAidView:
             topic.id,
             tell(topic.title, language),
             tuple(tuple(dict.fromkeys(tell(line, one) for one in order)) for line in topic.lines),
+            marked if unreviewed((topic.title, *topic.lines), language) else "",
         )
         for topic in plant.first_aid
     )
-    return FirstAidView(plant.emergency_number, (tell(plant.emergency_note, language),), topics)
+    shown = (plant.emergency_note, *(topic.title for topic in plant.first_aid))
+    mark = marked if unreviewed(shown, language) else ""
+    return FirstAidView(plant.emergency_number, (tell(plant.emergency_note, language),), topics, mark)
 
 
 def large(text: str, *, plain: bool = False) -> tuple[str, ...]:
@@ -74,16 +82,17 @@ def large(text: str, *, plain: bool = False) -> tuple[str, ...]:
 def banner_lines(view: FirstAidView, width: int, *, plain: bool = False) -> tuple[Line, ...]:
     """The number large, with the note beside it, or under it where there is no room."""
     figures = large(view.number, plain=plain)
+    mark: tuple[Line, ...] = ((Span(view.mark, "notice"),),) if view.mark else ()
     notes: list[Line] = [line for note in view.notes for line in wrapped(note, width, "strong")]
     if not figures or len(figures[0]) + 26 > width:
         number: Line = (Span(f" {view.number} ".ljust(width), "safe"),)
-        return (*((number,) if view.number else ((),)), *notes)
+        return (*((number,) if view.number else ((),)), *notes, *mark)
     room = width - len(figures[0]) - 5
     beside: list[Line] = [line for note in view.notes for line in wrapped(note, room, "strong")]
     lines: list[Line] = []
     for y, row in enumerate(figures):
         lines.append((Span(f" {row} ", "safe"), Span("  "), *(beside[y] if y < len(beside) else ())))
-    return tuple(lines)
+    return (*lines, *mark)
 
 
 def call_line(view: FirstAidView, width: int, language: str) -> tuple[Line, ...]:
@@ -92,20 +101,43 @@ def call_line(view: FirstAidView, width: int, language: str) -> tuple[Line, ...]
 
 
 def topic_lines(topic: TopicView, width: int, height: int) -> tuple[Line, ...]:
-    """What to do, step by step, in the languages of the plant; loosely set where there is room."""
-    blocks: list[tuple[Line, ...]] = []
+    """What to do, step by step: each in as many languages as the screen has room for, then in the others.
+
+    So all that is to be done stands on the first screen in the language spoken, however many the plant has.
+    """
+    mark: list[Line] = [(Span(topic.mark, "notice"),)] if topic.mark else []
+    most = max(map(len, topic.steps))
+    beside = next(
+        (n for n in range(most, 1, -1) if len(mark) + sum(map(len, _blocks(topic, width, 0, n))) <= height), 1
+    )
+    blocks = _blocks(topic, width, 0, beside)
+    room = height - 2 - len(mark)  # below a title and an empty line
+    used = sum(map(len, blocks))
+    lines = [*mark, *_joined(blocks, loose=used + len(blocks) - 1 <= room)]
+    if used <= room:
+        lines = [(Span(topic.title, "strong"),), (), *lines]
+    others = _blocks(topic, width, beside, most)
+    return (*lines, *([()] if others else []), *_joined(others, loose=False))
+
+
+def _blocks(topic: TopicView, width: int, first: int, end: int) -> list[list[Line]]:
+    """The lines of each step in some of its languages; none for a step that has no more."""
+    blocks: list[list[Line]] = []
     for number, texts in enumerate(topic.steps, 1):
         block: list[Line] = []
-        for which, text in enumerate(texts):
+        for which, text in enumerate(texts[first:end], first):
             tone: Tone = "strong" if which == 0 else "quiet"
-            for part, line in enumerate(wrapped(text, width - 3, tone)):
-                lead = f"{number}  " if which == 0 and part == 0 else "   "
-                block.append((Span(lead, tone), *line))
-        blocks.append(tuple(block))
-    loose = sum(len(block) for block in blocks) + len(blocks) - 1 <= height
+            for line in wrapped(text, width - 3, tone):
+                block.append((Span("   " if block else f"{number}  ", tone), *line))
+        if block:
+            blocks.append(block)
+    return blocks
+
+
+def _joined(blocks: "Sequence[Sequence[Line]]", *, loose: bool) -> list[Line]:
     lines: list[Line] = []
-    for one in blocks:
+    for block in blocks:
         if lines and loose:
             lines.append(())
-        lines.extend(one)
-    return tuple(lines)
+        lines.extend(block)
+    return lines

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from floorterm.library import Library, TranslationGap
     from floorterm.library.model import LineFile, LockoutFile
 
+_MOST_GAPS = 3  # of a file, named one by one
+
 
 class LibraryRow(Struct, frozen=True):
     """One row: a heading, or something of the library; `kind` and `name` say what."""
@@ -133,11 +135,16 @@ def lockout_lines(lockout: "LockoutFile", width: int, language: str) -> tuple[Li
 
 
 def gap_lines(gaps: "Iterable[TranslationGap]", width: int, language: str) -> tuple[Line, ...]:
-    """Each text without a reviewed translation."""
-    lines: list[Line] = []
+    """Each text without a reviewed translation; those of a file by their number where it has many."""
+    found: dict[tuple[str, str, str], list[str]] = {}
     for gap in gaps:
-        said = words(f"terminal.gap_{gap.kind}", language, missing=gap.language)
-        lines += wrapped(f"{gap.path}: {gap.field}: {said}", width, indent=4)
+        found.setdefault((gap.path, gap.kind, gap.language), []).append(gap.field)
+    lines: list[Line] = []
+    for (path, kind, missing), fields in found.items():
+        said = words(f"terminal.gap_{kind}", language, missing=missing)
+        many = len(fields) > _MOST_GAPS
+        for field in [words("terminal.gap_texts", language, n=len(fields))] if many else fields:
+            lines += wrapped(f"{path}: {field}: {said}", width, indent=4)
     return tuple(lines) or ((Span(words("terminal.no_gaps", language)),),)
 
 

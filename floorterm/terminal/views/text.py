@@ -4,7 +4,7 @@ A tone is a word for why something looks the way it looks ("danger", "done"); wh
 terminal is the theme's business, and the words carry the meaning without it.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime, tzinfo
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Literal
@@ -47,6 +47,11 @@ def tell(text: "Mapping[str, str] | Worded | None", language: str) -> str:
     if text is None:
         return ""
     return in_(text if isinstance(text, Mapping) else by_language(text), language)
+
+
+def unreviewed(texts: Iterable[Worded], language: str) -> bool:
+    """Whether any of the texts has no reviewed translation into that language."""
+    return any(language not in by_language(text) for text in texts)
 
 
 def clock(at: datetime, zone: tzinfo) -> str:
