@@ -4,12 +4,14 @@ from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
+from floorterm.languages import by_language
 from floorterm.terminal.views.text import Line, Span, Tone, tell, unreviewed, wrapped
 from floorterm.wording import LANGUAGES, words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from floorterm.languages import Worded
     from floorterm.library.model import PlantFile
 
 # figures and letters of five lines, three wide (M and W five); drawn with full blocks, which every console has
@@ -59,7 +61,7 @@ def first_aid_view(plant: "PlantFile | None", language: str) -> FirstAidView:
         TopicView(
             topic.id,
             tell(topic.title, language),
-            tuple(tuple(dict.fromkeys(tell(line, one) for one in order)) for line in topic.lines),
+            tuple(_spoken(line, order) for line in topic.lines),
             marked if unreviewed((topic.title, *topic.lines), language) else "",
         )
         for topic in plant.first_aid
@@ -67,6 +69,13 @@ def first_aid_view(plant: "PlantFile | None", language: str) -> FirstAidView:
     shown = (plant.emergency_note, *(topic.title for topic in plant.first_aid))
     mark = marked if unreviewed(shown, language) else ""
     return FirstAidView(plant.emergency_number, (tell(plant.emergency_note, language),), topics, mark)
+
+
+def _spoken(text: "Worded", order: "Sequence[str]") -> tuple[str, ...]:
+    """In the first language, reviewed or not, which a mark says; then in the others, where reviewed."""
+    first, *others = order
+    reviewed = by_language(text)
+    return tuple(dict.fromkeys((tell(text, first), *(reviewed[one] for one in others if one in reviewed))))
 
 
 def large(text: str, *, plain: bool = False) -> tuple[str, ...]:
