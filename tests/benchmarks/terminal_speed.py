@@ -189,11 +189,13 @@ def start(judge: Judge, env: dict[str, str], folder: Path, rounds: int) -> float
     judge.say(f"key while the record is opened, p99 of {len(busy)}", worst, 100 / 240, "x hello")
     idle = Terminal(command, env)
     idle.until(_OPEN)
-    idle.settle(1.0)
+    if time.time() % 60 > 50:  # a minute that passes is told: the clock, and the minutes of works
+        time.sleep(61 - time.time() % 60)
+    idle.settle(3.0)
     before, until = len(idle.data), time.perf_counter() + 5
     while (left := until - time.perf_counter()) > 0:
         idle.read(left)
-    judge.say("five idle seconds (60 where a minute passed)", len(idle.data) - before, 60, "B")
+    judge.say("five idle seconds of one minute", len(idle.data) - before, 0, "B")
     idle.end()
     return middle["hello"]
 
