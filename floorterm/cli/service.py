@@ -1,4 +1,4 @@
-"""`floorterm service`: the unit file by which systemd keeps a terminal running on a console from boot on."""
+"""`floorterm service`: the unit by which systemd keeps a terminal on a console, or the server for browsers, running."""
 
 import shlex
 import shutil
@@ -44,19 +44,71 @@ ProtectSystem=full
 WantedBy=multi-user.target
 """
 
+_BROWSER_UNIT = """\
+[Unit]
+Description=floorterm for browsers, terminal {terminal}
+After=network-online.target local-fs.target time-sync.target
+Wants=time-sync.target network-online.target
+
+[Service]
+User={user}
+ExecStart={start}
+{place}Environment=LANG=C.UTF-8
+Restart=always
+RestartSec=5
+LogsDirectory=floorterm
+StateDirectory=floorterm
+UMask=0027
+NoNewPrivileges=yes
+PrivateTmp=yes
+PrivateDevices=yes
+ProtectSystem=full
+ProtectHome=read-only
+ProtectKernelTunables=yes
+ProtectControlGroups=yes
+RestrictAddressFamilies=AF_UNIX AF_INET AF_INET6
+{writes}TimeoutStopSec=20
+
+[Install]
+WantedBy=multi-user.target
+"""
+_FROM_ENVIRONMENT = """\
+# FLOORTERM_DB=postgresql://... stands in this file, which root alone may read:
+EnvironmentFile=/etc/floorterm/browsers.env
+"""
+
 
 @click.command()
 @click.option("--tty", default="tty1", show_default=True, help="The console, such as tty1 or ttyUSB0.")
 @terminal_option
 @click.option("--user", default="floorterm", show_default=True, help="The service account.")
 @language_option
+@click.option(
+    "--browser",
+    is_flag=True,
+    help="The unit of `floorterm serve` instead, which listens to this machine alone.",
+)
+@click.option(
+    "--public-url", default="", metavar="URL", help="With --browser: the proxy with TLS in front of it."
+)
 @db_option
-def service(tty: str, terminal: str, user: str, language: str, db: Place | None) -> None:
-    """Print a systemd unit that opens a terminal on a console at boot and again whenever it ends."""
+def service(
+    tty: str, terminal: str, user: str, language: str, browser: bool, public_url: str, db: Place | None
+) -> None:
+    """Print a systemd unit that opens a terminal on a console at boot and again whenever it ends.
+
+    With --browser it is the unit of the server for browsers. The URL of a ledger on a server, which holds a password,
+    does not stand in that one: it belongs into an environment file that the unit names.
+    """
     for name, value in (("--tty", tty), ("--user", user)):
         if not value or not all(letter.isalnum() or letter in "-_." for letter in value):
             fail(f"{name} {value!r}: give a plain name of letters and digits.")
     place = db or default_db()
+    if browser:
+        put(_browser_unit(place, terminal, user, language, public_url), nl=False)
+        return
+    if public_url:
+        fail("--public-url belongs to --browser.")
     start = (*start_words(terminal, language, place), "--log", f"/var/log/floorterm/{tty}.log")
     put(
         _UNIT.format(
@@ -65,19 +117,39 @@ def service(tty: str, terminal: str, user: str, language: str, db: Place | None)
             user=user,
             term="linux" if tty.removeprefix("tty").isdigit() else "vt220",
             start=" ".join(map(_word, start)),
-            writes=f"ReadWritePaths={_word(str(place.absolute().parent))}\n"
-            if isinstance(place, Path)
-            else "",
+            writes=_writes(place),
         ),
         nl=False,
     )
+
+
+def _browser_unit(place: Place, terminal: str, user: str, language: str, public_url: str) -> str:
+    on_file = (str(place.absolute()),) if isinstance(place, Path) else ()
+    behind = ("--public-url", public_url) if public_url else ()
+    log = ("--log", "/var/log/floorterm/browsers.log")
+    start = (_program(), "serve", *on_file, "--terminal", terminal, "--language", language, *behind, *log)
+    return _BROWSER_UNIT.format(
+        terminal=_kept(terminal),
+        user=user,
+        start=" ".join(map(_word, start)),
+        place="" if on_file else _FROM_ENVIRONMENT,
+        writes=_writes(place),
+    )
+
+
+def _writes(place: Place) -> str:
+    return f"ReadWritePaths={_word(str(place.absolute().parent))}\n" if isinstance(place, Path) else ""
+
+
+def _program() -> str:
+    return shutil.which("floorterm") or str(Path(sys.executable).with_name("floorterm"))
 
 
 def start_words(terminal: str, language: str, db: Place | None) -> tuple[str, ...]:
     """The command that opens a terminal on a ledger, wherever it is run from."""
     place = db or default_db()
     return (
-        shutil.which("floorterm") or str(Path(sys.executable).with_name("floorterm")),
+        _program(),
         "open",
         *("--terminal", terminal),
         *("--language", language),
