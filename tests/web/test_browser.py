@@ -4,6 +4,7 @@ What is on the screen is read from the websocket: its bytes are drawn by a termi
 browser on the machine the test is skipped with the reason, and `.ci/run` says so.
 """
 
+import contextlib
 import os
 import re
 import shutil
@@ -160,6 +161,15 @@ class Shown:
         )
 
 
+def _terminals() -> list[tuple[psutil.Process, list[str]]]:
+    """The terminals of visitors that run now, with the words that each was started by."""
+    found = []
+    for child in psutil.Process().children(recursive=True):
+        with contextlib.suppress(psutil.NoSuchProcess):  # it may end while the others are looked at
+            found.append((child, child.cmdline()))
+    return [(child, words) for child, words in found if "open" in words]
+
+
 def test_a_visitor_signs_in_scans_taps_and_types_and_leaves_nothing_behind(
     page: Page, real: Plant, address: str
 ) -> None:
@@ -196,13 +206,12 @@ def test_a_visitor_signs_in_scans_taps_and_types_and_leaves_nothing_behind(
     started = real.ledger.entries(kinds=(STARTED,))
     assert [(entry.person, entry.terminal) for entry in started] == [("SS", "web AA 127.0.0.1")]
 
-    visiting = [child.cmdline() for child in psutil.Process().children(recursive=True)]
-    (arguments,) = [one for one in visiting if "open" in one]
+    ((_, arguments),) = _terminals()
     assert arguments[arguments.index("--panel") + 1] == "246x184"
 
     page.click("header button")
     page.wait_for_url("**/sign-in")
-    served = [child for child in psutil.Process().children(recursive=True) if "open" in child.cmdline()]
+    served = [process for process, _ in _terminals()]
     assert psutil.wait_procs(served, PATIENCE_S)[1] == []
     logs = "".join(path.read_text(encoding="utf-8") for path in real.ledger.path.parent.glob("*.log"))
     assert "let in from 127.0.0.1" in logs
