@@ -99,8 +99,8 @@ class EarlyTerminal:
             mine[3] &= ~(termios.ECHO | termios.ICANON | termios.IEXTEN | termios.ISIG)
             mine[0] &= ~(termios.ICRNL | termios.INLCR | termios.IGNCR | termios.IXON | termios.IXOFF)
             mine[6][termios.VMIN], mine[6][termios.VTIME] = 1, 0
+            self._found = found  # before the change: a signal may end this program the moment after it
             termios.tcsetattr(self._in, termios.TCSANOW, mine)  # what flushes would throw typed keys away
-            self._found = found
 
     def show(self, lines: "Sequence[str]") -> None:
         """Plain lines, in one write; each is cut to the width of the terminal, and no more than its height stand."""
@@ -129,14 +129,14 @@ class EarlyTerminal:
 
     def give_back(self) -> None:
         """As it was found."""
-        found, self._found = self._found, None
+        if self._found is not None:  # kept until it is done: a signal may come in between
+            with contextlib.suppress(termios.error):
+                termios.tcsetattr(self._in, termios.TCSANOW, self._found)
+            self._found = None
         if self.shown:
             self.shown = False
             with contextlib.suppress(OSError):
                 os.write(self._out, _BACK.encode())
-        if found is not None:
-            with contextlib.suppress(termios.error):
-                termios.tcsetattr(self._in, termios.TCSANOW, found)
 
 
 def early_here() -> EarlyTerminal:
