@@ -90,7 +90,8 @@ def _usable(found: "Mapping[str, str]") -> bool:
     """Whether no value needs a word from the command line."""
     name = found.get("terminal", "T1")
     return (
-        _speaks(found.get("language", "en"))
+        all(found.values())
+        and _speaks(found.get("language", "en"))
         and found.get("look", "night") in _LOOKS
         and 0 < len(name) <= _LONGEST_NAME
         and name.isascii()

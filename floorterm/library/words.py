@@ -92,10 +92,7 @@ class Model(BaseModel):
     """Frozen, and an unknown key is a fault."""
 
     model_config = ConfigDict(
-        frozen=True,
-        extra="forbid",
-        str_strip_whitespace=True,
-        coerce_numbers_to_str=True,
+        frozen=True, extra="forbid", str_strip_whitespace=True, coerce_numbers_to_str=True
     )
 
 

@@ -105,17 +105,17 @@ class EarlyTerminal:
     def show(self, lines: "Sequence[str]") -> None:
         """Plain lines, in one write; each is cut to the width of the terminal, and no more than its height stand."""
         columns, rows = self._size()
-        text = self._fit("\r\n".join(line[:columns] for line in lines[:rows]))
+        text = "\r\n".join(self._fit(line, columns) for line in lines[:rows])
         self.shown = True  # before the write: a signal may end this program the moment after it
         with contextlib.suppress(OSError):
             os.write(self._out, f"{_CLEAR}{text}".encode(sys.stdout.encoding or "utf-8", "replace"))
 
-    def _fit(self, text: str) -> str:
-        if text.isascii():
-            return text
-        from floorterm.terminal.repertoire import characters_here, folded  # noqa: PLC0415  not for plain words
+    def _fit(self, line: str, columns: int) -> str:
+        if line.isascii():
+            return line[:columns]
+        from floorterm.terminal.repertoire import characters_here, cut, folded  # noqa: PLC0415  not for plain words
 
-        return folded(text, self._characters or characters_here())
+        return folded(cut(line, columns), self._characters or characters_here())
 
     def _size(self) -> tuple[int, int]:
         with contextlib.suppress(OSError):

@@ -39,11 +39,10 @@ def launch(
     """Open the screens on the plant that `opener` opens, and give the exit status back when they are left.
 
     `place` is the ledger that `opener` opens, for what can be seen at once; `memory` the file in which this terminal
-    keeps what it said last. `look` is the ground that the terminal
-    begins with; `panel` the size of a display that fingers tap. `wall` shows every line for a large display.
-    `terminal` is the name of this terminal (the opener's plant signs with it). `early` is this process's terminal where
-    it was taken before, which its owner gives back. 2 with a sentence on standard error
-    where no screen can be drawn; 128 + n after signal n.
+    keeps what it said last. `look` is the ground that the terminal begins with; `panel` the size of a display that
+    fingers tap. `wall` shows every line for a large display. `terminal` is the name of this terminal (the opener's
+    plant signs with it). `early` is this process's terminal where it was taken before, which its owner gives back.
+    2 with a sentence on standard error where no screen can be drawn; 128 + n after signal n.
     """
     if refused := why_not_here():
         print(refused, file=sys.stderr)  # noqa: T201  there is no screen to say it on

@@ -61,7 +61,7 @@ def open_here(
 
 
 def memory_path(terminal: str, seen: Path | None) -> Path | None:
-    """Where a terminal keeps what its next start can show at once: beside what it saw last, found without a library."""
+    """Where a terminal keeps what its next start can show at once, found without a library."""
     from floorterm.entries import file_name  # noqa: PLC0415
     from floorterm.terminal.remembered import SUFFIX, path_of  # noqa: PLC0415
 

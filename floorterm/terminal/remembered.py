@@ -40,7 +40,7 @@ class Remembered:
 
 
 def path_of(name: str, env: "Mapping[str, str]") -> str | None:
-    """Where a terminal keeps it: beside what it saw last. `name` is a part of a file's name."""
+    """Where a terminal keeps it, in the account's folder for such things. `name` is a part of a file's name."""
     home = env.get("XDG_STATE_HOME") or os.path.expanduser("~/.local/state")  # noqa: PTH111  no pathlib yet
     return os.path.join(home, "floorterm", name + SUFFIX) if os.path.isabs(home) else None  # noqa: PTH117, PTH118
 
@@ -61,8 +61,9 @@ def remembered(path: str) -> Remembered | None:
 
 
 def to_text(head: "tuple[int, str, str, str, str]", lines: list[str], rest: str) -> str:
-    """The content of such a file."""
-    return "\n".join((" ".join(map(str, (*head, len(lines)))), *lines, rest))
+    """The content of such a file. A space of another kind (in numbers of some languages) is written as a plain one."""
+    plain = ("".join(sign if sign.isprintable() else " " for sign in line) for line in lines)
+    return "\n".join((" ".join(map(str, (*head, len(lines)))), *plain, rest))
 
 
 def lines_of(db: str, path: str, language: str) -> list[str]:

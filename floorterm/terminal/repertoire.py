@@ -13,6 +13,7 @@ import sys
 import unicodedata
 from collections.abc import Mapping
 from functools import lru_cache
+from itertools import accumulate
 from types import MappingProxyType
 from typing import Literal
 
@@ -82,6 +83,12 @@ def folded(text: str, characters: Characters) -> str:
     if text.isascii() or characters == "all":
         return text
     return "".join(_folded(one, characters) for one in _CUT.sub(_three_dots, text))
+
+
+def cut(text: str, columns: int) -> str:
+    """As much of a text as so many columns hold; a character of two is not halved."""
+    ends = accumulate(_cells(one) for one in text)
+    return text[: sum(end <= columns for end in ends)]
 
 
 def _three_dots(found: re.Match[str]) -> str:

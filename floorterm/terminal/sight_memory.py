@@ -1,9 +1,9 @@
 """What a terminal said of its lines, kept for its next start: shown at once, if the record has not moved since.
 
-A file of the account, beside what the terminal saw last; `remembered` reads the plain lines in it by itself. It is used
-only for the very entry that it was made of, in the same language, and before the first signed step in it reopens by
-itself; minutes are left out. It is no proof: whoever may write the file can forge it, so it is shown until the record
-is open, and nothing can be signed on it.
+A file of the account; `remembered` reads the plain lines in it by itself. It is used only for the very entry that it
+was made of, in the same language, and before the first signed step in it reopens by itself; minutes are left out. It
+is no proof: whoever may write the file can forge it, so it is shown until the record is open, and nothing can be
+signed on it.
 """
 
 import contextlib
@@ -11,6 +11,7 @@ import json
 import os
 from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
+from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
 
@@ -97,7 +98,7 @@ def plain_lines(told: Told, heading: str, language: str) -> Iterator[str]:
     yield words("terminal.opening", language)
     for row in told.rows:
         yield ""
-        for left, right in zip(row.left, row.right, strict=False):
+        for left, right in zip_longest(row.left, row.right, fillvalue=()):
             yield visible("  ".join(span.text for span in (*left, *right)))
         if row.key in told.steps:
             yield visible(f"> {told.steps[row.key]}")

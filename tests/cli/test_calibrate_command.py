@@ -3,8 +3,6 @@
 import hashlib
 import json
 import math
-import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +16,7 @@ from floorterm.flush.from_library import line_model
 from floorterm.ledger import Ledger
 from floorterm.library import load, starter_folder
 from floorterm.people import LockoutStatus, Permission, Person
+from tests.cli.lightness import run_without
 
 
 def _run(*arguments: object) -> Result:
@@ -123,16 +122,8 @@ def test_files_that_are_missing_or_no_text_are_told(tmp_path: Path) -> None:
 
 
 def test_calibration_needs_no_numeric_library(larger: Path) -> None:
-    code = (
-        "import sys\n"
-        "from floorterm.cli import main\n"
-        f"try:\n    main(['calibrate', '--line', 'L2', {str(larger)!r}])\n"
-        "except SystemExit as left:\n    assert not left.code\n"
-        "heavy = {'textual', 'sqlalchemy', 'sqlmodel', 'sqlite3', 'numpy', 'scipy', 'jinja2'}\n"
-        "sys.exit(', '.join(sorted(heavy & sys.modules.keys())) or 0)"
-    )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
-    assert done.returncode == 0, done.stderr
+    heavy = ("textual", "sqlalchemy", "sqlmodel", "sqlite3", "numpy", "scipy", "jinja2")
+    run_without(heavy, ("calibrate", "--line", "L2", str(larger)))
 
 
 # --- accepting ----------------------------------------------------------------------------------------

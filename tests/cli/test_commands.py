@@ -2,16 +2,16 @@
 
 import json
 import shutil
-import sys
 from pathlib import Path
-from subprocess import run
 
 import pytest
 from click.testing import CliRunner, Result
 
 from floorterm.cli import main
+from floorterm.demo import shipped
 from floorterm.ledger import Ledger
 from floorterm.library import starter_folder
+from tests.cli.lightness import run_without
 from tests.conftest import PIN
 
 
@@ -29,15 +29,8 @@ def db(tmp_path: Path) -> Path:
 
 
 def test_help_lists_every_command_without_importing_what_they_need() -> None:
-    code = (
-        "import sys\n"
-        "from floorterm.cli import main\n"
-        "try:\n    main(['--help'])\nexcept SystemExit:\n    pass\n"
-        "heavy = {'textual', 'sqlalchemy', 'sqlmodel', 'pydantic', 'rich', 'numpy', 'scipy', 'jinja2', 'yaml'}\n"
-        "sys.exit(', '.join(sorted(heavy & sys.modules.keys())) or 0)"
-    )
-    done = run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
-    assert done.returncode == 0, done.stderr
+    heavy = ("textual", "sqlalchemy", "sqlmodel", "pydantic", "rich", "numpy", "scipy", "jinja2", "yaml")
+    said = run_without(heavy, ("--help",))
     for command in (
         "check",
         "worksheet",
@@ -50,36 +43,18 @@ def test_help_lists_every_command_without_importing_what_they_need() -> None:
         "backup",
         "export",
     ):
-        assert command in done.stdout
+        assert command in said
 
 
 def test_a_command_that_computes_imports_neither_screen_nor_database() -> None:
-    code = (
-        "import sys\n"
-        "from floorterm.cli import main\n"
-        "try:\n    main(['flush', '--line', 'L1', '--from', 'clove-leaf', '--to', 'plain'])\n"
-        "except SystemExit:\n    pass\n"
-        "heavy = {'textual', 'sqlalchemy', 'sqlmodel', 'sqlite3', 'numpy', 'scipy'}\n"
-        "sys.exit(', '.join(sorted(heavy & sys.modules.keys())) or 0)"
-    )
-    done = run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
-    assert done.returncode == 0, done.stderr
+    heavy = ("textual", "sqlalchemy", "sqlmodel", "sqlite3", "numpy", "scipy")
+    run_without(heavy, ("flush", "--line", "L1", "--from", "clove-leaf", "--to", "plain"))
 
 
 def test_commands_that_read_the_record_load_neither_screen_nor_orm() -> None:
-    code = (
-        "import sys\n"
-        "from floorterm.cli import main\n"
-        "from floorterm.demo import shipped\n"
-        "for name in ('status', 'next', 'locks', 'shift'):\n"
-        "    try:\n        main([name, '--db', str(shipped())])\n"
-        "    except SystemExit as left:\n        assert not left.code, name\n"
-        "heavy = {'textual', 'sqlmodel', 'sqlalchemy.orm', 'numpy', 'scipy'}\n"
-        "sys.exit(', '.join(sorted(heavy & sys.modules.keys())) or 0)"
-    )
-    done = run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
-    assert done.returncode == 0, done.stderr
-    assert "Line 1" in done.stdout
+    heavy = ("textual", "sqlmodel", "sqlalchemy.orm", "numpy", "scipy")
+    commands = ((name, "--db", str(shipped())) for name in ("status", "next", "locks", "shift"))
+    assert "Line 1" in run_without(heavy, *commands)
 
 
 def test_check_says_that_the_starter_plant_is_well() -> None:

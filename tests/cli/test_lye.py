@@ -1,13 +1,12 @@
 """`floorterm lye` as people and programs see it: labels, sources, refusals, exit statuses."""
 
 import json
-import sys
-from subprocess import run
 
 import pytest
 from click.testing import CliRunner, Result
 
 from floorterm.cli import main
+from tests.cli.lightness import run_without
 
 LABEL = {"en": "estimate, not a permission", "es": "estimación, no un permiso"}
 
@@ -156,13 +155,5 @@ def test_a_strong_acid_is_refused_at_a_spill() -> None:
 
 
 def test_the_calculator_imports_nothing_heavy() -> None:
-    code = (
-        "import sys\n"
-        "from floorterm.cli import main\n"
-        "try:\n    main(['lye', 'dilute', '--stock', '50', '--target', '10', '--kg', '1'])\n"
-        "except SystemExit:\n    pass\n"
-        "heavy = {'textual', 'sqlalchemy', 'sqlmodel', 'sqlite3', 'pydantic', 'yaml', 'numpy', 'scipy'}\n"
-        "sys.exit(', '.join(sorted(heavy & sys.modules.keys())) or 0)"
-    )
-    done = run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
-    assert done.returncode == 0, done.stderr
+    heavy = ("textual", "sqlalchemy", "sqlmodel", "sqlite3", "pydantic", "yaml", "numpy", "scipy")
+    run_without(heavy, ("lye", "dilute", "--stock", "50", "--target", "10", "--kg", "1"))

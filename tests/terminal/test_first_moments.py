@@ -25,7 +25,7 @@ from floorterm.terminal.app import FloorApp
 from floorterm.terminal.early import EarlyTerminal
 from floorterm.terminal.first_sight import first_sight
 from floorterm.terminal.opening import memory_path
-from floorterm.terminal.remembered import lines_of, path_of
+from floorterm.terminal.remembered import lines_of, path_of, remembered, to_text
 from floorterm.terminal.sight_memory import SightMemory, plain_lines
 from tests.terminal.pty_run import NOTING, PseudoTerminal
 from tests.terminal.shell import rows, text_of, until, until_top
@@ -180,6 +180,7 @@ def test_what_could_command_a_terminal_is_not_said_again(tmp_path: Path) -> None
     assert said
     text = file.read_text()
     for spoilt in (
+        text.replace(said[0], f"{said[0]}\u202f"),
         text.replace(said[0], said[0] + "\x1b[2J"),
         text.replace(" - ", " ", 1),
         text.replace(f" {len(said)}\n", " -1\n", 1),
@@ -190,6 +191,14 @@ def test_what_could_command_a_terminal_is_not_said_again(tmp_path: Path) -> None
         file.write_text(spoilt)
         assert lines_of(str(shipped()), str(file), "en") == []
     assert lines_of(str(tmp_path / "no.db"), str(file), "en") == []
+
+
+def test_spaces_of_another_kind_are_remembered_as_plain_ones(tmp_path: Path) -> None:
+    file = tmp_path / "T1.sight"
+    file.write_text(to_text((1, "00", "es", "-", "-"), ["1\u202f728 kg"], "{}"), encoding="utf-8")
+    kept = remembered(str(file))
+    assert kept is not None
+    assert kept.lines == ["1 728 kg"]
 
 
 def test_the_short_way_looks_where_a_terminal_remembers(
@@ -216,6 +225,7 @@ def test_the_short_way_knows_the_languages(language: str) -> None:
         (("open",), {}, None),
         (("open", "--help"), {}, None),
         (("open", "--db"), {}, None),
+        (("--db", _FILE, "--log="), {}, None),
         (("open", "--db", "/no/such/file"), {}, None),
         (("--db", _FILE, "--terminal", ""), {}, None),
         (("--db", _FILE, "--terminal", "L 1"), {}, None),

@@ -13,7 +13,7 @@ from floorterm.terminal.app import FloorApp
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.filters import Colourless
 from floorterm.terminal.pictures import SCREENS
-from floorterm.terminal.repertoire import UNKNOWN, Characters, characters_of, folded, has_colours
+from floorterm.terminal.repertoire import UNKNOWN, Characters, characters_of, cut, folded, has_colours
 from floorterm.terminal.widgets.rows import Rows
 from tests.terminal.shell import SMALL, opened, text_of, until_top, visited
 from tests.terminal.test_hands import faint
@@ -44,6 +44,14 @@ def test_what_a_terminal_can_show_follows_from_its_name_and_locale(
     env: dict[str, str], encoding: str, coerced: bool, characters: Characters
 ) -> None:
     assert characters_of(env, encoding, coerced=coerced) == characters
+
+
+@pytest.mark.parametrize(
+    ("text", "columns", "kept"),
+    [("línea", 9, "línea"), ("línea", 3, "lín"), ("石鹸石鹸", 5, "石鹸"), ("石鹸", 4, "石鹸"), ("石", 1, "")],
+)
+def test_a_text_is_cut_by_cells(text: str, columns: int, kept: str) -> None:
+    assert cut(text, columns) == kept
 
 
 @pytest.mark.parametrize(
