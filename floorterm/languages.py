@@ -145,7 +145,10 @@ def in_order(first: Iterable[str]) -> tuple[str, ...]:
 class Worded(Protocol):
     """A text of the plant's YAML: an attribute a language, those of `TEXT_KEYS`."""
 
-    en: str
+    @property
+    def en(self) -> str:
+        """The English text."""
+        ...
 
 
 def by_language(text: Worded) -> dict[str, str]:

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
+from msgspec.structs import replace
+
 from floorterm.changeover.accepting import CALIBRATED, calibration_from
 from floorterm.changeover.acts import STARTED, LockoutAct, Redirect, Release
 from floorterm.changeover.compose import compose, compose_procedure
@@ -131,7 +133,7 @@ class PlantRecord(LineRecord):
             self._cache.inspections = (*known, *new)
             found = fold_inspections(self._cache.inspections)
             changed = {"lockouts": with_inspections(self.library.lockouts, found)} if found else {}
-            self._cache.inspected = self.library.model_copy(update=changed) if changed else self.library
+            self._cache.inspected = replace(self.library, **changed) if changed else self.library
         return self._cache.inspected
 
     def worksheet(self, line: str, incoming: str, *, compare: bool = False) -> Worksheet:

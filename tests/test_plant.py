@@ -280,7 +280,7 @@ def test_a_lock_on_a_line_that_the_checklists_no_longer_name_still_counts(
 ) -> None:
     _locked(plant, clock)
     fewer = {name: line for name, line in plant.library.lines.items() if name != "L1"}
-    later = Plant(plant.library.model_copy(update={"lines": fewer}), plant.ledger, "T2")
+    later = Plant(replace(plant.library, lines=fewer), plant.ledger, "T2")
     other = later.start_changeover(who(plant, "SS"), "L2", "juniper", "k2").work
     assert {lock.line for lock in later.elsewhere(other)} == {"L1"}
 

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 
 import pytest
+from msgspec.structs import replace
 
 from floorterm.changeover.accepting import Acceptance, AcceptedValue, SampleFile
 from floorterm.ledger import RefusedError
@@ -91,9 +92,9 @@ def test_pressing_twice_accepts_once(plant: Plant) -> None:
 def test_figures_of_a_unit_that_is_gone_no_longer_count(plant: Plant) -> None:
     plant.accept_calibration(who(plant, "SS"), "L1", accepted(), "sampled", key="k1")
     line = plant.library.lines["L1"]
-    rebuilt = line.model_copy(update={"units": tuple(unit for unit in line.units if unit.name != "plodder")})
+    rebuilt = replace(line, units=tuple(unit for unit in line.units if unit.name != "plodder"))
     lines: Mapping[str, object] = {**plant.library.lines, "L1": rebuilt}
-    changed = Plant(plant.library.model_copy(update={"lines": lines}), plant.ledger, "T1")
+    changed = Plant(replace(plant.library, lines=lines), plant.ledger, "T1")
     assert changed.calibration("L1") is None
 
 

@@ -21,6 +21,7 @@ from floorterm.sealing import SEAL_AWAY, Kept, bring, keep
 from floorterm.shift.signing import COUNTERSIGNED, SIGNED
 from floorterm.shift.window import last_end
 from tests.conftest import START, who
+from tests.library.helper import made
 
 ZONE = ZoneInfo("America/Denver")
 
@@ -189,6 +190,6 @@ def test_the_end_of_a_night_in_which_the_clock_is_changed(ends: time, instant: d
 @pytest.mark.parametrize("path", ["seals.txt", "../seals.txt", "", "/mnt/a\0b", "/mnt/\x1b[2J"])
 def test_the_second_place_is_named_by_a_whole_path(path: str) -> None:
     with pytest.raises(ValueError, match="whole path"):
-        RecordPolicy(witness=path)
-    assert RecordPolicy(witness="/mnt/office/seals.txt").witness
-    assert RecordPolicy(witness=r"\\office\records\seals.txt").witness
+        made(RecordPolicy, {"witness": path})
+    assert made(RecordPolicy, {"witness": "/mnt/office/seals.txt"}).witness
+    assert made(RecordPolicy, {"witness": r"\\office\records\seals.txt"}).witness

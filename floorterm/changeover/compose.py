@@ -31,6 +31,7 @@ from floorterm.library.model import (
     SectionSpec,
     StepSpec,
 )
+from floorterm.library.model import Text as LibraryText
 from floorterm.lockout.model import Job
 from floorterm.wording import words
 
@@ -121,9 +122,7 @@ def _sequence(library: Library, outgoing: FragranceFile, incoming: FragranceFile
                 key = "compose.leave" if block == LEAVE else "compose.enter"
                 title = _section_title(key, fragrance, library.plant.written)
                 found.append(
-                    SectionSpec.model_validate(
-                        {"id": block.removesuffix("_steps"), "title": title, "steps": steps}
-                    )
+                    SectionSpec(id=block.removesuffix("_steps"), title=LibraryText(**title), steps=steps)
                 )
         else:
             found.extend(library.blocks[block].sections)

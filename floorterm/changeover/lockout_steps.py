@@ -10,7 +10,7 @@ from decimal import Decimal
 from functools import partial
 
 from floorterm.changeover.worksheet import Section, Step, Text
-from floorterm.languages import draft_of
+from floorterm.languages import by_language, draft_of
 from floorterm.library.model import IsolationPoint, LineFile, LockoutFile, LockoutPolicy
 from floorterm.library.model import Text as LibraryText
 from floorterm.lockout.model import BOX, Event, Job, Point, Policy
@@ -44,7 +44,7 @@ _MINUTES: Mapping[Event, Decimal] = {
 
 def spoken(text: LibraryText | None) -> dict[str, str]:
     """A text of the library as a mapping from language to text; drafts keep their mark."""
-    return text.model_dump(exclude_none=True) if text is not None else {}
+    return by_language(text) if text is not None else {}
 
 
 def _say(languages: Sequence[str], key: str, facts: Mapping[str, Text | str] | None = None) -> dict[str, str]:

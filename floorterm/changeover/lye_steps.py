@@ -2,12 +2,13 @@
 
 from datetime import date
 from decimal import Decimal
-from typing import Any
+
+from msgspec.structs import replace
 
 from floorterm.changeover.faults import ComposeError
 from floorterm.changeover.lye_needs import needed_items
 from floorterm.changeover.worksheet import LyeNote
-from floorterm.library.model import LyePolicy, PlantFile, SectionSpec, StepSpec
+from floorterm.library.model import LyePolicy, PlantFile, SectionSpec, StepSpec, Text
 from floorterm.lye.duties import Assessment, assessment_refusals, blocked_tools, data_sheet_warnings
 from floorterm.lye.errors import ProtectionError
 from floorterm.lye.protection import WEAR, Item, Protection, item_name, protection, standards
@@ -32,7 +33,7 @@ def with_protection(spec: SectionSpec, plant: PlantFile, on: date) -> SectionSpe
     steps = tuple(
         _confirm(item, asked, duty, plant, first=place == 0) for place, item in enumerate(needed_items(asked))
     )
-    return spec.model_copy(update={"steps": (*steps, *spec.steps)})
+    return replace(spec, steps=(*steps, *spec.steps))
 
 
 def _check(spec: SectionSpec, plant: PlantFile, on: date) -> None:
@@ -75,26 +76,25 @@ def _confirm(item: Item, asked: Protection, duty: str, plant: PlantFile, *, firs
     wear = item.slot in WEAR
     names = item_name(item.id)
     doubts = [*(asked.warnings if item.slot == "hands" else ()), *(_sheet_warnings(policy) if first else ())]
-    given: dict[str, Any] = {
-        "id": f"protect-{item.id}".replace("_", "-"),
-        "kind": "protect",
-        "item": item.id,
-        "text": {
-            language: words(
-                "compose.protect_wear" if wear else "compose.protect_sure", language, item=names[language]
-            )
-            for language in languages
-        },
-        "why": {language: _why(item, asked, policy, language, first=first) for language in languages},
-        "duty": duty,
-        "standard_min": str(_MINUTES),
-        "source": item.origin.source,
+    text = {
+        language: words(
+            "compose.protect_wear" if wear else "compose.protect_sure", language, item=names[language]
+        )
+        for language in languages
     }
-    if doubts:
-        given["caution"] = {
-            language: " ".join(sentence(say, language) for say in doubts) for language in languages
-        }
-    return StepSpec.model_validate(given)
+    why = {language: _why(item, asked, policy, language, first=first) for language in languages}
+    caution = {language: " ".join(sentence(say, language) for say in doubts) for language in languages}
+    return StepSpec(
+        id=f"protect-{item.id}".replace("_", "-"),
+        kind="protect",
+        item=item.id,
+        text=Text(**text),
+        why=Text(**why),
+        caution=Text(**caution) if doubts else None,
+        duty=duty,
+        standard_min=_MINUTES,
+        source=item.origin.source,
+    )
 
 
 def _why(item: Item, asked: Protection, policy: LyePolicy, language: str, *, first: bool) -> str:

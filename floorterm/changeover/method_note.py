@@ -6,6 +6,8 @@ from floorterm.changeover.faults import ComposeError
 from floorterm.changeover.worksheet import MethodNote
 from floorterm.library.model import FragranceFile, MethodSpec, PlantFile
 
+_RISK = Decimal("0.05")  # of calling two smells different that are the same, where the step does not say
+
 
 def method_note(
     spec: MethodSpec | None, plant: PlantFile, incoming: FragranceFile | None
@@ -17,10 +19,10 @@ def method_note(
     return MethodNote(
         name=spec.name,
         lot=spec.lot or 0,
-        cavities=spec.cavities,
-        reads=spec.reads,
-        risk=spec.risk,
-        level=spec.level,
+        cavities=spec.cavities or 1,
+        reads=spec.reads or "lab",
+        risk=_RISK if spec.risk is None else spec.risk,
+        level=spec.level or "II",
         aql=spec.aql or "",
         nominal_g=_nominal_g(plant, incoming) if spec.name == "masses" else Decimal(0),
         regime=rule.regime,
@@ -42,8 +44,9 @@ def _nominal_g(plant: PlantFile, incoming: FragranceFile | None) -> Decimal:
 
 def _standard(spec: MethodSpec, incoming: FragranceFile | None) -> tuple[Decimal, ...]:
     colour = incoming.colour if incoming is not None else None
-    found = colour and (colour.bands if spec.reads == "bands" else colour.lab)
+    reads = spec.reads or "lab"
+    found = colour and (colour.bands if reads == "bands" else colour.lab)
     if not found:
         name = incoming.name.en if incoming is not None else "a procedure without an incoming fragrance"
-        raise ComposeError(f"The colour standard of {name} has no {spec.reads} (colour: {spec.reads}).")
+        raise ComposeError(f"The colour standard of {name} has no {reads} (colour: {reads}).")
     return tuple(Decimal(str(one)) for one in found)

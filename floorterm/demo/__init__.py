@@ -47,6 +47,8 @@ def open_still() -> "Plant":
 
 
 def _open(clock_from: "Callable[[datetime], Callable[[], datetime]]", folder: str = "") -> "Plant":
+    from msgspec.structs import replace  # noqa: PLC0415
+
     from floorterm.demo.scenario import read_scenario  # noqa: PLC0415
     from floorterm.ledger import Ledger  # noqa: PLC0415
     from floorterm.library import load, starter_folder  # noqa: PLC0415
@@ -58,6 +60,6 @@ def _open(clock_from: "Callable[[datetime], Callable[[], datetime]]", folder: st
     shutil.copyfile(shipped(), copy)
     library = load(starter_folder())
     if folder:  # a picture names the folder, not where it lies on this machine
-        library = library.model_copy(update={"folder": folder})
+        library = replace(library, folder=folder)
     show_at = read_scenario().show_at.replace(tzinfo=ZoneInfo(library.plant.time_zone))
     return Plant(library, Ledger.open(copy, clock=clock_from(show_at.astimezone(UTC))), "T1")

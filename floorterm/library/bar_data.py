@@ -5,12 +5,12 @@ the plant judges colour and odour.
 from decimal import Decimal
 from typing import Annotated
 
-from pydantic import Field, StringConstraints, field_validator, model_validator
+from msgspec import Struct
 
+from floorterm.library.shapes import Bounds, Length, Rule
 from floorterm.library.words import (
     Evidence,
     Flag,
-    Model,
     NotNegative,
     Number,
     Positive,
@@ -19,10 +19,14 @@ from floorterm.library.words import (
     unbroken,
 )
 
-Band = Annotated[Number, Field(gt=0, le=1)]
+Band = Annotated[Number, Bounds(gt=0, le=1)]
 
 
-class Colour(Model):
+def _no_lightness(lab: tuple[Decimal, ...]) -> str:
+    return "" if 0 <= lab[0] <= 100 else "L*, a* and b* with L* from 0 to 100"
+
+
+class Colour(Struct, frozen=True, kw_only=True):
     """The bar's colour standard (CIE L*a*b*, D65) and a word for it.
 
     `bands`: reflectance of the bar in red, green and blue, 0 to 1, as linear sRGB primaries; without them
@@ -30,20 +34,13 @@ class Colour(Model):
     """
 
     word: Text
-    lab: Annotated[tuple[Number, ...], Field(min_length=3, max_length=3)]
-    bands: Annotated[tuple[Band, ...], Field(min_length=3, max_length=3)] | None = None
+    lab: Annotated[tuple[Number, ...], Length(least=3, most=3), Rule(_no_lightness)]
+    bands: Annotated[tuple[Band, ...], Length(least=3, most=3)] | None = None
     evidence: Evidence = "guessed"
     source: str = ""
 
-    @field_validator("lab")
-    @classmethod
-    def _lightness(cls, value: tuple[Decimal, ...]) -> tuple[Decimal, ...]:
-        if not 0 <= value[0] <= 100:
-            raise ValueError("L*, a* and b* with L* from 0 to 100")
-        return value
 
-
-class Odour(Model):
+class Odour(Struct, frozen=True, kw_only=True):
     """Odour activity of the bar: how many times its headspace can be diluted until it is not smelt."""
 
     activity: NotNegative
@@ -51,17 +48,17 @@ class Odour(Model):
     source: str
 
 
-class BarIndex(Model):
+class BarIndex(Struct, frozen=True, kw_only=True):
     """An index of the bar, 0 to 1, by mass (natural origin); `claim` is the least that the pack promises."""
 
-    name: Annotated[str, StringConstraints(min_length=1, max_length=60)]
+    name: Annotated[str, Length(least=1, most=60)]
     value: Share
     claim: Share | None = None
     evidence: Evidence
     source: str
 
 
-class SafetyMaximum(Model):
+class SafetyMaximum(Struct, frozen=True, kw_only=True):
     """The most of a label item that this bar may hold, kg/kg of finished bar."""
 
     item: str
@@ -70,7 +67,7 @@ class SafetyMaximum(Model):
     source: str
 
 
-class ColourPolicy(Model):
+class ColourPolicy(Struct, frozen=True, kw_only=True):
     """Colour difference (CIEDE2000) that is warned of and that limits; `apply: false` leaves the rule out.
 
     `straight_line` mixes on a straight line in L*a*b*: far too generous from dark to light.
@@ -81,16 +78,15 @@ class ColourPolicy(Model):
     limit_de: Positive = Decimal("1.8")
     straight_line: Flag = False
 
-    @model_validator(mode="after")
-    def _warned_before_it_limits(self) -> "ColourPolicy":
+    def __post_init__(self) -> None:
         broken = []
         if self.warn_de > self.limit_de:
             broken.append(f"warn_de: at most limit_de, which is {self.limit_de}")
-        return unbroken(self, broken)
+        unbroken(broken)
 
 
-class OdourPolicy(Model):
+class OdourPolicy(Struct, frozen=True, kw_only=True):
     """`difference`: relative change of a smell that people notice; `apply: false` leaves the rule out."""
 
     apply: Flag = True
-    difference: Annotated[Number, Field(gt=0, le=1)] = Decimal("0.25")
+    difference: Annotated[Number, Bounds(gt=0, le=1)] = Decimal("0.25")

@@ -5,6 +5,7 @@ from decimal import Decimal
 from typing import Literal
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from floorterm.library.model import LineFile, UnitSpec
 
@@ -40,7 +41,7 @@ def with_calibration(line: LineFile, values: Sequence[CalibratedValue]) -> LineF
     for one in values:
         if one.unit not in names:
             raise CalibrationMismatchError(f"{line.id} has no unit {one.unit!r} (any more).")
-    return line.model_copy(update={"units": tuple(_unit(unit, values) for unit in line.units)})
+    return replace(line, units=tuple(_unit(unit, values) for unit in line.units))
 
 
 def differences(
@@ -63,4 +64,4 @@ def _unit(unit: UnitSpec, values: Sequence[CalibratedValue]) -> UnitSpec:
         for one in values
         if one.unit == unit.name
     }
-    return unit.model_copy(update={**mine, "evidence": "measured"}) if mine else unit
+    return replace(unit, **mine, evidence="measured") if mine else unit

@@ -4,7 +4,6 @@ from collections.abc import Iterator, Mapping
 from functools import cached_property
 
 from msgspec import Struct
-from pydantic import BaseModel
 
 from floorterm.library.faults import Fault, listed, near, quoted
 from floorterm.library.reading import Loc, Node, fault_at, kind_of
@@ -17,7 +16,7 @@ class Document(Struct, frozen=True):
 
     path: str
     node: Node
-    model: BaseModel | None
+    model: Struct | None
 
     @property
     def id(self) -> str | None:

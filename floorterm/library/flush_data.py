@@ -8,13 +8,13 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Annotated
 
-from pydantic import Field, StringConstraints, model_validator
+from msgspec import Struct
 
+from floorterm.library.shapes import Bounds, Length
 from floorterm.library.words import (
     Evidence,
     Flag,
     Id,
-    Model,
     NotNegative,
     Number,
     Positive,
@@ -23,11 +23,11 @@ from floorterm.library.words import (
     unbroken,
 )
 
-Currency = Annotated[str, StringConstraints(min_length=1, max_length=8)]
-Crew = Annotated[Whole, Field(ge=1, le=20)]
+Currency = Annotated[str, Length(least=1, most=8)]
+Crew = Annotated[Whole, Bounds(ge=1, le=20)]
 
 
-class PriceList(Model):
+class PriceList(Struct, frozen=True, kw_only=True):
     """The plant's prices in one currency. `_kg` are per kg, `_min` per minute; labour is of one person.
 
     `soap_kg`: of soap that could have been sold. `rework_kg`: worth of a diverted kg where later runs take it.
@@ -47,13 +47,13 @@ class PriceList(Model):
     source: str = ""
 
 
-class CalibrationPolicy(Model):
+class CalibrationPolicy(Struct, frozen=True, kw_only=True):
     """`confidence`: how sure the figure named "to be sure" must be, one-sided."""
 
-    confidence: Annotated[Number, Field(ge=Decimal("0.5"), le=Decimal("0.999"))] = Decimal("0.95")
+    confidence: Annotated[Number, Bounds(ge=Decimal("0.5"), le=Decimal("0.999"))] = Decimal("0.95")
 
 
-class CleaningSpec(Model):
+class CleaningSpec(Struct, frozen=True, kw_only=True):
     """One unit that is stripped and cleaned: share of its soap that comes out, minutes by the site's standard.
 
     `scraped`: its dead parts are scraped too; otherwise they keep all of their soap.
@@ -65,14 +65,14 @@ class CleaningSpec(Model):
     scraped: Flag = False
 
 
-class IntermediateSpec(Model):
+class IntermediateSpec(Struct, frozen=True, kw_only=True):
     """A fragrance that may run between two others, and the line mass of good bars it then makes in kg."""
 
     fragrance: Id
     run_kg: Positive
 
 
-class FlushingSpec(Model):
+class FlushingSpec(Struct, frozen=True, kw_only=True):
     """What a line's site states about flushing; what is left out is not stated.
 
     `bin_labour_min`: labour for bins and labels of diverted flash. `conveyor_emptied`: the return conveyor is
@@ -94,16 +94,15 @@ class FlushingSpec(Model):
     run_out_min: NotNegative = Decimal(0)
     run_out_good_share: Share = Decimal(0)
     noodles_ready: Flag = False
-    incoming_in_outgoing: Annotated[Number, Field(gt=0, lt=1)] | None = None
-    min_strength: Annotated[Number, Field(gt=0, lt=1)] | None = None
+    incoming_in_outgoing: Annotated[Number, Bounds(gt=0, lt=1)] | None = None
+    min_strength: Annotated[Number, Bounds(gt=0, lt=1)] | None = None
     rework_room_kg: NotNegative | None = None
     intermediate: IntermediateSpec | None = None
     evidence: Evidence
     source: str = ""
 
-    @model_validator(mode="after")
-    def _a_cleaning_stands_under_a_lockout(self) -> "FlushingSpec":
+    def __post_init__(self) -> None:
         broken = []
         if self.cleanings and self.lockout_min is None:
             broken.append("lockout_min: minutes of the lockout block, as units are to be stripped")
-        return unbroken(self, broken)
+        unbroken(broken)

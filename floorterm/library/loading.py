@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import TypeVar, cast
 
-from pydantic import BaseModel
+from msgspec import Struct
 
 from floorterm.library.documents import Document, Documents
 from floorterm.library.faults import Fault, LibraryError, listed, near
@@ -26,8 +26,8 @@ from floorterm.library.validation import procedure_model, validate
 PLANT = "plant.yaml"
 FOLDERS = ("lines", "fragrances", "procedures")
 MAX_FILES = 1000
-_MODELS: Mapping[str, type[BaseModel]] = {PLANT: PlantFile, "lines": LineFile, "fragrances": FragranceFile}
-_T = TypeVar("_T", bound=BaseModel)
+_MODELS: Mapping[str, type[Struct]] = {PLANT: PlantFile, "lines": LineFile, "fragrances": FragranceFile}
+_T = TypeVar("_T", bound=Struct)
 
 
 def load(folder: str | Path) -> Library:

@@ -3,14 +3,15 @@
 from decimal import Decimal
 from typing import Annotated, Literal
 
-from pydantic import Field
+from msgspec import Struct
 
-from floorterm.library.words import Day, Flag, Id, Model, NotNegative, Number
+from floorterm.library.shapes import Bounds
+from floorterm.library.words import Day, Flag, Id, NotNegative, Number
 
 LyeTask = Literal["L0", "L1", "L2", "L3", "L4", "L5", "L6"]
 
 
-class LyeWork(Model):
+class LyeWork(Struct, frozen=True, kw_only=True):
     """A section of lye work: compose puts the confirmations of protection before its steps.
 
     `strength_pct` is mass % of the strongest lye met, `temperature_c` the hottest, `pressurised` whether the line
@@ -18,13 +19,13 @@ class LyeWork(Model):
     """
 
     task: LyeTask
-    strength_pct: Annotated[Number, Field(gt=0, le=100)]
-    temperature_c: Annotated[Number, Field(ge=-40, le=150)]
+    strength_pct: Annotated[Number, Bounds(gt=0, le=100)]
+    temperature_c: Annotated[Number, Bounds(ge=-40, le=150)]
     pressurised: Flag = False
     tools: tuple[str, ...] = ()
 
 
-class DataSheet(Model):
+class DataSheet(Struct, frozen=True, kw_only=True):
     """The supplier's safety data sheet that hangs at the place, and the newest that is on file."""
 
     id: str
@@ -32,7 +33,7 @@ class DataSheet(Model):
     newest_on: Day | None = None
 
 
-class HazardAssessment(Model):
+class HazardAssessment(Struct, frozen=True, kw_only=True):
     """The written certification of hazard assessment (29 CFR 1910.132(d)(2))."""
 
     workplace: str
@@ -42,23 +43,23 @@ class HazardAssessment(Model):
     changed_on: Day | None = None
 
 
-class Gear(Model):
+class Gear(Struct, frozen=True, kw_only=True):
     """Protection with an inspection of its own, and the last day on which it counts."""
 
     item: Id
     inspection_due: Day
 
 
-class SpillKit(Model):
+class SpillKit(Struct, frozen=True, kw_only=True):
     """The spill kit at the lye place: a neutraliser by name, kg at a strength in mass %, litres it absorbs."""
 
     neutraliser: Id = "citric_anhydrous"
     kg: NotNegative = Decimal(0)
-    pct: Annotated[Number, Field(gt=0, le=100)] = Decimal(100)
+    pct: Annotated[Number, Bounds(gt=0, le=100)] = Decimal(100)
     absorbs_l: NotNegative | None = None
 
 
-class Confirmed(Model):
+class Confirmed(Struct, frozen=True, kw_only=True):
     """A table of the program's lye data that a person held against its source, and when."""
 
     table: str
@@ -66,11 +67,11 @@ class Confirmed(Model):
     on: Day
 
 
-class LyePolicy(Model):
+class LyePolicy(Struct, frozen=True, kw_only=True):
     """The plant's own words about lye. `limit_c` can only be what the site's vessels and hoses bear."""
 
     region: Literal["US", "EU"] = "US"
-    limit_c: Annotated[Number, Field(ge=20, le=100)] = Decimal(60)
+    limit_c: Annotated[Number, Bounds(ge=20, le=100)] = Decimal(60)
     data_sheet: DataSheet
     assessment: HazardAssessment
     gear: tuple[Gear, ...] = ()

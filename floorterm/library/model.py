@@ -8,10 +8,11 @@ from collections.abc import Mapping
 from contextlib import suppress
 from decimal import Decimal
 from types import MappingProxyType
-from typing import Annotated, Literal, TypeVar
+from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from msgspec import Struct, field
+from msgspec.structs import force_setattr
 
 from floorterm.languages import FALLBACK
 from floorterm.library.bar_data import (
@@ -33,13 +34,13 @@ from floorterm.library.procedures import (
     InspectionCertificate,
     LockoutContent,
     LockoutFile,
-    ProcedureFile,
     SectionSpec,
     SequenceFile,
     StepSpec,
 )
 from floorterm.library.quality_data import BarFormat, MethodSpec, NetContentPolicy
 from floorterm.library.record_data import RecordPolicy
+from floorterm.library.shapes import Bounds, Length, Rule
 from floorterm.library.words import (
     Claim,
     Code,
@@ -50,7 +51,6 @@ from floorterm.library.words import (
     Format,
     Hour,
     Id,
-    Model,
     NotNegative,
     Number,
     Positive,
@@ -97,7 +97,6 @@ __all__ = [
     "PlanPlace",
     "PlantFile",
     "PriceList",
-    "ProcedureFile",
     "RecordPolicy",
     "SafetyMaximum",
     "SectionSpec",
@@ -110,37 +109,36 @@ __all__ = [
 ]
 
 _NO_ZONES = ("posix", "right", "posixrules")  # beside the zones in the same folder: other ways of counting
-_V = TypeVar("_V")
 
 # --- plant.yaml -------------------------------------------------------------------------------------
 
 
-class Shift(Model):
+class Shift(Struct, frozen=True, kw_only=True):
     """A shift by its local start; it runs for `hours` and may cross midnight."""
 
     id: Id
     name: Text
     start: Hour
-    hours: Annotated[Whole, Field(ge=1, le=24)]
+    hours: Annotated[Whole, Bounds(ge=1, le=24)]
 
 
-class Duty(Model):
+class Duty(Struct, frozen=True, kw_only=True):
     """A duty on the floor (line operator, mixer, quality…)."""
 
     id: Id
     name: Text
 
 
-class FirstAidTopic(Model):
+class FirstAidTopic(Struct, frozen=True, kw_only=True):
     """One page of the first-aid screen: what to do, in order, in large letters."""
 
     id: Id
     title: Text
-    lines: Annotated[tuple[Text, ...], Field(min_length=1, max_length=8)]
+    lines: Annotated[tuple[Text, ...], Length(least=1, most=8)]
     source: str
 
 
-class PinPolicy(Model):
+class PinPolicy(Struct, frozen=True, kw_only=True):
     """When a PIN is asked again inside an open session, and how long a session lasts without a key."""
 
     again_for: tuple[Literal["critical", "lockout", "witness", "disposition", "release", "every"], ...] = (
@@ -150,49 +148,57 @@ class PinPolicy(Model):
         "disposition",
         "release",
     )
-    idle_min: Annotated[Whole, Field(ge=1, le=480)] = 10
+    idle_min: Annotated[Whole, Bounds(ge=1, le=480)] = 10
 
 
-class LockoutPolicy(Model):
+class LockoutPolicy(Struct, frozen=True, kw_only=True):
     """Site policy about lockout; nothing here can make the program laxer than the jurisdiction's rules.
 
     `profile` names the jurisdiction whose rules the audit asks for.
     """
 
     profile: Literal["US", "EU", "UK", "DE", "FR"] = "US"
-    job_age_limit_h: Annotated[Whole, Field(ge=1, le=240)] = 24
-    inspection_months: Annotated[Whole, Field(ge=1, le=12)] = 12
+    job_age_limit_h: Annotated[Whole, Bounds(ge=1, le=240)] = 24
+    inspection_months: Annotated[Whole, Bounds(ge=1, le=12)] = 12
     never_exempt: tuple[str, ...] = ("screen_change", "head_opening", "die_change", "lye_line_opening")
-    crew_limit: Annotated[Whole, Field(ge=2, le=100)] | None = None
+    crew_limit: Annotated[Whole, Bounds(ge=2, le=100)] | None = None
     contractor_duties: tuple[
         Id, ...
     ] = ()  # duties of people of outside employers; the duty stands for the firm
-    lone_min: Annotated[Whole, Field(ge=1, le=240)] | None = None  # somebody asks after whoever works alone
+    lone_min: Annotated[Whole, Bounds(ge=1, le=240)] | None = None  # somebody asks after whoever works alone
 
 
-class LimitPolicy(Model):
+class LimitPolicy(Struct, frozen=True, kw_only=True):
     """Choices behind the residual limit: jurisdiction of the label list, safety factor, mixing, colour, odour."""
 
     jurisdiction: Literal["EU", "CA", "GB", "US"] = "EU"
-    safety_factor: Annotated[Number, Field(ge=1, le=100)] = Decimal(1)
+    safety_factor: Annotated[Number, Bounds(ge=1, le=100)] = Decimal(1)
     mixing: Literal["safe", "exact"] = "safe"
     colour: ColourPolicy = ColourPolicy()
     odour: OdourPolicy = OdourPolicy()
 
 
-class PlantFile(Model):
+def _no_zone(name: str) -> str:
+    with suppress(OSError, ValueError, KeyError):  # no such file, no zone in it, no name of one
+        ZoneInfo(name)
+        if name.partition("/")[0] not in _NO_ZONES:
+            return ""
+    return "a time-zone name such as America/Denver"
+
+
+class PlantFile(Struct, frozen=True, kw_only=True):
     """`plant.yaml`: the plant, its time zone, languages, duties, shifts and policies."""
 
     format: Format
     id: Id
     name: str
-    time_zone: str
+    time_zone: Annotated[str, Rule(_no_zone)]
     languages: tuple[Code, ...] = ("en", "es")
     emergency_number: str
     emergency_note: Text
-    duties: Annotated[tuple[Duty, ...], Field(min_length=1)]
-    shifts: Annotated[tuple[Shift, ...], Field(min_length=1)]
-    release_duties: Annotated[tuple[Id, ...], Field(min_length=1)] = ("supervisor",)
+    duties: Annotated[tuple[Duty, ...], Length(least=1)]
+    shifts: Annotated[tuple[Shift, ...], Length(least=1)]
+    release_duties: Annotated[tuple[Id, ...], Length(least=1)] = ("supervisor",)
     pins: PinPolicy = PinPolicy()
     lockout: LockoutPolicy = LockoutPolicy()
     limits: LimitPolicy = LimitPolicy()
@@ -203,55 +209,46 @@ class PlantFile(Model):
     lots: LotPolicy = LotPolicy()
     bar_formats: tuple[BarFormat, ...] = ()
     net_content: NetContentPolicy = NetContentPolicy()
-    first_aid: Annotated[tuple[FirstAidTopic, ...], Field(min_length=1)]
+    first_aid: Annotated[tuple[FirstAidTopic, ...], Length(least=1)]
 
     @property
     def written(self) -> tuple[str, ...]:
         """The languages of a worksheet: English, to which every text falls back, and those of the plant."""
         return tuple(dict.fromkeys((FALLBACK, *self.languages)))
 
-    @field_validator("time_zone")
-    @classmethod
-    def _known_zone(cls, value: str) -> str:
-        with suppress(OSError, ValueError, KeyError):  # no such file, no zone in it, no name of one
-            ZoneInfo(value)
-            if value.partition("/")[0] not in _NO_ZONES:
-                return value
-        raise ValueError("a time-zone name such as America/Denver")
-
 
 # --- lines/*.yaml -----------------------------------------------------------------------------------
 
 
-class UnitSpec(Model):
+class UnitSpec(Struct, frozen=True, kw_only=True):
     """One unit in process order: `plug_kg` of plug flow, then `tanks` stirred cells sharing `mixed_kg`."""
 
     name: Id
     title: Text
     mixed_kg: NotNegative
-    tanks: Annotated[Whole, Field(ge=1, le=60)] = 1
+    tanks: Annotated[Whole, Bounds(ge=1, le=60)] = 1
     plug_kg: NotNegative = Decimal(0)
-    dead_fraction: Annotated[Number, Field(ge=0, lt=1)] = Decimal(0)
+    dead_fraction: Annotated[Number, Bounds(ge=0, lt=1)] = Decimal(0)
     exchange_ratio: NotNegative = Decimal(0)
     evidence: Evidence
     note: str = ""
 
 
-class Verification(Model):
+class Verification(Struct, frozen=True, kw_only=True):
     """How isolation of a point is verified: the method, and what must be seen."""
 
     method: Text
     expect: Text
 
 
-class IsolationPoint(Model):
+class IsolationPoint(Struct, frozen=True, kw_only=True):
     """Where energy is cut off and locked. Push buttons and interlocks are never points (1910.147(b))."""
 
     id: Id
     name: Text
     machine: str
     place: Text
-    energies: Annotated[tuple[Energy, ...], Field(min_length=1)]
+    energies: Annotated[tuple[Energy, ...], Length(least=1)]
     magnitude: str
     device: Device
     lockable: Flag = True
@@ -259,13 +256,12 @@ class IsolationPoint(Model):
     needs_release: Flag
     release_how: Text | None = None
     reaccumulates: Flag = False
-    monitor_min: Annotated[Whole, Field(ge=1, le=480)] | None = None
+    monitor_min: Annotated[Whole, Bounds(ge=1, le=480)] | None = None
     extra_measure: Text | None = None
     verify: Verification
     at: PlanPlace | None = None
 
-    @model_validator(mode="after")
-    def _stored_energy_has_a_way_out(self) -> "IsolationPoint":
+    def __post_init__(self) -> None:
         broken = []
         if self.id.upper() == "BOX":
             broken.append("id: another id, as BOX means the lock box of a group")
@@ -277,10 +273,10 @@ class IsolationPoint(Model):
             broken.append(
                 "extra_measure: what is done besides the tag, as the point takes no lock ((c)(3)(ii))"
             )
-        return unbroken(self, broken)
+        unbroken(broken)
 
 
-class DosingTank(Model):
+class DosingTank(Struct, frozen=True, kw_only=True):
     """A fragrance tank: shared, with `heel_kg` left when drained, or for `only` one fragrance."""
 
     id: Id
@@ -291,7 +287,7 @@ class DosingTank(Model):
     rinse_kg: NotNegative = Decimal(0)
 
 
-class LineFile(Model):
+class LineFile(Struct, frozen=True, kw_only=True):
     """`lines/*.yaml`: units in process order, flash return, dose point, isolation points, tanks, bar."""
 
     format: Format
@@ -299,17 +295,17 @@ class LineFile(Model):
     name: Text
     rate_kg_h: Positive
     rate_evidence: Evidence
-    units: Annotated[tuple[UnitSpec, ...], Field(min_length=1)]
-    flash_fraction: Annotated[Number, Field(ge=0, lt=1)] = Decimal(0)
+    units: Annotated[tuple[UnitSpec, ...], Length(least=1)]
+    flash_fraction: Annotated[Number, Bounds(ge=0, lt=1)] = Decimal(0)
     flash_to: Id | None = None
     return_kg: NotNegative = Decimal(0)
     dose_at: Id
     slug_g: Positive
     strokes_min: Positive
-    cavities: Annotated[Whole, Field(ge=1, le=48)]
-    points: Annotated[tuple[IsolationPoint, ...], Field(min_length=1)]
+    cavities: Annotated[Whole, Bounds(ge=1, le=48)]
+    points: Annotated[tuple[IsolationPoint, ...], Length(least=1)]
     plan: LinePlan | None = None
-    tanks: Annotated[tuple[DosingTank, ...], Field(min_length=1)]
+    tanks: Annotated[tuple[DosingTank, ...], Length(least=1)]
     flushing: FlushingSpec | None = None
     affected_duties: tuple[Id, ...]
 
@@ -317,14 +313,14 @@ class LineFile(Model):
 # --- fragrances/*.yaml ------------------------------------------------------------------------------
 
 
-class OilShare(Model):
+class OilShare(Struct, frozen=True, kw_only=True):
     """One oil of a fragrance, by its name in the oil table, as a share of the fragrance."""
 
     oil: str
     share: Share
 
 
-class Background(Model):
+class Background(Struct, frozen=True, kw_only=True):
     """Content of a label item in this bar without any carry-over, kg/kg of finished bar."""
 
     item: str
@@ -332,17 +328,23 @@ class Background(Model):
     source: str
 
 
-class FragranceFile(Model):
+def _no_whole(oils: tuple[OilShare, ...]) -> str:
+    total = sum((oil.share for oil in oils), Decimal(0))
+    off = oils and abs(total - 1) > Decimal("1e-6")
+    return f"shares that sum to 1 (they sum to {total})" if off else ""
+
+
+class FragranceFile(Struct, frozen=True, kw_only=True):
     """`fragrances/*.yaml`: one bar's fragrance: dose, oils, colour, odour, label, claims, tank, own steps."""
 
     format: Format
     id: Id
     name: Text
     code: Id
-    lines: Annotated[tuple[Id, ...], Field(min_length=1)]
+    lines: Annotated[tuple[Id, ...], Length(least=1)]
     leave_on: Flag = False
     dose: Share = Decimal(0)
-    oils: tuple[OilShare, ...] = ()
+    oils: Annotated[tuple[OilShare, ...], Rule(_no_whole)] = ()
     background: tuple[Background, ...] = ()
     colour: Colour
     odour: Odour | None = None
@@ -351,22 +353,13 @@ class FragranceFile(Model):
     bar_format: Id
     label: tuple[str, ...] = ()
     claims: tuple[Claim, ...] = ()
-    tanks: Mapping[str, str] = Field(default_factory=dict)
+    tanks: Mapping[str, str] = field(default_factory=dict)
     tags: tuple[Id, ...] = ()
     enter: tuple[StepSpec, ...] = ()
     leave: tuple[StepSpec, ...] = ()
     source: str
 
-    @field_validator("oils")
-    @classmethod
-    def _shares_are_whole(cls, value: tuple[OilShare, ...]) -> tuple[OilShare, ...]:
-        total = sum((oil.share for oil in value), Decimal(0))
-        if value and abs(total - 1) > Decimal("1e-6"):
-            raise ValueError(f"shares that sum to 1 (they sum to {total})")
-        return value
-
-    @model_validator(mode="after")
-    def _claims_and_dose_fit_the_oils(self) -> "FragranceFile":
+    def __post_init__(self) -> None:
         broken = []
         if (self.dose == 0) != (not self.oils):
             broken.append("dose: 0 for a bar without oils, more than 0 for one with oils")
@@ -374,7 +367,7 @@ class FragranceFile(Model):
             broken.append("claims: no claim of being without fragrance on a bar that has oils")
         if self.odour is not None and not self.oils:
             broken.append("odour: none for a bar without oils")
-        return unbroken(self, broken)
+        unbroken(broken)
 
     @property
     def unscented(self) -> bool:
@@ -382,15 +375,13 @@ class FragranceFile(Model):
         return not self.oils
 
 
-class Library(BaseModel):
+class Library(Struct, frozen=True, kw_only=True):
     """All of the plant's words, validated, with the digest of the files they came from.
 
     `folder` is where they were read; `digest` is the SHA-256 over the sorted names and bytes of the files
     (`floorterm.library.loading.digest_of`). `files` names the file of each thing by kind and id
     (`lines/L1`, `fragrances/…`, `lockouts/…`, `blocks/…`, `alone/…`, `plant`, `sequence`).
     """
-
-    model_config = ConfigDict(frozen=True)
 
     folder: str
     digest: str
@@ -401,9 +392,9 @@ class Library(BaseModel):
     blocks: Mapping[str, BlockFile]
     alone: Mapping[str, AloneFile]
     sequence: SequenceFile
-    files: Mapping[str, str] = Field(default_factory=dict)
+    files: Mapping[str, str] = field(default_factory=dict)
 
-    @field_validator("lines", "fragrances", "lockouts", "blocks", "alone", "files")
-    @classmethod
-    def _unchangeable(cls, value: Mapping[str, _V]) -> Mapping[str, _V]:
-        return MappingProxyType(dict(value))
+    def __post_init__(self) -> None:
+        """Keep mappings that nobody can change."""
+        for name in ("lines", "fragrances", "lockouts", "blocks", "alone", "files"):
+            force_setattr(self, name, MappingProxyType(dict(getattr(self, name))))

@@ -2,34 +2,35 @@
 
 from typing import Annotated
 
-from pydantic import Field
+from msgspec import Struct
 
-from floorterm.library.words import Model, Number, Text
+from floorterm.library.shapes import Bounds, Length
+from floorterm.library.words import Number, Text
 
-Metres = Annotated[Number, Field(ge=0, le=500)]
+Metres = Annotated[Number, Bounds(ge=0, le=500)]
 
 
-class PlanPlace(Model):
+class PlanPlace(Struct, frozen=True, kw_only=True):
     """A place on the line's plan, in metres: `x_m` along the line, `y_m` across it."""
 
     x_m: Metres
     y_m: Metres
 
 
-class PlanMachine(Model):
+class PlanMachine(Struct, frozen=True, kw_only=True):
     """The outline of a machine on the plan: its corner nearest to the origin, and its size."""
 
     name: Text
     x_m: Metres
     y_m: Metres
-    length_m: Annotated[Number, Field(gt=0, le=500)]
-    width_m: Annotated[Number, Field(gt=0, le=500)]
+    length_m: Annotated[Number, Bounds(gt=0, le=500)]
+    width_m: Annotated[Number, Bounds(gt=0, le=500)]
 
 
-class LinePlan(Model):
+class LinePlan(Struct, frozen=True, kw_only=True):
     """The line from above, as the printed sheet draws it; `note` says where one stands to read it."""
 
-    length_m: Annotated[Number, Field(gt=0, le=500)]
-    width_m: Annotated[Number, Field(gt=0, le=500)]
+    length_m: Annotated[Number, Bounds(gt=0, le=500)]
+    width_m: Annotated[Number, Bounds(gt=0, le=500)]
     note: Text
-    machines: Annotated[tuple[PlanMachine, ...], Field(min_length=1)]
+    machines: Annotated[tuple[PlanMachine, ...], Length(least=1)]

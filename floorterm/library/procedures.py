@@ -3,17 +3,17 @@
 from collections.abc import Mapping
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, Field, model_validator
+from msgspec import Struct, field
 
 from floorterm.languages import by_language
 from floorterm.library.lye_data import LyeWork
 from floorterm.library.quality_data import MethodSpec
+from floorterm.library.shapes import Bounds, Length, Rule
 from floorterm.library.words import (
     Day,
     Flag,
     Format,
     Id,
-    Model,
     Number,
     ReadingUnit,
     StepKind,
@@ -24,7 +24,7 @@ from floorterm.library.words import (
 )
 
 
-class Choice(Model):
+class Choice(Struct, frozen=True, kw_only=True):
     """One answer of a `choice` step.
 
     `deviation` raises one; `stops` keeps what comes after waiting for a disposition.
@@ -39,7 +39,7 @@ class Choice(Model):
 Tells = Literal["noodles", "oil", "colour", "packing", "pallet", "noodles.cure_age_d", "noodles.alkali_pct"]
 
 
-class StepSpec(Model):
+class StepSpec(Struct, frozen=True, kw_only=True):
     """One step as written. What may be entered is decided by `kind`."""
 
     id: Id
@@ -53,18 +53,18 @@ class StepSpec(Model):
     after: tuple[StepRef, ...] | None = None
     needs_lockout: Id | None = None
     critical: Literal["safety", "quality"] | None = None
-    standard_min: Annotated[Number, Field(ge=0, le=1440)]
+    standard_min: Annotated[Number, Bounds(ge=0, le=1440)]
     external: Flag = False
-    when: Mapping[str, Flag | str] = Field(default_factory=dict)
+    when: Mapping[str, Flag | str] = field(default_factory=dict)
     applies_to: tuple[str, ...] = ()
-    expires_min: Annotated[Whole, Field(ge=1, le=10080)] | None = None
+    expires_min: Annotated[Whole, Bounds(ge=1, le=10080)] | None = None
     reopens: tuple[StepRef, ...] = ()
     # reading
     unit: ReadingUnit | None = None
     low: Number | None = None
     high: Number | None = None
     # a reading that is titrated: mol/L of the monoprotic acid; the burette is entered, % NaOH is computed
-    acid_mol_l: Annotated[Number, Field(gt=0, le=10)] | None = None
+    acid_mol_l: Annotated[Number, Bounds(gt=0, le=10)] | None = None
     # a reading that is worked out from what is typed at the bench
     method: MethodSpec | None = None
     # choice
@@ -72,7 +72,7 @@ class StepSpec(Model):
     # scan: the code expected; may hold {incoming}, {outgoing}, {line}, {tank}
     expect: str | None = None
     # wait: minutes to dwell, counted from the step named (default: the step before)
-    dwell_min: Annotated[Number, Field(gt=0, le=1440)] | None = None
+    dwell_min: Annotated[Number, Bounds(gt=0, le=1440)] | None = None
     since: StepRef | None = None
     # protect: what is put on or made sure of; compose writes these steps for a section with `lye`
     item: Id | None = None
@@ -82,8 +82,7 @@ class StepSpec(Model):
     tells: Tells | None = None
     source: str = ""
 
-    @model_validator(mode="after")
-    def _kind_has_its_fields(self) -> "StepSpec":
+    def __post_init__(self) -> None:
         wants: dict[str, tuple[str, ...]] = {
             "reading": ("unit",),
             "choice": ("choices",),
@@ -102,7 +101,7 @@ class StepSpec(Model):
             "acid_mol_l": "reading", "method": "reading",
         }  # fmt: skip
         for name, kind in owners.items():
-            if kind != self.kind and name in self.model_fields_set and getattr(self, name) not in (None, ()):
+            if kind != self.kind and getattr(self, name) not in (None, ()):
                 broken.append(f"{name}: nothing, as only a step of kind {kind} has it")
         if self.method is not None and self.acid_mol_l is not None:
             broken.append("method: nothing, as a titration is worked out already")
@@ -111,10 +110,10 @@ class StepSpec(Model):
             broken.append(f"tells: nothing, as only a step of kind {' or '.join(named)} tells that")
         if self.low is not None and self.high is not None and self.low > self.high:
             broken.append(f"low: a number not above high ({self.high})")
-        return unbroken(self, broken)
+        unbroken(broken)
 
 
-class SectionSpec(Model):
+class SectionSpec(Struct, frozen=True, kw_only=True):
     """Steps that belong together.
 
     With `lockout`, compose puts the energy-control steps around them; with `lye`, the confirmations of protection
@@ -127,13 +126,13 @@ class SectionSpec(Model):
     lye: LyeWork | None = None
     beside: Flag = False
     after: tuple[StepRef, ...] | None = None
-    when: Mapping[str, Flag | str] = Field(default_factory=dict)
+    when: Mapping[str, Flag | str] = field(default_factory=dict)
     applies_to: tuple[str, ...] = ()
     first_article: Flag = False
-    steps: Annotated[tuple[StepSpec, ...], Field(min_length=1)]
+    steps: Annotated[tuple[StepSpec, ...], Length(least=1)]
 
 
-class CertifiedDeviation(Model):
+class CertifiedDeviation(Struct, frozen=True, kw_only=True):
     """Something that a periodic inspection found, whom it names, and when and how it was corrected."""
 
     text: str
@@ -142,7 +141,7 @@ class CertifiedDeviation(Model):
     correction: str = ""
 
 
-class InspectionCertificate(Model):
+class InspectionCertificate(Struct, frozen=True, kw_only=True):
     """A periodic inspection of an energy-control procedure (29 CFR 1910.147(c)(6)).
 
     `authorized` are the codes of those who were authorised on that day, where somebody wrote them down.
@@ -152,27 +151,26 @@ class InspectionCertificate(Model):
     date: Day
     inspector: str
     users_observed: tuple[str, ...]
-    employees: Annotated[tuple[str, ...], Field(min_length=1)]
+    employees: Annotated[tuple[str, ...], Length(least=1)]
     reviewed: tuple[str, ...]
     authorized: tuple[str, ...] | None = None
     deviations: tuple[CertifiedDeviation, ...] = ()
 
 
-def _said(value: Text) -> Text:
-    """Refuse a text that only holds the place of one."""
+def _only_holds_a_place(value: Text) -> str:
     for text in by_language(value).values():
         if text.casefold().strip(" .:") in _PLACEHOLDERS:
-            raise ValueError("a sentence of the site's own, as 29 CFR 1910.147(c)(4)(ii) asks for one")
-    return value
+            return "a sentence of the site's own, as 29 CFR 1910.147(c)(4)(ii) asks for one"
+    return ""
 
 
 _PLACEHOLDERS = frozenset(
     {"", "-", "--", "?", "x", "xx", "xxx", "n/a", "na", "none", "tbd", "to be done", "…"}
 )
-Stated = Annotated[Text, AfterValidator(_said)]
+Stated = Annotated[Text, Rule(_only_holds_a_place)]
 
 
-class LockoutContent(Model):
+class LockoutContent(Struct, frozen=True, kw_only=True):
     """What 29 CFR 1910.147(c)(4)(ii) asks a procedure to state; each is a sentence of the site's own."""
 
     scope: Stated
@@ -186,7 +184,7 @@ class LockoutContent(Model):
     how_tested: Stated
 
 
-class LockoutFile(Model):
+class LockoutFile(Struct, frozen=True, kw_only=True):
     """`procedures/*.yaml` with `kind: lockout`: one machine's energy-control procedure.
 
     `machine_changed_on` dates a change of machine or process that brought a new hazard: people are trained
@@ -199,7 +197,7 @@ class LockoutFile(Model):
     title: Text
     lines: tuple[Id, ...]
     machine: Text
-    revision: Annotated[Whole, Field(ge=1)]
+    revision: Annotated[Whole, Bounds(ge=1)]
     effective_on: Day
     changed_on: Day
     machine_changed_on: Day | None = None
@@ -209,7 +207,7 @@ class LockoutFile(Model):
     other_removal: Flag = False
     # individual locks, a group with a lock box, or either: a group as soon as somebody takes charge of a crew
     mode: Literal["individual", "group", "either"] = "individual"
-    crews: Annotated[Whole, Field(ge=1, le=20)] = 1
+    crews: Annotated[Whole, Bounds(ge=1, le=20)] = 1
     # work that needs no lockout under the conditions of 29 CFR 1910.147(a)(2); `measure` protects instead
     exception: Literal["minor_servicing", "cord_plug"] | None = None
     task: Id | None = None
@@ -217,8 +215,7 @@ class LockoutFile(Model):
     content: LockoutContent
     certificates: tuple[InspectionCertificate, ...] = ()
 
-    @model_validator(mode="after")
-    def _fits_its_class(self) -> "LockoutFile":
+    def __post_init__(self) -> None:
         broken: list[str] = []
         if self.exception is None and not self.points:
             broken.append("points: at least one isolation point")
@@ -232,20 +229,20 @@ class LockoutFile(Model):
             broken.append("mode: individual, as an exception is one person's work")
         if self.crews > 1 and self.mode != "group":
             broken.append("mode: group, as only a group has several crews")
-        return unbroken(self, broken)
+        unbroken(broken)
 
 
-class BlockFile(Model):
+class BlockFile(Struct, frozen=True, kw_only=True):
     """`procedures/*.yaml` with `kind: block`: sections that a changeover uses."""
 
     format: Format
     kind: Literal["block"]
     id: Id
     title: Text
-    sections: Annotated[tuple[SectionSpec, ...], Field(min_length=1)]
+    sections: Annotated[tuple[SectionSpec, ...], Length(least=1)]
 
 
-class AloneFile(Model):
+class AloneFile(Struct, frozen=True, kw_only=True):
     """`procedures/*.yaml` with `kind: alone`: a procedure that stands by itself (eyewash, jam, lye…).
 
     `eyewash` says that it is the weekly activation or the yearly inspection that lye work waits for.
@@ -256,14 +253,14 @@ class AloneFile(Model):
     id: Id
     title: Text
     lines: tuple[Id, ...]
-    every_days: Annotated[Whole, Field(ge=1, le=400)] | None = None
+    every_days: Annotated[Whole, Bounds(ge=1, le=400)] | None = None
     urgent: Flag = False  # a jam, a spill: first on the list of procedures
     eyewash: Literal["weekly", "yearly"] | None = None
     release_duties: tuple[Id, ...] = ()
-    sections: Annotated[tuple[SectionSpec, ...], Field(min_length=1)]
+    sections: Annotated[tuple[SectionSpec, ...], Length(least=1)]
 
 
-class SequenceFile(Model):
+class SequenceFile(Struct, frozen=True, kw_only=True):
     """`procedures/changeover.yaml`: the blocks of a changeover in order.
 
     `leave_steps` and `enter_steps` mark where the fragrances' own steps go.
@@ -273,7 +270,4 @@ class SequenceFile(Model):
     kind: Literal["changeover"]
     id: Id
     title: Text
-    blocks: Annotated[tuple[Id, ...], Field(min_length=1)]
-
-
-ProcedureFile = Annotated[LockoutFile | BlockFile | AloneFile | SequenceFile, Field(discriminator="kind")]
+    blocks: Annotated[tuple[Id, ...], Length(least=1)]

@@ -75,14 +75,6 @@ class Node(NamedTuple):
             return None
         return str(self.value)
 
-    def plain(self) -> Any:
-        """The value as dicts, lists, texts, numbers and truth values. Depth is limited by the reader."""
-        if isinstance(self.value, dict):
-            return {key: member.node.plain() for key, member in self.value.items()}
-        if isinstance(self.value, tuple):
-            return [node.plain() for node in self.value]
-        return self.value
-
 
 def field_of(loc: Loc) -> str:
     """A location as people read it, list items counted from 1: `sections[2].steps[3].low`."""

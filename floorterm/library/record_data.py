@@ -1,23 +1,19 @@
 """What a plant says about its record: where a second copy of the seals is kept."""
 
 from pathlib import PurePosixPath, PureWindowsPath
+from typing import Annotated
 
-from pydantic import field_validator
+from msgspec import Struct
 
-from floorterm.library.words import Model
+from floorterm.library.shapes import Rule
 
 
-class RecordPolicy(Model):
+def _no_whole_path(path: str) -> str:
+    whole = PurePosixPath(path).is_absolute() or PureWindowsPath(path).is_absolute()
+    return "" if whole and path.isprintable() else "a whole path, such as /mnt/office/seals.txt"
+
+
+class RecordPolicy(Struct, frozen=True, kw_only=True):
     """`witness`: the file at a second place to which a terminal adds a seal after each shift and at other times."""
 
-    witness: str | None = None
-
-    @field_validator("witness")
-    @classmethod
-    def _whole_path(cls, value: str | None) -> str | None:
-        if value is None:
-            return value
-        whole = PurePosixPath(value).is_absolute() or PureWindowsPath(value).is_absolute()
-        if whole and value.isprintable():
-            return value
-        raise ValueError("a whole path, such as /mnt/office/seals.txt")
+    witness: Annotated[str, Rule(_no_whole_path)] | None = None

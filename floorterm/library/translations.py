@@ -4,7 +4,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Literal
 
 from msgspec import Struct
-from pydantic import BaseModel
 
 from floorterm.languages import DRAFT, FALLBACK, by_language
 from floorterm.library.model import Library, Text
@@ -23,11 +22,11 @@ class TranslationGap(Struct, frozen=True):
 def translation_gaps(library: Library) -> tuple[TranslationGap, ...]:
     """Every text that is not fully translated into the languages of the plant, file by file."""
     languages = tuple(code for code in library.plant.languages if code != FALLBACK)
-    files: dict[str, BaseModel] = {
+    files: dict[str, Struct] = {
         library.files.get("plant", "plant.yaml"): library.plant,
         library.files.get("sequence", library.sequence.id): library.sequence,
     }
-    kinds: Mapping[str, Mapping[str, BaseModel]] = {
+    kinds: Mapping[str, Mapping[str, Struct]] = {
         "lines": library.lines,
         "fragrances": library.fragrances,
         "lockouts": library.lockouts,
@@ -52,8 +51,8 @@ def _gaps(path: str, value: object, loc: Loc, languages: Sequence[str]) -> Itera
                 yield TranslationGap(
                     path, field_of(loc), "unreviewed" if code + DRAFT in found else "missing", code
                 )
-    elif isinstance(value, BaseModel):
-        for name in type(value).model_fields:
+    elif isinstance(value, Struct):
+        for name in value.__struct_fields__:
             yield from _gaps(path, getattr(value, name), (*loc, name), languages)
     elif isinstance(value, tuple):
         for index, item in enumerate(value):

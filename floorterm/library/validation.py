@@ -1,18 +1,34 @@
-"""One file's tree against its model: pydantic's errors as faults with line, column and plain English."""
+"""One file's tree against the struct that it stands for: the value, or faults with line, column and plain English."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from typing import Any, TypeVar, get_args, get_origin
+import re
+from collections.abc import Callable, Mapping
+from datetime import date, time
+from decimal import Decimal
+from typing import Any, Final, TypeVar, assert_never, cast
 
+from msgspec import NODEFAULT, Struct
 from msgspec.structs import replace
-from pydantic import BaseModel, ValidationError
-from pydantic_core import ErrorDetails
 
 from floorterm.library.faults import Fault, listed, near, quoted
 from floorterm.library.model import AloneFile, BlockFile, LockoutFile, SequenceFile
-from floorterm.library.reading import Loc, Node, Place, fault_at, kind_of
+from floorterm.library.reading import Node, Place, fault_at, kind_of
+from floorterm.library.shapes import (
+    Bounds,
+    ByName,
+    Either,
+    Length,
+    OneOf,
+    Record,
+    Ruled,
+    Several,
+    Shape,
+    Word,
+    record_of,
+)
+from floorterm.library.words import BrokenRulesError
 
-M = TypeVar("M", bound=BaseModel)
-PROCEDURES: Mapping[str, type[BaseModel]] = {
+M = TypeVar("M", bound=Struct)
+PROCEDURES: Mapping[str, type[Struct]] = {
     "lockout": LockoutFile,
     "block": BlockFile,
     "alone": AloneFile,
@@ -22,25 +38,21 @@ _BOOLEANS_OF_YAML_1_1 = {
     **dict.fromkeys(("yes", "y", "on", "true"), "true"),
     **dict.fromkeys(("no", "n", "off", "false"), "false"),
 }
+_NUMBER = re.compile(r"-?(0|[1-9][0-9]{0,11})(\.[0-9]{1,12})?")
+_TIME = re.compile(r"([01][0-9]|2[0-3]):[0-5][0-9]")
+_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_FAULTY: Final = object()  # in place of a value that has a fault
 
 
 def validate(path: str, node: Node, model: type[M]) -> tuple[M | None, list[Fault]]:
-    """The model that a file's tree stands for, or None and every fault of it."""
-    try:
-        return model.model_validate(node.plain()), []
-    except ValidationError as error:
-        found: dict[tuple[Place, str], Fault] = {}
-        for details in error.errors(include_url=False):
-            for fault in _faults(path, node, model, details):
-                place = (Place(fault.line, fault.column), fault.field)
-                first = found.setdefault(place, fault)
-                if first.expected != fault.expected:  # the branches of a union
-                    found[place] = replace(first, expected=f"{first.expected}, or {fault.expected}")
-        return None, list(found.values())
+    """The struct that a file's tree stands for, or None and every fault of it."""
+    reading = _Reading(path)
+    value = reading.value(node, record_of(model))
+    return (None, reading.faults) if reading.faults else (cast(M, value), [])
 
 
-def procedure_model(path: str, node: Node) -> tuple[type[BaseModel] | None, list[Fault]]:
-    """Which model a file of procedures/ follows, by its `kind`."""
+def procedure_model(path: str, node: Node) -> tuple[type[Struct] | None, list[Fault]]:
+    """Which struct a file of procedures/ follows, by its `kind`."""
     kind = node.get("kind")
     if kind is None:
         return None, [fault_at(path, node.place, ("kind",), listed(PROCEDURES), "nothing")]
@@ -57,138 +69,205 @@ def truth_hint(text: str) -> str:
     return f"write {meant}" if meant else ""
 
 
-def _faults(path: str, root: Node, model: type[BaseModel], details: ErrorDetails) -> list[Fault]:
-    kind, ctx = details["type"], details.get("ctx", {})
-    node, key, loc = _found_at(root, details["loc"])
-    if kind == "value_error":
-        keys = _keys_at(model, loc)
-        message = details["msg"].removeprefix("Value error, ")
-        return [_rule(path, node, loc, keys, line) for line in message.split("\n")]
-    if kind == "missing":
-        name = str(details["loc"][-1])
-        return [fault_at(path, node.place, (*loc, name), f"the key {name}", "nothing")]
-    if kind == "extra_forbidden":
-        known = _keys_at(model, loc[:-1])
-        hint = near(str(loc[-1]), known)
-        expected = "a known key" if hint else listed(known, 40)
-        return [fault_at(path, key, loc, expected, f"the key {quoted(loc[-1])}", hint)]
-    if kind == "too_short" and isinstance(node.value, tuple) and len(node.value) >= ctx.get("min_length", 0):
-        return []  # pydantic counts only the items that are well, and those that are not have their own faults
-    expected, hint = _expected(kind, details["msg"], ctx), _hint(kind, node, ctx)
-    return [fault_at(path, node.place, loc, expected, kind_of(node), hint)]
+class _Reading:
+    """One file that is being read: makes values of nodes, and notes every fault."""
 
+    def __init__(self, path: str) -> None:
+        self.path = path
+        self.faults: list[Fault] = []
 
-def _rule(path: str, node: Node, loc: Loc, keys: Sequence[str], broken: str) -> Fault:
-    """A rule of a model that was broken: of the value itself, or of one of its keys ("low: a number…")."""
-    name, colon, expected = broken.partition(": ")
-    if colon and name in keys:
-        named = node.get(name)
-        place, found = (named.place, kind_of(named)) if named is not None else (node.place, "nothing")
-        return fault_at(path, place, (*loc, name), expected, found)
-    return fault_at(path, node.place, loc, broken, kind_of(node))
+    def value(self, node: Node, shape: Shape) -> Any:
+        match shape:
+            case Word():
+                return self._word(node, shape)
+            case OneOf():
+                return self._one_of(node, shape)
+            case Record():
+                return self._record(node, shape)
+            case Several():
+                return self._several(node, shape)
+            case ByName():
+                return self._by_name(node, shape)
+            case Either():
+                return self._either(node, shape)
+            case Ruled():
+                return self._ruled(node, shape)
+        assert_never(shape)
 
+    def _fault(self, node: Node, expected: str, hint: str = "") -> object:
+        self.faults.append(fault_at(self.path, node.place, node.loc, expected, kind_of(node), hint))
+        return _FAULTY
 
-def _found_at(root: Node, loc: Sequence[int | str]) -> tuple[Node, Place, Loc]:
-    """The node nearest to a location of pydantic's with the place of its key and its location in the file.
-
-    Parts of the location that no file has (the branch of a union) are left out.
-    """
-    node, key = root, root.place
-    known: Loc = ()
-    for part in loc:
-        if isinstance(part, int) and isinstance(node.value, tuple) and part < len(node.value):
-            node = node.value[part]
-            key = node.place
-        elif isinstance(part, str) and isinstance(node.value, dict) and part in node.value:
-            key, node = node.value[part]
+    def _word(self, node: Node, shape: Word) -> Any:
+        read, says = _WORDS[shape.base]
+        value = read(node)
+        if value is None:
+            return self._fault(node, says, truth_hint(node.text or "") if shape.base is bool else "")
+        if isinstance(value, str):
+            if shape.pattern is not None and not re.fullmatch(shape.pattern.regex, value):
+                return self._fault(node, shape.pattern.says)
+            expected = _wrong_length(len(value), shape.length, "a text", "character")
         else:
-            continue
-        known = (*known, part)
-    return node, key, known
+            expected = _out_of_bounds(value, shape.bounds)
+        return self._fault(node, expected) if expected else value
+
+    def _one_of(self, node: Node, shape: OneOf) -> Any:
+        if not isinstance(node.value, bool) and node.value in shape.words:
+            return node.value
+        words = [str(word) for word in shape.words]
+        hint = "" if shape.says else near(node.text or "", words)
+        return self._fault(node, shape.says or listed(words, 60), hint)
+
+    def _several(self, node: Node, shape: Several) -> Any:
+        if not isinstance(node.value, tuple):
+            return self._fault(node, "a list")
+        found = tuple(self.value(item, shape.item) for item in node.value)
+        expected = _wrong_length(len(found), shape.length, "a list", "item")
+        return self._fault(node, expected) if expected else found
+
+    def _by_name(self, node: Node, shape: ByName) -> Any:
+        if not isinstance(node.value, dict):
+            return self._fault(node, "keys with values")
+        found = {}
+        for name, member in node.value.items():
+            key = Node(member.place, member.node.loc, name)
+            found[self.value(key, shape.key)] = self.value(member.node, shape.item)
+        return found
+
+    def _either(self, node: Node, shape: Either) -> Any:
+        refused: dict[tuple[Place, str], Fault] = {}
+        for branch in shape.branches:
+            reading = _Reading(self.path)
+            value = reading.value(node, branch)
+            if not reading.faults:
+                return value
+            for fault in reading.faults:
+                first = refused.setdefault((Place(fault.line, fault.column), fault.field), fault)
+                if first is not fault:
+                    both = replace(first, expected=f"{first.expected}, or {fault.expected}")
+                    refused[Place(fault.line, fault.column), fault.field] = both
+        self.faults += refused.values()
+        return _FAULTY
+
+    def _ruled(self, node: Node, shape: Ruled) -> Any:
+        value = self._sound(node, shape.shape)
+        expected = "" if value is _FAULTY else shape.rule.broken(value)
+        return self._fault(node, expected) if expected else value
+
+    def _sound(self, node: Node, shape: Shape) -> Any:
+        """The value, or `_FAULTY` where it or anything within it has a fault."""
+        before = len(self.faults)
+        value = self.value(node, shape)
+        return value if len(self.faults) == before else _FAULTY
+
+    def _record(self, node: Node, shape: Record) -> Any:
+        if shape.bare and node.text is not None:
+            given = {shape.bare: node}
+        elif isinstance(node.value, dict):
+            given = {name: member.node for name, member in node.value.items()}
+        else:
+            return self._fault(node, "keys with values")
+        before = len(self.faults)
+        values = {
+            name: self.value(given[name], member.shape)
+            for name, member in shape.members.items()
+            if name in given
+        }
+        self._keys(node, given, shape)
+        if len(self.faults) > before:
+            return _FAULTY
+        try:
+            return shape.model(**values)
+        except BrokenRulesError as error:
+            self.faults += [self._rule(node, shape, line) for line in error.rules]
+            return _FAULTY
+
+    def _keys(self, node: Node, given: Mapping[str, Node], shape: Record) -> None:
+        """Faults for keys that are missing, and for keys that nobody knows."""
+        for name, member in shape.members.items():
+            if name not in given and member.default is NODEFAULT:
+                loc = (*node.loc, name)
+                self.faults.append(fault_at(self.path, node.place, loc, f"the key {name}", "nothing"))
+        for name in given:
+            if name not in shape.members and isinstance(node.value, dict):
+                hint = near(name, shape.members)
+                expected = "a known key" if hint else listed(shape.members, 40)
+                place, loc = node.value[name].place, (*node.loc, name)
+                self.faults.append(fault_at(self.path, place, loc, expected, f"the key {quoted(name)}", hint))
+
+    def _rule(self, node: Node, shape: Record, broken: str) -> Fault:
+        """A rule of a struct that was broken: of the value itself, or of one of its keys ("low: a number…")."""
+        name, colon, expected = broken.partition(": ")
+        if colon and name in shape.members:
+            named = node.get(name)
+            place, found = (named.place, kind_of(named)) if named is not None else (node.place, "nothing")
+            return fault_at(self.path, place, (*node.loc, name), expected, found)
+        return fault_at(self.path, node.place, node.loc, broken, kind_of(node))
 
 
-def _expected(kind: str, message: str, ctx: Mapping[str, Any]) -> str:
-    made = _SENTENCES.get(kind)
-    return made(ctx) if made else message[:1].lower() + message[1:]
+# --- words: None for what cannot be read as one -----------------------------------------------------
 
 
-def _hint(kind: str, node: Node, ctx: Mapping[str, Any]) -> str:
-    if node.text is None:
-        return ""
-    if kind == "bool_type":
-        return truth_hint(node.text)
-    if kind == "literal_error":
-        return near(node.text, _choices(ctx))
+def _text(node: Node) -> str | None:
+    return node.text.strip() if node.text is not None else None
+
+
+def _flag(node: Node) -> bool | None:
+    return node.value if isinstance(node.value, bool) else None
+
+
+def _whole(node: Node) -> int | None:
+    return node.value if isinstance(node.value, int) and not isinstance(node.value, bool) else None
+
+
+def _number(node: Node) -> Decimal | None:
+    """A number as the file says it: digits and a point. "1e3", "012", "1,5" and "1:30" are not guessed at."""
+    if isinstance(node.value, str) and not _NUMBER.fullmatch(node.value):
+        return None
+    return Decimal(node.text) if node.text is not None else None
+
+
+def _day(node: Node) -> date | None:
+    try:
+        return date.fromisoformat(node.text or "") if _DATE.fullmatch(node.text or "") else None
+    except ValueError:
+        return None
+
+
+def _hour(node: Node) -> time | None:
+    return time.fromisoformat(node.text or "") if _TIME.fullmatch(node.text or "") else None
+
+
+_WORDS: Mapping[type, tuple[Callable[[Node], Any], str]] = {
+    str: (_text, "a text (in quotes if it could be read as something else)"),
+    bool: (_flag, "true or false"),
+    int: (_whole, "a whole number without quotes"),
+    Decimal: (_number, "a number such as 12 or 0.25"),
+    date: (_day, "a date such as 2026-03-31"),
+    time: (_hour, "a time of day such as 06:00"),
+}
+
+
+def _out_of_bounds(value: Any, bounds: Bounds) -> str:
+    if bounds.gt is not None and value <= bounds.gt:
+        return f"a number above {Decimal(bounds.gt):f}"
+    if bounds.ge is not None and value < bounds.ge:
+        return f"a number of at least {Decimal(bounds.ge):f}"
+    if bounds.lt is not None and value >= bounds.lt:
+        return f"a number below {Decimal(bounds.lt):f}"
+    if bounds.le is not None and value > bounds.le:
+        return f"a number of at most {Decimal(bounds.le):f}"
     return ""
 
 
-def _choices(ctx: Mapping[str, Any]) -> list[str]:
-    """The allowed words out of pydantic's "'a', 'b' or 'c'"."""
-    return [
-        part.strip().strip("'") for part in str(ctx.get("expected", "")).replace(" or ", ", ").split(", ")
-    ]
+def _wrong_length(count: int, length: Length, what: str, unit: str) -> str:
+    if count < length.least:
+        empty = unit == "character" and length.least == 1
+        return what if empty else f"{what} of at least {_counted(length.least, unit)}"
+    if length.most is not None and count > length.most:
+        return f"{what} of at most {_counted(length.most, unit)}"
+    return ""
 
 
-def _pattern(ctx: Mapping[str, Any]) -> str:
-    if "/" in str(ctx.get("pattern")):
-        return "a step as step or section/step (letters, digits, - and _)"
-    return "a short name of letters, digits, - and _ (at most 40, beginning with a letter or digit)"
-
-
-def _items(ctx: Mapping[str, Any], bound: str, words: str) -> str:
-    count = ctx.get(bound)
-    return f"{words} {count} item{'' if count == 1 else 's'}"
-
-
-_SENTENCES: Mapping[str, Callable[[Mapping[str, Any]], str]] = {
-    "literal_error": lambda ctx: listed(_choices(ctx), 60),
-    "bool_type": lambda _: "true or false",
-    "int_type": lambda _: "a whole number without quotes",
-    "string_type": lambda _: "a text (in quotes if it could be read as something else)",
-    "string_pattern_mismatch": _pattern,
-    "string_too_short": lambda ctx: f"a text of at least {ctx['min_length']} characters"
-    if ctx["min_length"] > 1 else "a text",
-    "string_too_long": lambda ctx: f"a text of at most {ctx['max_length']} characters",
-    "greater_than": lambda ctx: f"a number above {ctx['gt']}",
-    "greater_than_equal": lambda ctx: f"a number of at least {ctx['ge']}",
-    "less_than": lambda ctx: f"a number below {ctx['lt']}",
-    "less_than_equal": lambda ctx: f"a number of at most {ctx['le']}",
-    "decimal_type": lambda _: "a number such as 12 or 0.25",
-    "decimal_parsing": lambda _: "a number such as 12 or 0.25",
-    "finite_number": lambda _: "a number such as 12 or 0.25",
-    "date_from_datetime_parsing": lambda _: "a date such as 2026-03-31",
-    "date_parsing": lambda _: "a date such as 2026-03-31",
-    "time_parsing": lambda _: "a time of day such as 06:00",
-    "too_short": lambda ctx: _items(ctx, "min_length", "a list of at least"),
-    "too_long": lambda ctx: _items(ctx, "max_length", "a list of at most"),
-    "tuple_type": lambda _: "a list",
-    "model_type": lambda _: "keys with values",
-    "model_attributes_type": lambda _: "keys with values",
-    "dict_type": lambda _: "keys with values",
-    "mapping_type": lambda _: "keys with values",
-}  # fmt: skip
-
-
-def _keys_at(model: type[BaseModel], loc: Loc) -> tuple[str, ...]:
-    """The keys that a model allows at a location."""
-    here: tuple[Any, ...] = (model,)
-    for part in loc:
-        here = tuple(inner for outer in here for inner in _inside(outer, part))
-    return tuple(name for found in here for name in found.model_fields)
-
-
-def _inside(model: Any, part: str | int) -> Iterator[type[BaseModel]]:
-    if isinstance(part, int):  # the annotation of a list already stands for its items
-        yield model
-    elif part in model.model_fields:
-        yield from _models_of(model.model_fields[part].annotation)
-
-
-def _models_of(annotation: Any) -> Iterator[type[BaseModel]]:
-    """The models within an annotation such as `tuple[Step, ...] | None`."""
-    if isinstance(annotation, type) and get_origin(annotation) is None:
-        if issubclass(annotation, BaseModel):
-            yield annotation
-        return
-    for inner in get_args(annotation):
-        yield from _models_of(inner)
+def _counted(count: int, unit: str) -> str:
+    return f"{count} {unit}{'' if count == 1 else 's'}"

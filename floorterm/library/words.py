@@ -1,67 +1,38 @@
 """The small words of the YAML files: numbers, dates, ids and texts, read strictly."""
 
-import re
+from collections.abc import Iterable
 from datetime import date, time
 from decimal import Decimal
-from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeVar
+from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
-from pydantic import (
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Field,
-    Strict,
-    StringConstraints,
-    create_model,
-    field_validator,
-    model_validator,
-)
+from msgspec import Struct, defstruct
 
 from floorterm.languages import FALLBACK, LANGUAGES, TEXT_KEYS
+from floorterm.library.shapes import Bounds, Length, Pattern, Rule, Says
 
-_NUMBER = re.compile(r"-?(0|[1-9][0-9]{0,11})(\.[0-9]{1,12})?")
-_TIME = re.compile(r"([01][0-9]|2[0-3]):[0-5][0-9]")
-_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
-
-
-def _written_number(value: Any) -> Any:
-    """A number as the file says it: digits and a point. "1e3", "012", "1,5" and "1:30" are not guessed at."""
-    if isinstance(value, bool) or (isinstance(value, str) and not _NUMBER.fullmatch(value)):
-        raise ValueError("a number such as 12 or 0.25")
-    return value
-
-
-def _known_format(value: Any) -> Any:
-    if isinstance(value, bool) or value != 1:
-        raise ValueError("1, the only format of these files so far")
-    return value
-
-
-def _written_time(value: Any) -> Any:
-    if not isinstance(value, time) and not (isinstance(value, str) and _TIME.fullmatch(value)):
-        raise ValueError("a time of day such as 06:00")
-    return value
-
-
-def _written_date(value: Any) -> Any:
-    if not isinstance(value, date) and not (isinstance(value, str) and _DATE.fullmatch(value)):
-        raise ValueError("a date such as 2026-03-31")
-    return value
-
-
-Flag = Annotated[bool, Strict()]  # only true and false, never yes, on or 1
-Whole = Annotated[int, Strict()]
-Format = Annotated[Literal[1], BeforeValidator(_known_format)]
-Number = Annotated[Decimal, BeforeValidator(_written_number)]
-Day = Annotated[date, BeforeValidator(_written_date)]
-Hour = Annotated[time, BeforeValidator(_written_time)]
-Id = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]{0,39}$")]
-StepRef = Annotated[
-    str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]*(/[A-Za-z0-9][A-Za-z0-9_-]*)?$")
+Flag = bool  # only true and false, never yes, on or 1
+Whole = int
+Format = Annotated[Literal[1], Says("1, the only format of these files so far")]
+Number = Decimal
+Day = date
+Hour = time
+Id = Annotated[
+    str,
+    Pattern(
+        r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}",
+        "a short name of letters, digits, - and _ (at most 40, beginning with a letter or digit)",
+    ),
 ]
-Share = Annotated[Number, Field(ge=0, le=1)]
-Positive = Annotated[Number, Field(gt=0, le=Decimal("1e6"))]
-NotNegative = Annotated[Number, Field(ge=0, le=Decimal("1e6"))]
+StepRef = Annotated[
+    str,
+    Pattern(
+        r"[A-Za-z0-9][A-Za-z0-9_-]*(/[A-Za-z0-9][A-Za-z0-9_-]*)?",
+        "a step as step or section/step (letters, digits, - and _)",
+    ),
+]
+Share = Annotated[Number, Bounds(ge=0, le=1)]
+Positive = Annotated[Number, Bounds(gt=0, le=1_000_000)]
+NotNegative = Annotated[Number, Bounds(ge=0, le=1_000_000)]
 Evidence = Literal["measured", "estimated", "guessed"]
 Device = Literal["disconnect", "breaker", "allpole_switch", "line_valve", "block", "pin", "blind", "plug"]
 Energy = Literal[
@@ -78,54 +49,47 @@ ReadingUnit = Literal[
 ]  # fmt: skip
 
 
-_M = TypeVar("_M", bound=BaseModel)
+class BrokenRulesError(ValueError):
+    """Values that do not fit together. Each of `rules` says `field: what was expected`."""
+
+    def __init__(self, rules: Iterable[str]) -> None:
+        self.rules = tuple(rules)
+        super().__init__("\n".join(self.rules))
 
 
-def unbroken(model: _M, broken: list[str]) -> _M:
-    """The model itself, or a ValueError with every broken rule on a line: `field: what was expected`."""
-    if broken:
-        raise ValueError("\n".join(broken))
-    return model
+def unbroken(broken: Iterable[str]) -> None:
+    """Raise BrokenRulesError if any rule was broken."""
+    rules = tuple(broken)
+    if rules:
+        raise BrokenRulesError(rules)
 
 
-class Model(BaseModel):
-    """Frozen, and an unknown key is a fault."""
-
-    model_config = ConfigDict(
-        frozen=True, extra="forbid", str_strip_whitespace=True, coerce_numbers_to_str=True
-    )
+def _more_than_a_paragraph(value: str) -> str:
+    return "one paragraph (fold a long text with >- rather than |)" if "\n" in value else ""
 
 
-class _Text(Model):
-    en: Annotated[str, StringConstraints(min_length=1, max_length=600)]
-
-    @model_validator(mode="before")
-    @classmethod
-    def _plain_string_is_english(cls, value: Any) -> Any:
-        return {"en": value} if isinstance(value, str | int) and not isinstance(value, bool) else value
-
-    @field_validator("*")
-    @classmethod
-    def _one_paragraph(cls, value: str | None) -> str | None:
-        if value is not None and "\n" in value:
-            raise ValueError("one paragraph (fold a long text with >- rather than |)")
-        return value
-
+_English = Annotated[str, Length(least=1, most=600), Rule(_more_than_a_paragraph)]
+_Translation = Annotated[str, Length(most=600), Rule(_more_than_a_paragraph)] | None
 
 if TYPE_CHECKING:
     Code = str
 
-    class Text(_Text):
+    class Text(Struct, frozen=True, kw_only=True):
         """One text in the plant's languages: English, and any other that the program speaks, by its code.
 
-        Behind a code stands `_draft` where nobody has reviewed the translation yet: `es`, or `es_draft`.
+        Behind a code stands `_draft` where nobody has reviewed the translation yet: `es`, or `es_draft`. A file may
+        give a bare text for one in English alone.
         """
+
+        bare: ClassVar[str] = FALLBACK
+        en: str
 else:
     Code = Literal[LANGUAGES]
-    _Translation = Annotated[str, StringConstraints(max_length=600)] | None
-    Text = create_model(
+    Text = defstruct(
         "Text",
-        __base__=_Text,
-        __module__=__name__,
-        **{name: (_Translation, None) for name in TEXT_KEYS if name != FALLBACK},
+        [(FALLBACK, _English), *((name, _Translation, None) for name in TEXT_KEYS if name != FALLBACK)],
+        namespace={"bare": FALLBACK},
+        module=__name__,
+        frozen=True,
+        kw_only=True,
     )

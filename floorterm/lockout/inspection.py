@@ -297,7 +297,7 @@ def with_inspections(
         )
         added.setdefault(one.procedure, []).append(certificate)
     return {
-        name: lockout.model_copy(update={"certificates": (*lockout.certificates, *added.get(name, ()))})
+        name: replace(lockout, certificates=(*lockout.certificates, *added.get(name, ())))
         for name, lockout in lockouts.items()
     }
 

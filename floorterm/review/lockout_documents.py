@@ -6,7 +6,7 @@ Pure: they take what was judged and recorded, and give a `Document`. None of the
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING
 
-from floorterm.languages import in_
+from floorterm.languages import by_language, in_
 from floorterm.lockout.auditing import profiles, rules
 from floorterm.review.document import Block, Document, Heading, KeyValues, Paragraph, Signatures, Table
 from floorterm.review.framing import Printing, framed
@@ -334,7 +334,7 @@ def inspection_document(
     def people(codes: tuple[str, ...]) -> str:
         return ", ".join(f"{names.get(code, code)} ({code})" for code in codes) or "-"
 
-    title = lockout.title.model_dump(exclude_none=True) if lockout is not None else {"en": made.procedure}
+    title = by_language(lockout.title) if lockout is not None else {"en": made.procedure}
     facts = KeyValues(
         pairs=(
             (say("machine"), made.machine),

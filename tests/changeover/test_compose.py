@@ -5,6 +5,7 @@ from decimal import Decimal
 from itertools import permutations
 
 import pytest
+from msgspec.structs import replace
 
 from floorterm.changeover.compose import ComposeError, compose, compose_procedure
 from floorterm.changeover.worksheet import Worksheet, to_json, worksheet_from_json
@@ -166,8 +167,8 @@ def test_a_worksheet_is_written_in_english_and_the_languages_that_the_plant_decl
 ) -> None:
     """What the program itself says in it too: a language that the program learns changes no worksheet."""
     for own in ("es", "de"):
-        plant = library.plant.model_copy(update={"languages": (own,)})
-        found = library.model_copy(update={"plant": plant})
+        plant = replace(library.plant, languages=(own,))
+        found = replace(library, plant=plant)
         sheet = compose(found, "L1", "clove-leaf", "plain", DAY, compare=True)
         verify = next(step for step in sheet.steps() if step.event is Event.VERIFY)
         assert sheet.flush is not None

@@ -5,6 +5,7 @@ from datetime import date
 from decimal import Decimal
 
 import pytest
+from msgspec.structs import asdict, replace
 
 from floorterm.changeover.compose import compose
 from floorterm.changeover.view_words import tell
@@ -13,6 +14,7 @@ from floorterm.flush import residual_limit, washout
 from floorterm.flush.from_library import bar, line_model, rules
 from floorterm.library.flush_data import PriceList
 from floorterm.library.model import DosingTank, Library
+from tests.library.helper import made
 
 DAY = date(2026, 11, 24)
 
@@ -29,11 +31,10 @@ def with_tank(library: Library, **changed: object) -> Library:
     """The starter plant with another tank 12."""
     line = library.lines["L1"]
     tanks = tuple(
-        DosingTank.model_validate({**tank.model_dump(), **changed}) if tank.id == "T12" else tank
-        for tank in line.tanks
+        made(DosingTank, {**asdict(tank), **changed}) if tank.id == "T12" else tank for tank in line.tanks
     )
-    lines: Mapping[str, object] = {**library.lines, "L1": line.model_copy(update={"tanks": tanks})}
-    return library.model_copy(update={"lines": lines})
+    lines: Mapping[str, object] = {**library.lines, "L1": replace(line, tanks=tanks)}
+    return replace(library, lines=lines)
 
 
 def limit_of(library: Library, outgoing: str, incoming: str) -> float:
@@ -74,7 +75,7 @@ def test_more_heel_asks_for_more_rinses_until_the_flush_no_longer_pays_for_them(
 def test_without_prices_the_fewest_rinses_that_leave_the_flush_nearly_as_short_as_a_clean_tank(
     library: Library,
 ) -> None:
-    plain = library.model_copy(update={"plant": library.plant.model_copy(update={"prices": None})})
+    plain = replace(library, plant=replace(library.plant, prices=None))
     found = note_of(with_tank(plain, heel_kg=12), "clove-leaf", "petitgrain")
     clean = note_of(with_tank(plain, heel_kg=0), "clove-leaf", "petitgrain")
     assert found.rinse is not None
@@ -87,11 +88,12 @@ def test_without_prices_the_fewest_rinses_that_leave_the_flush_nearly_as_short_a
 
 def test_dear_rinses_are_fewer_than_cheap_ones(library: Library) -> None:
     def rinses(per_kg: str) -> int:
-        prices = PriceList.model_validate(
-            {"currency": "USD", "soap_kg": "2", "rinse_kg": per_kg, "rinse_each": "1", "evidence": "guessed"}
+        prices = made(
+            PriceList,
+            {"currency": "USD", "soap_kg": "2", "rinse_kg": per_kg, "rinse_each": "1", "evidence": "guessed"},
         )
-        plant = library.plant.model_copy(update={"prices": prices})
-        priced = with_tank(library.model_copy(update={"plant": plant}), heel_kg=6)
+        plant = replace(library.plant, prices=prices)
+        priced = with_tank(replace(library, plant=plant), heel_kg=6)
         rinse = note_of(priced, "clove-leaf", "petitgrain").rinse
         assert rinse is not None
         return rinse.rinses

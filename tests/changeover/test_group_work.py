@@ -21,8 +21,8 @@ from tests.changeover.sheets import Record
 
 NOW = datetime(2026, 11, 24, 14, 0, tzinfo=UTC)
 LIBRARY = load(starter_folder())
-STAMPER = LIBRARY.lockouts["lockout-stamper-1"].model_copy(update={"mode": "group"})
-GROUPED = LIBRARY.model_copy(update={"lockouts": {**LIBRARY.lockouts, STAMPER.id: STAMPER}})
+STAMPER = replace(LIBRARY.lockouts["lockout-stamper-1"], mode="group")
+GROUPED = replace(LIBRARY, lockouts={**LIBRARY.lockouts, STAMPER.id: STAMPER})
 OWN = {duty.id for duty in LIBRARY.plant.duties} - set(LIBRARY.plant.lockout.contractor_duties)
 ODE, TAMM, PELL = CREW = tuple(
     replace(person, trained_on=date(2026, 11, 1), duties=frozenset(OWN))

@@ -266,11 +266,11 @@ def test_lye_that_cannot_be_is_refused(library: Library, pct: str, degrees: str,
 def _changed(library: Library, **lye: object) -> Library:
     alone = library.alone["lye-dilution"]
     sections = tuple(
-        section.model_copy(update={"lye": section.lye.model_copy(update=lye)}) if section.lye else section
+        replace(section, lye=replace(section.lye, **lye)) if section.lye else section
         for section in alone.sections
     )
-    changed = alone.model_copy(update={"sections": sections})
-    return library.model_copy(update={"alone": {**library.alone, "lye-dilution": changed}})
+    changed = replace(alone, sections=sections)
+    return replace(library, alone={**library.alone, "lye-dilution": changed})
 
 
 @pytest.mark.parametrize("material", ["aluminium", "aluminum", "zinc", "leather"])
@@ -285,23 +285,21 @@ def test_opening_a_line_under_pressure_is_refused(library: Library) -> None:
 
 
 def test_lye_work_needs_the_plants_papers(library: Library) -> None:
-    bare = library.model_copy(update={"plant": library.plant.model_copy(update={"lye": None})})
+    bare = replace(library, plant=replace(library.plant, lye=None))
     with pytest.raises(ComposeError, match=r"plant\.yaml needs lye"):
         compose_procedure(bare, "L1", "lye-dilution", DAY)
     assert library.plant.lye is not None
-    papers = library.plant.lye.model_copy(
-        update={"assessment": library.plant.lye.assessment.model_copy(update={"changed_on": DAY})}
-    )
-    changed = library.model_copy(update={"plant": library.plant.model_copy(update={"lye": papers})})
+    papers = replace(library.plant.lye, assessment=replace(library.plant.lye.assessment, changed_on=DAY))
+    changed = replace(library, plant=replace(library.plant, lye=papers))
     with pytest.raises(ComposeError, match="assess again"):
         compose_procedure(changed, "L1", "lye-dilution", DAY)
 
 
 def test_an_older_data_sheet_is_a_warning_in_the_worksheet(library: Library) -> None:
     assert library.plant.lye is not None
-    sheet = library.plant.lye.data_sheet.model_copy(update={"newest_on": date(2026, 10, 1)})
-    papers = library.plant.lye.model_copy(update={"data_sheet": sheet})
-    changed = library.model_copy(update={"plant": library.plant.model_copy(update={"lye": papers})})
+    sheet = replace(library.plant.lye.data_sheet, newest_on=date(2026, 10, 1))
+    papers = replace(library.plant.lye, data_sheet=sheet)
+    changed = replace(library, plant=replace(library.plant, lye=papers))
     section = compose_procedure(changed, "L1", "lye-dilution", DAY).section("dilute")
     assert section is not None
     assert "older than the newest" in section.steps[0].caution["en"]

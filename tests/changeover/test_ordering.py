@@ -1,14 +1,13 @@
 """References between parts of a plan when some of them are left out."""
 
 from floorterm.changeover.ordering import Ordering, Part
-from floorterm.library.model import SectionSpec, StepSpec
+from floorterm.library.model import SectionSpec, StepSpec, Text
+from tests.library.helper import made
 
 
 def _step(name: str, after: tuple[str, ...] | None = None) -> StepSpec:
-    return StepSpec.model_validate(
-        {"id": name, "kind": "confirm", "text": name, "duty": "d", "standard_min": "1"}
-        | ({} if after is None else {"after": after})
-    )
+    data = {"id": name, "kind": "confirm", "text": name, "duty": "d", "standard_min": "1", "after": after}
+    return made(StepSpec, data)
 
 
 def _part(
@@ -23,11 +22,11 @@ def _part(
 ) -> Part:
     spec = SectionSpec(
         id=name,
-        title={"en": name},
+        title=Text(en=name),
         steps=steps,
         beside=beside,
         after=after,
-        lockout=lockout,  # type: ignore[arg-type]
+        lockout=lockout,
     )
     return Part(spec, stays, tuple((step, stays and step.id not in without) for step in steps))
 

@@ -5,6 +5,7 @@ from decimal import Decimal
 from math import isinf
 
 import pytest
+from msgspec.structs import replace
 
 from floorterm.changeover.compose import compose
 from floorterm.changeover.strategies import Comparison, compared, strategies_of
@@ -16,15 +17,16 @@ from floorterm.flush.from_library import bar, line_model, rules
 from floorterm.library.flush_data import IntermediateSpec
 from floorterm.library.model import Library
 from floorterm.wording import sentence
+from tests.library.helper import made
 
 DAY = date(2026, 11, 24)
 
 
 def without(library: Library, line: str) -> Library:
     """The starter plant with nothing stated about flushing on a line, and no prices."""
-    bare = library.lines[line].model_copy(update={"flushing": None})
-    plant = library.plant.model_copy(update={"prices": None})
-    return library.model_copy(update={"lines": {**library.lines, line: bare}, "plant": plant})
+    bare = replace(library.lines[line], flushing=None)
+    plant = replace(library.plant, prices=None)
+    return replace(library, lines={**library.lines, line: bare}, plant=plant)
 
 
 @pytest.fixture(scope="module")
@@ -55,10 +57,10 @@ def planned(library: Library, fragrance: str, run_kg: int = 2500) -> Library:
     """Line 2 with a fragrance planned in between."""
     line = library.lines["L2"]
     assert line.flushing is not None
-    between = IntermediateSpec.model_validate({"fragrance": fragrance, "run_kg": run_kg})
-    flushing = line.flushing.model_copy(update={"intermediate": between})
-    lines = {**library.lines, "L2": line.model_copy(update={"flushing": flushing})}
-    return library.model_copy(update={"lines": lines})
+    between = made(IntermediateSpec, {"fragrance": fragrance, "run_kg": run_kg})
+    flushing = replace(line.flushing, intermediate=between)
+    lines = {**library.lines, "L2": replace(line, flushing=flushing)}
+    return replace(library, lines=lines)
 
 
 def test_a_fragrance_in_between_is_flushed_by_the_limits_of_both_switches(library: Library) -> None:

@@ -23,9 +23,11 @@ from floorterm.flush import (
     washout,
 )
 from floorterm.flush.quantity import round_up
+from floorterm.library import Library
 from floorterm.wording import sentence
 from tests.flush.test_limits import CLEAN, CLOVE, EU
 from tests.flush.washout_lines import line, t11
+from tests.library.helper import made
 
 BAR_G = 125.0
 T11 = t11(flash_fraction=0.18, flash_to="u1")
@@ -182,11 +184,12 @@ def test_the_calculation_loads_nothing_heavy() -> None:
     assert done.stdout.strip() == "[]"
 
 
-def test_the_plants_words_become_a_line_a_bar_and_rules() -> None:
+def test_the_plants_words_become_a_line_a_bar_and_rules(library: Library) -> None:
     from floorterm.flush import from_library
-    from floorterm.library.model import FragranceFile, LimitPolicy, LineFile
+    from floorterm.library.model import FragranceFile, LimitPolicy
 
-    yaml_line = LineFile.model_construct(
+    yaml_line = replace(
+        library.lines["L1"],
         units=(
             _unit("mixer", mixed_kg="180", evidence="measured"),
             _unit(
@@ -217,7 +220,8 @@ def test_the_plants_words_become_a_line_a_bar_and_rules() -> None:
         "mixer": "measured", "plodder": "guessed", "rate_kg_h": "estimated",
     }  # fmt: skip
 
-    fragrance = FragranceFile.model_validate(
+    fragrance = made(
+        FragranceFile,
         {
             "format": 1,
             "id": "clove",
@@ -233,7 +237,7 @@ def test_the_plants_words_become_a_line_a_bar_and_rules() -> None:
             "leave_on": True,
             "claims": ["organic"],
             "source": "invented",
-        }
+        },
     )
     bar = from_library.bar(fragrance)
     assert (bar.name, bar.dose, bar.oils[0].name, bar.leave_on, bar.claims) == (
@@ -251,4 +255,4 @@ def test_the_plants_words_become_a_line_a_bar_and_rules() -> None:
 def _unit(name: str, **fields: object) -> object:
     from floorterm.library.model import UnitSpec
 
-    return UnitSpec.model_validate({"name": name, "title": name, **fields})
+    return made(UnitSpec, {"name": name, "title": name, **fields})

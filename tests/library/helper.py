@@ -1,11 +1,20 @@
 """A small invented plant without a fault, and ways to break it one word at a time."""
 
+from collections.abc import Mapping
+from datetime import time
 from pathlib import Path
 from textwrap import dedent
+from typing import TypeVar
 
 import pytest
+from msgspec import Struct
+from msgspec.structs import asdict
 
 from floorterm.library import Fault, LibraryError, load
+from floorterm.library.reading import Loc, Member, Node, Place
+from floorterm.library.validation import validate
+
+M = TypeVar("M", bound=Struct)
 
 PLANT = """\
 format: 1
@@ -329,3 +338,36 @@ def place(text: str, needle: str) -> tuple[int, int]:
 def lines(text: str) -> str:
     """A text of the test without its indentation."""
     return dedent(text)
+
+
+def plain(node: Node) -> object:
+    """A file's tree as dicts, lists, texts, numbers and truth values."""
+    if isinstance(node.value, dict):
+        return {key: plain(member.node) for key, member in node.value.items()}
+    return [plain(item) for item in node.value] if isinstance(node.value, tuple) else node.value
+
+
+def made(model: type[M], data: Mapping[str, object]) -> M:
+    """A value of the library as a file with that content would give it. Structs may stand within."""
+    value, faults = validate("test.yaml", _node((), data), model)
+    if value is None:
+        raise LibraryError("test", faults)
+    return value
+
+
+def _node(loc: Loc, value: object) -> Node:
+    here = Place(1, 1)
+    if isinstance(value, Struct):
+        value = asdict(value)
+    if isinstance(value, Mapping):
+        members = {
+            str(name): Member(here, _node((*loc, str(name)), inner))
+            for name, inner in value.items()
+            if inner is not None
+        }
+        return Node(here, loc, members)
+    if isinstance(value, list | tuple):
+        return Node(here, loc, tuple(_node((*loc, place), inner) for place, inner in enumerate(value)))
+    if isinstance(value, bool | int):
+        return Node(here, loc, value)
+    return Node(here, loc, f"{value:%H:%M}" if isinstance(value, time) else str(value))

@@ -7,6 +7,7 @@ point that takes no lock: (c)(3)(ii). The plan is the program's own.
 from pathlib import Path
 
 import pytest
+from msgspec.structs import asdict
 
 from floorterm.library import load
 from floorterm.library.model import Library
@@ -125,4 +126,4 @@ def test_the_starter_set_draws_every_line_and_states_its_procedures_in_both_lang
         assert line.plan is not None
         assert all(point.at for point in line.points)
     for lockout in library.lockouts.values():
-        assert all(text.es for _, text in lockout.content)
+        assert all(text.es for text in asdict(lockout.content).values())

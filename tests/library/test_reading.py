@@ -6,14 +6,14 @@ from hypothesis import strategies as st
 
 from floorterm.library import Fault
 from floorterm.library.reading import MAX_BYTES, MAX_DEPTH, MAX_NODES, field_of, read
-from tests.library.helper import FILES, place
+from tests.library.helper import FILES, place, plain
 
 
-def plain(text: str) -> object:
+def tree(text: str) -> object:
     node, faults = read("x.yaml", text.encode())
     assert node is not None, faults
     assert not faults
-    return node.plain()
+    return plain(node)
 
 
 def fault(text: str | bytes) -> Fault:
@@ -32,39 +32,39 @@ class TestNothingIsGuessed:
          ".5", "1.50", "+5", ".nan", ".inf", "2026-03-31", "-0x1", "00", "--5", "1.", "=", "5 kg"],
     )  # fmt: skip
     def test_such_words_stay_text(self, text: str) -> None:
-        assert plain(f"a: {text}\n") == {"a": text}
+        assert tree(f"a: {text}\n") == {"a": text}
 
     @pytest.mark.parametrize(
         ("text", "value"), [("true", True), ("false", False), ("0", 0), ("-7", -7), ("1728", 1728)]
     )
     def test_only_true_false_and_plain_integers_become_values(self, text: str, value: object) -> None:
-        found = plain(f"a: {text}\n")
+        found = tree(f"a: {text}\n")
         assert found == {"a": value}
         assert isinstance(found, dict)
         assert type(found["a"]) is type(value)
 
     @pytest.mark.parametrize("text", ['"true"', "'12'", '"no"'])
     def test_quoted_is_always_text(self, text: str) -> None:
-        assert plain(f"a: {text}\n") == {"a": text[1:-1]}
+        assert tree(f"a: {text}\n") == {"a": text[1:-1]}
 
     def test_an_integer_of_a_thousand_digits_stays_text(self) -> None:
-        assert plain(f"a: {'9' * 1000}\n") == {"a": "9" * 1000}
+        assert tree(f"a: {'9' * 1000}\n") == {"a": "9" * 1000}
 
     def test_composed_and_decomposed_letters_are_the_same_text(self) -> None:
         """Unicode Standard Annex 15: e + U+0301 composes to U+00E9 in NFC."""
-        assert plain("a: Le\u0301jia\n") == plain("a: L\u00e9jia\n")
+        assert tree("a: Le\u0301jia\n") == tree("a: L\u00e9jia\n")
 
     def test_a_folded_text_is_one_line(self) -> None:
-        assert plain("a: >-\n  one\n  two\n") == {"a": "one two"}
+        assert tree("a: >-\n  one\n  two\n") == {"a": "one two"}
 
     def test_a_byte_order_mark_at_the_start_is_nothing(self) -> None:
         node, faults = read("x.yaml", b"\xef\xbb\xbfa: 1\n")
         assert node is not None
         assert not faults
-        assert (node.get("a").place, node.plain()) == ((1, 4), {"a": 1})  # type: ignore[union-attr]
+        assert (node.get("a").place, plain(node)) == ((1, 4), {"a": 1})  # type: ignore[union-attr]
 
     def test_line_ends_of_windows_are_fine(self) -> None:
-        assert plain("a: 1\r\nb:\r\n  - c\r\n") == {"a": 1, "b": ["c"]}
+        assert tree("a: 1\r\nb:\r\n  - c\r\n") == {"a": 1, "b": ["c"]}
 
 
 class TestPlaces:
@@ -160,7 +160,7 @@ class TestRefused:
 
     def test_a_file_over_the_limit(self) -> None:
         assert "512 KiB" in fault(b"a: " + b"x" * MAX_BYTES).expected
-        assert plain("a: " + "x" * (MAX_BYTES - 10))
+        assert tree("a: " + "x" * (MAX_BYTES - 10))
 
     def test_too_many_values(self) -> None:
         text = "a: [" + "1," * (MAX_NODES + 10) + "]"
@@ -169,7 +169,7 @@ class TestRefused:
 
     def test_too_many_levels(self) -> None:
         assert str(MAX_DEPTH) in fault("a: " + "[" * 60 + "]" * 60).expected
-        assert plain("a: " + "[" * (MAX_DEPTH - 1) + "]" * (MAX_DEPTH - 1))
+        assert tree("a: " + "[" * (MAX_DEPTH - 1) + "]" * (MAX_DEPTH - 1))
 
     @pytest.mark.parametrize("sign", ["[", "{a: ", "- ", "? "])
     def test_a_hundred_thousand_levels_do_not_crash(self, sign: str) -> None:

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from msgspec.structs import replace
+from msgspec.structs import asdict, replace
 
 from floorterm.entries import Entry
 from floorterm.library.model import Library, LockoutFile
@@ -31,6 +31,7 @@ from floorterm.lockout.inspection import (
 )
 from floorterm.lockout.training import History, trainings
 from floorterm.people import LockoutStatus, Permission, Person
+from tests.library.helper import made
 
 DAY = date(2026, 11, 24)
 NAME = "lockout-stamper-1"
@@ -117,7 +118,7 @@ def test_the_certificate_names_machine_date_employees_and_inspector(lockout: Loc
 
 
 def replace_certificates(lockout: LockoutFile) -> LockoutFile:
-    return lockout.model_copy(update={"certificates": ()})
+    return replace(lockout, certificates=())
 
 
 def test_everybody_authorised_who_was_not_reviewed_stays_open_until_the_inspector_reviews_them(
@@ -171,8 +172,8 @@ def test_whoever_a_deviation_names_is_trained_again(lockout: LockoutFile) -> Non
 def _due(lockout: LockoutFile, today: date, *, effective: str = "2025-11-03", certified: str = "") -> Any:
     found = [{"machine": "m", "date": certified, "inspector": "BB", "users_observed": [], "employees": ["AA"],
               "reviewed": []}] if certified else []  # fmt: skip
-    data = lockout.model_dump() | {"effective_on": effective, "certificates": found}
-    return due_list({NAME: LockoutFile.model_validate(data)}, (), PEOPLE, today)[0]
+    data = asdict(lockout) | {"effective_on": effective, "certificates": found}
+    return due_list({NAME: made(LockoutFile, data)}, (), PEOPLE, today)[0]
 
 
 @pytest.mark.parametrize(
@@ -238,7 +239,7 @@ def test_a_change_of_the_procedure_after_the_training_asks_for_it_again(library:
 
 
 def test_a_change_of_the_machine_asks_for_it_again(library: Library) -> None:
-    changed = library.lockouts[NAME].model_copy(update={"machine_changed_on": date(2026, 3, 1)})
+    changed = replace(library.lockouts[NAME], machine_changed_on=date(2026, 3, 1))
     (one,) = trainings([_person("AA")], {NAME: changed}, {}, {}, DAY)
     assert one.status == "again"
     assert one.reasons[0][0].key == "training.machine_changed"

@@ -290,7 +290,7 @@ def test_where_a_point_is_drawn_follows_from_its_metres(library: Library) -> Non
 
 
 def test_a_line_without_a_plan_still_has_its_sheet(library: Library) -> None:
-    line = library.lines["L1"].model_copy(update={"plan": None})
+    line = replace(library.lines["L1"], plan=None)
     lockout = library.lockouts["lockout-line-1"]
     document = sheet_document(lockout, line, Printing(plant="x", language="en", at=AT))
     _has(document, "Main disconnect E1")

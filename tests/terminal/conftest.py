@@ -6,6 +6,7 @@ from datetime import datetime
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from floorterm.demo.clock import SetClock, counted_ids
 from floorterm.ledger import CHEAP_PROFILE, Ledger
@@ -22,8 +23,8 @@ EVERY_STEP = "*"
 @pytest.fixture(scope="session")
 def few_pins(library: Library) -> Library:
     """A plant that asks the PIN again for witnesses, dispositions and the release alone."""
-    pins = library.plant.pins.model_copy(update={"again_for": ("witness", "disposition", "release")})
-    return library.model_copy(update={"plant": library.plant.model_copy(update={"pins": pins})})
+    pins = replace(library.plant.pins, again_for=("witness", "disposition", "release"))
+    return replace(library, plant=replace(library.plant, pins=pins))
 
 
 @pytest.fixture(scope="session")

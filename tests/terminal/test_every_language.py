@@ -9,7 +9,7 @@ import pytest
 from textual.pilot import Pilot
 
 from floorterm.demo import open_still
-from floorterm.languages import LANGUAGES, catalogue
+from floorterm.languages import LANGUAGES, by_language, catalogue
 from floorterm.library.words import Text
 from floorterm.plant import Plant
 from floorterm.terminal.app import FloorApp
@@ -58,7 +58,7 @@ _WAITING = (
 def _texts(value: object) -> Iterator[str]:
     """Every text of a value that people of the plant wrote."""
     if isinstance(value, Text):
-        yield from value.model_dump(exclude_none=True).values()
+        yield from by_language(value).values()
     elif isinstance(value, str):
         yield value
     elif isinstance(value, dict):

@@ -5,6 +5,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from floorterm import sealing
 from floorterm.demo.clock import SetClock
@@ -22,8 +23,8 @@ from tests.terminal.shell import COMFORTABLE, SMALL, opened, text_of, until, unt
 
 
 def _with_witness(plant: Plant, path: Path) -> Plant:
-    policy = plant.library.plant.model_copy(update={"record": RecordPolicy(witness=str(path))})
-    return Plant(plant.library.model_copy(update={"plant": policy}), plant.ledger, "T1")
+    policy = replace(plant.library.plant, record=RecordPolicy(witness=str(path)))
+    return Plant(replace(plant.library, plant=policy), plant.ledger, "T1")
 
 
 def _modules(app: FloorApp, width: int) -> list[tuple[bool, ...]]:

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from msgspec.structs import replace
 
 from floorterm.changeover.acts import STARTED, Release
 from floorterm.changeover.bench import usual_entry
@@ -81,8 +82,8 @@ PEOPLE = (
 
 def plant_at(path: Path, library: Library, *, again_for: tuple[str, ...]) -> tuple[Plant, TickingClock]:
     clock = TickingClock(START)
-    pins = library.plant.pins.model_copy(update={"again_for": again_for})
-    settings = library.plant.model_copy(update={"pins": pins})
+    pins = replace(library.plant.pins, again_for=again_for)
+    settings = replace(library.plant, pins=pins)
     ledger = Ledger.create(
         path,
         plant_id=library.plant.id,
@@ -95,7 +96,7 @@ def plant_at(path: Path, library: Library, *, again_for: tuple[str, ...]) -> tup
     ledger.add_person(Person(code="AD", name="A. Dmin", permission=Permission.ADMINISTRATOR), PIN, by="")
     for one in PEOPLE:
         ledger.add_person(one, PIN, by="AD")
-    plant = Plant(library.model_copy(update={"plant": settings}), ledger, "T1")
+    plant = Plant(replace(library, plant=settings), ledger, "T1")
     supervisor = Who(ledger.person("SS"), "pin")
     for line, holds in {"L1": "plain", LINE: OUTGOING}.items():
         plant.state_holds(supervisor, line, (holds,), "first statement", key=ledger.new_id())

@@ -13,6 +13,7 @@ from floorterm.changeover.entering import Given
 from floorterm.changeover.lock_offers import Offer, coordinated, filled
 from floorterm.changeover.view_locks import LocksView, locks_view
 from floorterm.changeover.view_words import tell
+from floorterm.languages import by_language
 from floorterm.lockout.model import Event
 from floorterm.shift.window import window_at
 from floorterm.terminal.base import FloorScreen
@@ -73,7 +74,7 @@ class LocksScreen(FloorScreen[str | None]):
     def show(self) -> None:
         """Read every work of the line."""
         plant, person = self.desk.plant, self.app.session.person
-        name = tell(plant.library.lines[self.line].name.model_dump(exclude_none=True), self.language)
+        name = tell(by_language(plant.library.lines[self.line].name), self.language)
         works = plant.line_now(self.line).works
         untold = (
             state for state in plant.untold_works(self.line) if all(state.work != one.work for one in works)

@@ -11,7 +11,7 @@ from textual.widget import Widget
 
 from floorterm.changeover.entering import EntrySpec, Given, Mode, Option
 from floorterm.genealogy.model import MADE_SORTS, TAKEN_SORTS, Lot, Made, Past, Sort, Taken, Verdict
-from floorterm.languages import day_of_year
+from floorterm.languages import by_language, day_of_year
 from floorterm.lots import at_least_zero
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.screens.dialogs import AskScreen, Item, MenuScreen
@@ -199,7 +199,7 @@ class LotsScreen(FloorScreen[None]):
         most: tuple[Decimal, ...] = ()
         if verdict == "released":
             options = tuple(
-                Option(id=name, text=tell(one.name.model_dump(exclude_none=True), language))
+                Option(id=name, text=tell(by_language(one.name), language))
                 for name, one in self.desk.plant.library.fragrances.items()
             )
             given = await self._ask("ask_into", "some", options)

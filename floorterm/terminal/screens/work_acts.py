@@ -28,6 +28,7 @@ from floorterm.changeover.view_lye import lye_section, protection_spec
 from floorterm.changeover.view_step import NOBODY, passed
 from floorterm.changeover.view_words import clock, kg, tell
 from floorterm.changeover.worksheet import Step
+from floorterm.languages import by_language
 from floorterm.terminal.screens.dialogs import (
     AskScreen,
     Item,
@@ -202,7 +203,7 @@ class WorkActs:
         sheet, library = self._screen.state.worksheet, self._screen.desk.plant.library
         now_to = sheet.incoming.id if sheet.incoming else ""
         items = [
-            Item(name, tell(one.name.model_dump(exclude_none=True), self._language))
+            Item(name, tell(by_language(one.name), self._language))
             for name, one in library.fragrances.items()
             if sheet.line.id in one.lines and name != now_to
         ]

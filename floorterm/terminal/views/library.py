@@ -5,6 +5,7 @@ from datetime import tzinfo
 from typing import TYPE_CHECKING
 
 from msgspec import Struct
+from msgspec.structs import asdict
 
 from floorterm.terminal.views.text import Line, Span, short_name, tell, thousands, wrapped
 from floorterm.wording import words
@@ -128,7 +129,7 @@ def line_lines(line: "LineFile", width: int, language: str) -> tuple[Line, ...]:
 def lockout_lines(lockout: "LockoutFile", width: int, language: str) -> tuple[Line, ...]:
     """What the energy-control procedure states, in the site's own sentences."""
     lines: list[Line] = [(Span(tell(lockout.title, language), "strong"),), ()]
-    for name, text in lockout.content:
+    for name, text in asdict(lockout.content).items():
         lines.append((Span(words(f"terminal.content_{name}", language), "quiet"),))
         lines += [(Span("  "), *line) for line in wrapped(tell(text, language), width - 2)]
     return tuple(lines)

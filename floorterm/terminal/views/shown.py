@@ -9,6 +9,7 @@ from floorterm.changeover.acts import Act, LateStep
 from floorterm.changeover.entering import Speaker
 from floorterm.changeover.rules import may
 from floorterm.changeover.view import WorkView, view
+from floorterm.languages import by_language
 from floorterm.people import LockoutStatus
 from floorterm.wording import Refusal
 
@@ -22,7 +23,7 @@ def speaker_of(plant: "PlantRecord", language: str) -> Speaker:
     """A language and the plant's names of duties."""
     return Speaker(
         language=language,
-        duties={duty.id: duty.name.model_dump(exclude_none=True) for duty in plant.library.plant.duties},
+        duties={duty.id: by_language(duty.name) for duty in plant.library.plant.duties},
     )
 
 
