@@ -5,7 +5,7 @@ The first frame is drawn without the ledger's machinery; the plant is opened by 
 
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from rich.color import Color as RichColor
@@ -23,6 +23,7 @@ from floorterm.terminal.filters import filters_for
 from floorterm.terminal.hands import Panel, target_cells
 from floorterm.terminal.log import LOG
 from floorterm.terminal.messages import LedgerMoved, MinutePassed, Retold, Scanned
+from floorterm.terminal.remembering import Remembering
 from floorterm.terminal.repertoire import Characters
 from floorterm.terminal.scan import ENTERS, GAP_S, Key
 from floorterm.terminal.second_place import SecondPlace
@@ -33,6 +34,7 @@ from floorterm.wording import FALLBACK, LANGUAGES, words
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from datetime import datetime
 
     from textual.actions import ActionParseResult
     from textual.dom import DOMNode
@@ -96,7 +98,7 @@ class FloorApp(App[int]):
         self.panel = panel
         self._wall = wall
         self.said = ""
-        self.lost = ""  # since when the record does not answer
+        self._lost_at: datetime | None = None  # since when the record does not answer
         self.session = Session(steady)
         self.desk = Desk(self)
         self.signer = Signer(self)
@@ -105,8 +107,7 @@ class FloorApp(App[int]):
         self.sight = sight
         self._opener = opener
         self._when_opened = when_opened
-        self._memory = memory
-        self._remembered: tuple[int, str, str] | None = None
+        self._remembering = Remembering(self, memory)
         self._first: FloorScreen[None] | None = None
         self._minute = ""
         self._steady = steady
@@ -242,8 +243,9 @@ class FloorApp(App[int]):
         if not self.desk.is_open:
             return
         await self.look_at_record()
-        await self._remember()
         minute = self._minute_now()
+        if not self.lost and not self._busy_hands():  # a fold beside keys could tear a scan apart
+            self._remembering.look(minute)
         if minute != self._minute:
             self._minute = minute
             self.screen.post_message(MinutePassed())
@@ -253,20 +255,6 @@ class FloorApp(App[int]):
             self.say(self.desk.sentences(fault)[0])
         if self.session.is_over(self.desk.plant.library.plant.pins.idle_min) and not self.desk.pending:
             self.end_session()
-
-    async def _remember(self) -> None:
-        """Keep what the next start can show at once, where the record has moved or an hour has passed.
-
-        While keys come it waits: a fold beside them could tear a scan apart.
-        """
-        from floorterm.ledger import LedgerError  # noqa: PLC0415  loaded by now
-
-        moment = (self.desk.seen_n, self.language, self._minute[:13])
-        if self._memory is None or self.lost or moment == self._remembered or self._busy_hands():
-            return
-        self._remembered, memory, language = moment, self._memory, self.language
-        with suppress(LedgerError, ValueError):  # the record that does not answer is said elsewhere
-            await self.desk.in_reader(lambda plant: memory.keep(plant.ledger, language))
 
     def _busy_hands(self) -> bool:
         return self.ear.holding or self._steady() - self.session.touched_at < TICK_S
@@ -280,11 +268,19 @@ class FloorApp(App[int]):
         except LedgerError as fault:
             self.lose_record(fault)
             return
-        found_again, self.lost = bool(self.lost), ""
+        found_again, self._lost_at = bool(self.lost), None
         if found_again:
             LOG.info("record found again")
         if (moved or found_again) and self.screen_stack:
             self.screen.post_message(LedgerMoved())
+
+    @property
+    def lost(self) -> str:
+        """That the record does not answer, and since when; "" while it does."""
+        if self._lost_at is None:
+            return ""
+        since = day_and_clock(self._lost_at, self.desk.plant.zone, self.language)
+        return words("terminal.lost", self.language, since=since)
 
     @contextmanager
     def losing_record(self) -> Iterator[None]:
@@ -308,9 +304,7 @@ class FloorApp(App[int]):
         if self.lost:
             return
         LOG.warning("record lost: %s", type(fault).__name__)
-        plant = self.desk.plant
-        since = day_and_clock(plant.now(), plant.zone, self.language)
-        self.lost = words("terminal.lost", self.language, since=since)
+        self._lost_at = self.desk.plant.now()
         if self.screen_stack and isinstance(self.screen, FloorScreen):
             self.screen.show_heading()
             self.screen.refuse(self.desk.sentences(fault), "caution")

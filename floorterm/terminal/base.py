@@ -178,12 +178,26 @@ class FloorScreen(Screen[_Result]):
         """Bring the heading up to date; without the record, with what it said before and since when."""
         if not self.stands:
             return
-        app = self.app
-        if app.lost:
-            self.query_one("#heading", Heading).show(question=app.lost, right=(), mark=self._mark())
+        if self.app.lost:
+            self._show_loss()
             return
         with self.app.losing_record():
             self._show_heading()
+
+    def _show_loss(self) -> None:
+        """What can be said without the record; a title that is read from it stays as it was."""
+        heading = self.query_one("#heading", Heading)
+        named = words(self.NAME, self.language) if self.NAME else ""
+        title = (heading.view.title or named) if self.READS_RECORD else self.title_text()
+        heading.show(title=title, question=self.app.lost, right=(), mark=self._mark(), **self._who())
+
+    def _who(self) -> dict[str, str]:
+        person = self.app.session.person
+        return {
+            "person": short_name(person.name) if person else "",
+            "nobody": words("terminal.nobody", self.language),
+            "language": self.language.upper(),
+        }
 
     def _show_heading(self) -> None:
         app = self.app
@@ -193,7 +207,6 @@ class FloorScreen(Screen[_Result]):
             time = day_and_clock(app.desk.plant.now(), app.desk.plant.zone, app.language)
         elif app.sight is not None:
             plant, time = app.sight.plant, app.sight.time
-        person = app.session.person
         question, right = self.question_text(), self.right_line()
         if self.size.width < LEAST_WIDTH or self.size.height < LEAST_HEIGHT:
             size = {"width": self.size.width, "height": self.size.height}
@@ -207,9 +220,7 @@ class FloorScreen(Screen[_Result]):
             plant=plant,
             time=time,
             mark=self._mark(),
-            person=short_name(person.name) if person else "",
-            nobody=words("terminal.nobody", app.language),
-            language=app.language.upper(),
+            **self._who(),
         )
 
     def _mark(self) -> str:

@@ -55,6 +55,7 @@ def _show_trouble(app: "FloorApp", sentences: tuple[str, ...]) -> None:
     from floorterm.terminal.screens.trouble import TroubleScreen  # noqa: PLC0415
 
     app.ear.forget()
+    app.sight = None  # the record was seen before it could not be opened: nobody knows how long ago
     app.push_screen(TroubleScreen(sentences))
 
 

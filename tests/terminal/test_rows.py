@@ -1,11 +1,13 @@
 """The list of every screen: arrows, digits, taps, pages, and what it repaints."""
 
+from textual import events
 from textual.app import App, ComposeResult
 from textual.geometry import Region
 
 from floorterm.terminal import theme
 from floorterm.terminal.views.text import Span
 from floorterm.terminal.widgets.rows import Row, Rows
+from tests.terminal.shell import text_of
 
 
 def _row(key: str, text: str = "", *, heading: bool = False) -> Row:
@@ -17,6 +19,7 @@ class _Host(App[int]):
         super().__init__()
         self._rows, self._options = rows, options
         self.opened: list[str] = []
+        self.language = "en"
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
         return dict(theme.VARIABLES)
@@ -100,6 +103,17 @@ async def test_long_lists_say_what_is_seen_and_turn_by_key_and_by_tap() -> None:
         assert int(app.key) == 31
 
 
+async def test_an_empty_list_lets_every_move_pass() -> None:
+    app = _Host([])
+    async with app.run_test(size=(40, 10)) as pilot:
+        await pilot.press("up", "down", "pageup", "pagedown", "home", "end", "enter", "1")
+        await pilot._post_mouse_events([events.MouseScrollUp], Rows, offset=(2, 2))
+        await pilot.pause()
+        assert app.is_running
+        assert app._exception is None
+        assert (app.key, app.opened) == ("", [])
+
+
 async def test_the_chosen_row_stays_chosen_by_its_key_when_rows_move() -> None:
     app = _Host([_row("a"), _row("b")])
     async with app.run_test(size=(40, 10)) as pilot:
@@ -139,6 +153,16 @@ async def test_a_move_repaints_two_rows_and_equal_rows_nothing() -> None:
         asked.clear()
         app.list.show([_row(str(n), "other" if n == 5 else "") for n in range(1, 9)])
         assert asked == [(Region(0, 4, 40, 1),)]
+
+
+async def test_the_line_that_turns_a_list_is_drawn_anew_in_another_language() -> None:
+    app = _Host([_row(str(n)) for n in range(1, 41)])
+    async with app.run_test(size=(60, 11)) as pilot:
+        assert "tap here" in text_of(app)
+        app.language = "es"
+        app.list.show([_row(str(n), f"fila {n}") for n in range(1, 41)])
+        await pilot.pause()
+        assert "1-10 de 40" in text_of(app)
 
 
 async def test_text_from_people_is_shown_as_it_is_written() -> None:

@@ -10,12 +10,14 @@ from pathlib import Path
 import pytest
 from textual.widgets import Static
 
+from floorterm.demo import shipped
 from floorterm.languages import DRAFT, by_language
 from floorterm.ledger import LedgerMissingError
 from floorterm.library import LibraryError, load
 from floorterm.plant import Plant
 from floorterm.terminal.app import FloorApp
 from floorterm.terminal.early import why_not
+from floorterm.terminal.first_sight import first_sight
 from floorterm.terminal.launching import launch
 from floorterm.terminal.messages import Scanned
 from floorterm.terminal.views.text import tell
@@ -101,6 +103,34 @@ async def test_faults_of_the_checklists_are_all_told_and_it_is_tried_again(
         assert len(tries) == 2
 
 
+async def test_what_was_seen_first_is_gone_once_the_record_cannot_be_opened() -> None:
+    """Locks that were on some time ago must not look like locks of now while somebody tries again."""
+    gate = threading.Event()
+    tries: list[int] = []
+
+    def opener() -> Plant:
+        tries.append(1)
+        if len(tries) > 1:
+            gate.wait(20)
+        raise LedgerMissingError(path="/nowhere/ledger.db")
+
+    sight = first_sight(shipped(), "en")
+    assert sight is not None
+    app = FloorApp(opener, scan_gap_s=0.0, sight=sight)
+    async with app.run_test(size=SMALL) as pilot:
+        await until_top(pilot, "TroubleScreen")
+        assert sight.time not in text_of(app)
+        await pilot.press("f5")
+        await until(pilot, lambda: len(tries) == 2)
+        await until_top(pilot, "LinesScreen")
+        assert "Opening the record" in text_of(app)
+        assert not rows(app).rows
+        await pilot.press("up")
+        assert app._exception is None
+        gate.set()
+        await until_top(pilot, "TroubleScreen")
+
+
 async def test_trouble_is_left_with_its_own_exit_status() -> None:
     def opener() -> Plant:
         raise LedgerMissingError(path="/nowhere/ledger.db")
@@ -113,6 +143,19 @@ async def test_trouble_is_left_with_its_own_exit_status() -> None:
 
 
 # --- languages --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("sizes", [((120, 40), (90, 40)), ((90, 30), (120, 30))])
+async def test_a_refusal_keeps_all_its_words_at_another_width(
+    plant: Plant, sizes: tuple[tuple[int, int], tuple[int, int]]
+) -> None:
+    said = " ".join(f"word{n}" for n in range(20))
+    async with opened(plant, sizes[0]) as (app, pilot):
+        app.screen.refuse((said,), "caution")  # type: ignore[attr-defined]
+        await until(pilot, lambda: "word19" in text_of(app))
+        await pilot.resize_terminal(*sizes[1])
+        await pilot.pause()
+        await until(pilot, lambda: said in " ".join(text_of(app).replace("!", " ").split()))
 
 
 async def test_the_language_changes_at_any_time_on_every_screen_in_the_stack(plant: Plant) -> None:

@@ -29,6 +29,7 @@ class AskScreen(FloorScreen[Given | None]):
     `title` and `question` are texts already spoken. `may_be_empty` lets Enter pass with nothing entered.
     """
 
+    READS_RECORD = False
     CSS_PATH = "dialogs.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "take", "work.key_take", id="ask.take"),
@@ -111,6 +112,7 @@ class Item(Struct, frozen=True):
 class MenuScreen(FloorScreen[str | None]):
     """A numbered list; its result is the key of what was chosen, or None."""
 
+    READS_RECORD = False
     CSS_PATH = "dialogs.tcss"
     OPENS = "terminal.key_choose"
 

@@ -25,6 +25,7 @@ class FirstAidScreen(FloorScreen[None]):
 
     NAME = "terminal.first_aid"
     QUESTION = "terminal.first_aid_question"
+    READS_RECORD = False
     CSS_PATH = "first_aid.tcss"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("left", "turn(-1)", "terminal.key_before", id="first_aid.before"),

@@ -16,6 +16,7 @@ class KeysScreen(FloorScreen[str]):
 
     NAME = "terminal.keys"
     QUESTION = "terminal.keys_question"
+    READS_RECORD = False
     CSS_PATH = "keys_help.tcss"
     OPENS = "terminal.key_press"
 

@@ -30,7 +30,7 @@ class Notice(Painted):
             return
         self._said = (sentences, tone, title)
         self._lay_out()
-        self.refresh()
+        self.refresh()  # in another tone, perhaps
 
     def _lay_out(self) -> None:
         sentences, _, title = self._said
@@ -41,7 +41,8 @@ class Notice(Painted):
         fresh = tuple(lines[:_MOST_LINES])
         if fresh != self._lines:
             self._lines = fresh
-            self.styles.height = len(fresh)  # which draws it anew
+            self.styles.height = len(fresh)
+            self.refresh()  # a height that stays draws nothing anew
 
     def on_resize(self) -> None:
         """Wrap anew."""

@@ -101,6 +101,7 @@ class Rows(Painted, can_focus=True):
         self._first = 0
         self._jumps = False  # the row was chosen from elsewhere: what comes after it is shown with it
         self._typed: tuple[int, float] = (0, 0.0)
+        self._spoken = ""
         self._each, self._page_height = row_height, 1  # lines of a row, and of the foot that turns the page
 
     # --- values ---------------------------------------------------------------------------------
@@ -113,6 +114,9 @@ class Rows(Painted, can_focus=True):
     def show(self, rows: Sequence[Row], *, empty: str | None = None) -> None:
         """Show these rows; equal rows repaint nothing, and the chosen row stays chosen by its key."""
         fresh = tuple(rows)
+        if self._language != self._spoken:  # the line that turns the page speaks too
+            self._spoken = self._language
+            self.refresh()
         if empty is not None and empty != self.empty:
             self.empty = empty
             self.refresh()
@@ -269,6 +273,8 @@ class Rows(Painted, can_focus=True):
     def action_move(self, by: int) -> None:
         """Choose another row; headings are passed over."""
         self._typed = (0, 0.0)
+        if not self.rows:
+            return
         target = max(0, min(self._chosen + by, len(self.rows) - 1))
         if by < 0:
             above = [i for i in range(target + 1) if not self.rows[i].heading]
@@ -336,15 +342,18 @@ class Rows(Painted, can_focus=True):
             return 2
         return 3 + len(str(sum(1 for row in self.rows if not row.heading)))
 
+    @property
+    def _language(self) -> str:
+        return str(getattr(self.app, "language", "en"))
+
     def _page_line(self) -> Line:
         choosable = [i for i, row in enumerate(self.rows) if not row.heading]
         last = self._last_from(self._first)
         seen = [number for number, i in enumerate(choosable, 1) if self._first <= i <= last]
-        language = str(getattr(self.app, "language", "en"))
         return (
             Span(
                 "  " + words(
-                    "terminal.rows_seen" if self.can_focus else "terminal.rows_tapped", language,
+                    "terminal.rows_seen" if self.can_focus else "terminal.rows_tapped", self._language,
                     first=seen[0] if seen else 0, last=seen[-1] if seen else 0, all=len(choosable),
                 ),
                 "quiet",
