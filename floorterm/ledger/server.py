@@ -72,6 +72,7 @@ _OF_DISK: Mapping[str, type[LedgerError]] = MappingProxyType(
     {"53100": LedgerFullError, "58030": LedgerDiskError}
 )
 _ACCOUNT = ("28P01", "28000", "42501")
+_SECRET = frozenset({"password", "sslpassword"})  # settings of the driver that a URL can carry behind its `?`
 _LOST_CLASSES = ("08", "57", "53")  # connection, operator intervention, no resources
 
 
@@ -86,7 +87,7 @@ def read_url(place: str) -> URL:
         _check_names(url)
     except (ArgumentError, ValueError):
         raise ServerUrlError(reason="it is no URL") from None
-    if url.password:
+    if url.password or not _SECRET.isdisjoint(url.query):
         raise ServerUrlError(reason="it carries a password; put that into the account's password file")
     if not url.database:
         raise ServerUrlError(reason="it names no database")
