@@ -9,7 +9,7 @@ import shlex
 import click
 
 from floorterm.cli.common import db_option, language_option, put, terminal_option
-from floorterm.cli.service import start_words
+from floorterm.cli.service import place_to_print, start_words
 from floorterm.ledger import Place
 
 # what a run may leave behind: the other screen, reports of mouse, focus, size and paste, keys by number, no cursor
@@ -48,5 +48,5 @@ def launcher(terminal: str, language: str, db: Place | None, more: tuple[str, ..
 
     MORE are further options of `floorterm open`, as they stand: --plain, --panel 246x184.
     """
-    start = (*start_words(terminal, language, db), *more)
+    start = (*start_words(terminal, language, place_to_print(db)), *more)
     put(_SCRIPT.format(reset=RESET, start=shlex.join(start)), nl=False)

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from floorterm.cli.common import db_option, default_db, fail, language_option, put, terminal_option
-from floorterm.ledger import Place
+from floorterm.ledger import LedgerError, Place, is_server
 
 _UNIT = """\
 [Unit]
@@ -73,7 +73,8 @@ RestrictAddressFamilies=AF_UNIX AF_INET AF_INET6
 WantedBy=multi-user.target
 """
 _FROM_ENVIRONMENT = """\
-# FLOORTERM_DB=postgresql://... stands in this file, which root alone may read:
+# FLOORTERM_DB=postgresql://account@host/db stands in this file, which root alone may read, and beside it the
+# account's PGPASSWORD=..., or PGPASSFILE=... with the path of its password file:
 EnvironmentFile=/etc/floorterm/browsers.env
 """
 
@@ -97,13 +98,13 @@ def service(
 ) -> None:
     """Print a systemd unit that opens a terminal on a console at boot and again whenever it ends.
 
-    With --browser it is the unit of the server for browsers. The URL of a ledger on a server, which holds a password,
-    does not stand in that one: it belongs into an environment file that the unit names.
+    With --browser it is the unit of the server for browsers. The URL of a ledger on a server does not stand in that
+    one: it belongs into an environment file that the unit names, beside the password of its account.
     """
     for name, value in (("--tty", tty), ("--user", user)):
         if not value or not all(letter.isalnum() or letter in "-_." for letter in value):
             fail(f"{name} {value!r}: give a plain name of letters and digits.")
-    place = db or default_db()
+    place = place_to_print(db)
     if browser:
         put(_browser_unit(place, terminal, user, language, public_url), nl=False)
         return
@@ -145,9 +146,21 @@ def _program() -> str:
     return shutil.which("floorterm") or str(Path(sys.executable).with_name("floorterm"))
 
 
-def start_words(terminal: str, language: str, db: Place | None) -> tuple[str, ...]:
-    """The command that opens a terminal on a ledger, wherever it is run from."""
+def place_to_print(db: Place | None) -> Place:
+    """The ledger that is meant; leaves with status 2 and the reason where its URL is none, or carries a password."""
     place = db or default_db()
+    if is_server(place):
+        from floorterm.ledger.server import read_url  # noqa: PLC0415  not for a file
+
+        try:
+            read_url(str(place))
+        except LedgerError as error:
+            fail(str(error))
+    return place
+
+
+def start_words(terminal: str, language: str, place: Place) -> tuple[str, ...]:
+    """The command that opens a terminal on a ledger, wherever it is run from."""
     return (
         _program(),
         "open",

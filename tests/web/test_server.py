@@ -222,12 +222,14 @@ async def test_only_so_many_are_let_in_and_a_terminal_that_cannot_open_gives_its
 
 async def test_a_terminal_gets_of_the_environment_what_it_needs(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("A_KEY_OF_ANOTHER_PROGRAM", "x")
+    monkeypatch.setenv("PGPASSWORD", "of the ledger's server")
+    monkeypatch.setenv("PGPASSFILE", "/etc/floorterm/passwords")
     visit = Visit(web.WebSocketResponse(), ("open",), "postgresql://floor@server/plant")
     given = visit._build_environment(*within(0, 99_999))
     assert (given["COLUMNS"], given["ROWS"]) == ("20", "200")  # no window makes a terminal of any size
     assert "A_KEY_OF_ANOTHER_PROGRAM" not in given
     assert given["FLOORTERM_DB"] == "postgresql://floor@server/plant"
-    assert "PATH" in given
+    assert {"PATH", "PGPASSWORD", "PGPASSFILE"} <= given.keys()
 
 
 async def test_no_log_and_no_page_holds_a_pin(client: Client, caplog: pytest.LogCaptureFixture) -> None:
