@@ -29,6 +29,23 @@ if TYPE_CHECKING:
 _FILE = click.Path(path_type=Path, dir_okay=False)
 
 
+def _public_url(_: click.Context, __: click.Parameter, url: str) -> str:
+    from floorterm.web.door import origin_of  # noqa: PLC0415  where it is given
+
+    if url and not origin_of(url):
+        raise click.BadParameter(f"{url!r}: give it as https://floor.example.")
+    return url
+
+
+public_url_option = click.option(
+    "--public-url",
+    default="",
+    metavar="URL",
+    callback=_public_url,
+    help="The address of a proxy with TLS in front, as https://floor.example; browsers reach this server there.",
+)
+
+
 @click.command()
 @click.argument("place", metavar="[LEDGER]", required=False, type=PlaceType())
 @click.option(
@@ -45,12 +62,7 @@ _FILE = click.Path(path_type=Path, dir_okay=False)
     is_flag=True,
     help="Listen beyond this machine unencrypted: PINs can then be read on the way. Only behind a proxy with TLS.",
 )
-@click.option(
-    "--public-url",
-    default="",
-    metavar="URL",
-    help="The address of a proxy with TLS in front, as https://floor.example; browsers reach this server there.",
-)
+@public_url_option
 @click.option("--name", "names", multiple=True, help="Another name by which browsers reach this machine.")
 @click.option("--visitors", type=click.IntRange(1, 200), default=8, show_default=True, help="Most at once.")
 @click.option(
@@ -91,15 +103,13 @@ def serve(
     from floorterm.terminal.opening import default_log, default_seen  # noqa: PLC0415  only where it is served
 
     try:
-        from floorterm.web.door import is_loopback, origin_of  # noqa: PLC0415
+        from floorterm.web.door import is_loopback  # noqa: PLC0415
         from floorterm.web.server import Settings  # noqa: PLC0415
         from floorterm.web.server import serve as serve_browsers  # noqa: PLC0415
     except ModuleNotFoundError as fault:
         if (fault.name or "").partition(".")[0] not in ("aiohttp", "textual_serve"):
             raise
         fail("Browser access needs the extra `web`: pip install 'floorterm[web]'.")
-    if public_url and not origin_of(public_url):
-        fail(f"--public-url {public_url!r}: give it as https://floor.example.")
     tls = _tls(certificate, key)
     if not is_loopback(host) and tls is None and not without_tls:
         fail(

@@ -3,11 +3,14 @@
 import shlex
 import shutil
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 import click
 
 from floorterm.cli.common import db_option, default_db, fail, language_option, put, terminal_option
+from floorterm.cli.serve import public_url_option
+from floorterm.entries import visible
 from floorterm.ledger import LedgerError, Place, is_server
 
 _UNIT = """\
@@ -46,7 +49,7 @@ WantedBy=multi-user.target
 
 _BROWSER_UNIT = """\
 [Unit]
-Description=floorterm for browsers, terminal {terminal}
+Description=floorterm terminal {terminal} for browsers
 After=network-online.target local-fs.target time-sync.target
 Wants=time-sync.target network-online.target
 
@@ -54,6 +57,7 @@ Wants=time-sync.target network-online.target
 User={user}
 ExecStart={start}
 {place}Environment=LANG=C.UTF-8
+Environment=XDG_STATE_HOME=%S/floorterm/.local/state
 Restart=always
 RestartSec=5
 LogsDirectory=floorterm
@@ -89,9 +93,7 @@ EnvironmentFile=/etc/floorterm/browsers.env
     is_flag=True,
     help="The unit of `floorterm serve` instead, which listens to this machine alone.",
 )
-@click.option(
-    "--public-url", default="", metavar="URL", help="With --browser: the proxy with TLS in front of it."
-)
+@public_url_option
 @db_option
 def service(
     tty: str, terminal: str, user: str, language: str, browser: bool, public_url: str, db: Place | None
@@ -113,11 +115,11 @@ def service(
     start = (*start_words(terminal, language, place), "--log", f"/var/log/floorterm/{tty}.log")
     put(
         _UNIT.format(
-            terminal=_kept(terminal),
+            terminal=_literal(terminal),
             tty=tty,
             user=user,
             term="linux" if tty.removeprefix("tty").isdigit() else "vt220",
-            start=" ".join(map(_word, start)),
+            start=_command(start),
             writes=_writes(place),
         ),
         nl=False,
@@ -130,9 +132,9 @@ def _browser_unit(place: Place, terminal: str, user: str, language: str, public_
     log = ("--log", "/var/log/floorterm/browsers.log")
     start = (_program(), "serve", *on_file, "--terminal", terminal, "--language", language, *behind, *log)
     return _BROWSER_UNIT.format(
-        terminal=_kept(terminal),
+        terminal=_literal(terminal),
         user=user,
-        start=" ".join(map(_word, start)),
+        start=_command(start),
         place="" if on_file else _FROM_ENVIRONMENT,
         writes=_writes(place),
     )
@@ -170,11 +172,24 @@ def start_words(terminal: str, language: str, place: Place) -> tuple[str, ...]:
     )
 
 
-def _kept(text: str) -> str:
-    """A text that systemd takes as it stands: `%` would begin one of its specifiers, a line end a directive."""
-    return " ".join(text.split()).replace("%", "%%")
+def _literal(text: str) -> str:
+    """A text that systemd takes as it stands: `%` would begin one of its specifiers (systemd.unit(5))."""
+    return text.replace("%", "%%")
 
 
 def _word(text: str) -> str:
-    """One word of a command line in a unit file (systemd.service(5), command lines)."""
-    return shlex.quote(_kept(text)).replace("$", "$$")
+    """One word of a setting (systemd.syntax(7), quoting); leaves with status 2 where no unit can hold it."""
+    if "\n" in text or visible(text) != text:
+        fail(
+            f"{text!r} has a sign in it that cannot stand in a unit: a line end, or a command to a terminal."
+        )
+    if shlex.quote(text) == text:
+        return _literal(text)
+    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
+    return f'"{_literal(escaped)}"'
+
+
+def _command(words: Sequence[str]) -> str:
+    """A command line (systemd.service(5)): in its arguments, not in the program's path, `$` begins a variable."""
+    program, *arguments = map(_word, words)
+    return " ".join((program, *(argument.replace("$", "$$") for argument in arguments)))

@@ -39,7 +39,10 @@ def ip_of(text: str) -> ipaddress.IPv4Address | ipaddress.IPv6Address | None:
 
 def origin_of(url: str) -> str:
     """Scheme, name and port of a URL, as browsers write them in `Origin`; "" if it is no web address."""
-    parts = urlsplit(url)
+    try:
+        parts = urlsplit(url)
+    except ValueError:
+        return ""
     if parts.scheme not in ("http", "https") or not parts.hostname:
         return ""
     return f"{parts.scheme}://{parts.netloc}".lower()

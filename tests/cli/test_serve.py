@@ -29,6 +29,7 @@ def test_a_certificate_and_its_key_belong_together_and_are_told_apart_from_rubbi
         (("--certificate", str(rubbish)), "belong together"),
         (("--certificate", str(rubbish), "--key", str(rubbish)), "cannot be used"),
         (("--public-url", "floor.example"), "https://floor.example"),
+        (("--public-url", "https://["), "https://floor.example"),
     ):
         done = _serve("--host", "0.0.0.0", *arguments)
         assert (done.exit_code, told in done.output) == (2, True), done.output

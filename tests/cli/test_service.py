@@ -8,7 +8,8 @@ import shlex
 import shutil
 import subprocess
 import sys
-from datetime import timedelta
+from collections.abc import Mapping
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -17,11 +18,14 @@ from click.testing import CliRunner, Result
 from floorterm.cli import main
 from floorterm.cli.health import _of_ledger
 from floorterm.cli.serve import serve
-from floorterm.ledger import Ledger, LedgerClosedError, OneTimePinError, PinError, verify_file
+from floorterm.entries import Draft, clean_text
+from floorterm.ledger import Head, Ledger, LedgerClosedError, OneTimePinError, PinError, verify_file
+from floorterm.ledger.last_seen import LastSeen
 from floorterm.ledger.pins import BURST
 from floorterm.ledger.server import read_url
 from floorterm.people import Permission, Person
 from floorterm.plant import Plant, Who, new_key
+from floorterm.terminal.opening import default_seen, memory_path
 from tests.conftest import PIN
 from tests.ledger.conftest import Clock, staffed
 
@@ -62,20 +66,35 @@ def kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return folder
 
 
+def _settings(unit: str) -> Mapping[str, configparser.SectionProxy]:
+    read = configparser.ConfigParser(interpolation=None, strict=False)
+    read.optionxform = str  # type: ignore[assignment,method-assign]
+    read.read_string(unit)
+    return read
+
+
+def _words(setting: str) -> list[str]:
+    """Quoted words as systemd reads them: `\\` escapes, and `%%` is a sign of per cent."""
+    return [word.replace("%%", "%") for word in shlex.split(setting)]
+
+
+def _check_with_systemd(path: Path) -> None:
+    """systemd's own reading of a unit, where there is one."""
+    if checker := shutil.which("systemd-analyze"):
+        done = subprocess.run([checker, "verify", path], capture_output=True, text=True, check=False)
+        assert path.name not in done.stderr, done.stderr
+
+
 def test_the_unit_opens_a_terminal_on_the_console_and_again_whenever_it_ends(kept: Path) -> None:
     path = kept / "floorterm-tty1.service"
-    unit = configparser.ConfigParser(interpolation=None, strict=False)
-    unit.optionxform = str  # type: ignore[assignment,method-assign]
-    unit.read(path)
+    unit = _settings(path.read_text(encoding="utf-8"))
     service = unit["Service"]
     assert (service["User"], service["TTYPath"], service["Restart"]) == ("floorterm", "/dev/tty1", "always")
     words = shlex.split(service["ExecStart"])
     assert words[1:4] == ["open", "--terminal", "L1"]
     assert words[words.index("--db") + 1] == str(kept / "ledger.db")
     assert unit["Install"]["WantedBy"] == "multi-user.target"
-    if checker := shutil.which("systemd-analyze"):  # systemd's own reading of it, where there is one
-        done = subprocess.run([checker, "verify", path], capture_output=True, text=True, check=False)
-        assert "floorterm-tty1.service" not in done.stderr, done.stderr
+    _check_with_systemd(path)
 
 
 @pytest.mark.parametrize("place", ["ledger.db", "postgresql://line@db.plant.example/floor"])
@@ -95,10 +114,7 @@ def test_the_unit_for_browsers_starts_a_command_that_the_program_takes(tmp_path:
         ],
     )
     assert done.exit_code == 0, done.output
-    unit = configparser.ConfigParser(interpolation=None, strict=False)
-    unit.optionxform = str  # type: ignore[assignment,method-assign]
-    unit.read_string(done.stdout)
-    service = unit["Service"]
+    service = _settings(done.stdout)["Service"]
     words = shlex.split(service["ExecStart"])
     asked = serve.make_context("serve", words[2:]).params
     assert words[1] == "serve"
@@ -108,6 +124,63 @@ def test_the_unit_for_browsers_starts_a_command_that_the_program_takes(tmp_path:
         (str(asked["place"]) == where) == ("EnvironmentFile" not in service) == ("ReadWritePaths" in service)
     )
     assert service["NoNewPrivileges"] == "yes"
+    path = tmp_path / "floorterm-browsers.service"
+    path.write_text(done.stdout, encoding="utf-8")
+    _check_with_systemd(path)
+
+
+def test_the_unit_for_browsers_keeps_what_terminals_saw_where_it_may_write(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """The account's home may be one under /home, which the unit protects: a memory there would be lost unsaid."""
+    unit = CliRunner().invoke(main, ["service", "--browser", "--db", "l.db"]).stdout
+    home = re.search(r"^Environment=XDG_STATE_HOME=(.+)$", unit, re.MULTILINE)
+    assert home
+    monkeypatch.setenv("XDG_STATE_HOME", home[1].replace("%S", str(tmp_path)))
+    state = tmp_path / _settings(unit)["Service"]["StateDirectory"]
+    seen = default_seen("web-1")
+    said = memory_path("web-1", seen)
+    assert said
+    assert state in seen.parents
+    assert state in said.parents
+    head = Head(7, "00", datetime(2026, 11, 24, tzinfo=UTC), "a-chain")
+    LastSeen(seen).keep("l.db", "00", head)
+    assert LastSeen(seen).of("l.db", "00") == head
+
+
+@pytest.mark.parametrize("kind", [(), ("--browser",)])
+def test_a_path_and_a_name_of_any_signs_reach_the_program_as_they_are(
+    kind: tuple[str, ...], tmp_path: Path
+) -> None:
+    folder = tmp_path / "a  $b ${c} \\x41 \"d\" 'e' %h ; ü"
+    name = 'L1  $b %h "\\'
+    done = CliRunner().invoke(
+        main, ["service", *kind, "--db", f"{folder}/l.db", "--terminal", name, "--language", "en"]
+    )
+    assert done.exit_code == 0, done.output
+    unit = _settings(done.stdout)
+    given = [word.replace("$$", "$") for word in _words(unit["Service"]["ExecStart"])]
+    assert f"{folder}/l.db" in given
+    assert given[given.index("--terminal") + 1] == clean_text(name)
+    assert _words(unit["Service"]["ReadWritePaths"]) == [str(folder)]
+    assert unit["Unit"]["After"]  # a name that ends with `\` does not take the next line with it
+    path = tmp_path / "floorterm.service"
+    path.write_text(done.stdout, encoding="utf-8")
+    _check_with_systemd(path)
+
+
+@pytest.mark.parametrize("sign", ["\n", "\x1b", "\t"])
+def test_a_path_that_no_unit_can_hold_is_refused(sign: str) -> None:
+    done = CliRunner().invoke(main, ["service", "--db", f"/srv/a{sign}b/l.db"])
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert "cannot stand in a unit" in done.stderr
+
+
+def test_an_address_is_checked_before_it_is_printed() -> None:
+    for url in ("floor.example", "https://[", "ftp://floor.example"):
+        done = CliRunner().invoke(main, ["service", "--browser", "--public-url", url])
+        assert (done.exit_code, done.stdout) == (2, "")
+        assert "https://floor.example" in done.stderr
 
 
 def test_the_environment_file_that_the_unit_for_browsers_asks_for_is_one_that_the_program_takes() -> None:
@@ -175,10 +248,6 @@ def test_many_wrong_pins_need_attention_for_a_day(tmp_path: Path) -> None:
 
 
 def test_an_entry_after_this_machines_time_is_told(kept: Path, tmp_path: Path) -> None:
-    from datetime import UTC, datetime
-
-    from floorterm.entries import Draft
-
     late = Ledger.open(kept / "ledger.db", clock=lambda: datetime.now(UTC) + timedelta(hours=1))
     late.append(Draft(kind="note", key="k", person="S1", terminal="T1"))
     done = _run(f"floorterm health --json --db {kept}/ledger.db", kept)
