@@ -13,9 +13,10 @@ from pathlib import Path
 
 from msgspec.structs import replace
 
+from floorterm.demo import shipped
 from floorterm.entries import BodyError, TextError, clean_text, read_body, visible
 from floorterm.flush.samples import SampleError, read_samples
-from floorterm.ledger import Head, LedgerError, Seal, verify_export, write_export
+from floorterm.ledger import Head, Ledger, LedgerError, Seal, verify_export, write_export
 from floorterm.ledger.checkpoint import Checkpoint, Excerpt, Extension, excerpt_of, extension_of, roots_at
 from floorterm.ledger.last_seen import LastSeen
 from floorterm.ledger.note import PublicKey, SecretKey
@@ -33,6 +34,7 @@ from floorterm.review.document_json import as_json
 from floorterm.review.document_table import as_csv, as_xlsx, told_by
 from floorterm.review.origin import origin_in, with_origin
 from floorterm.stranger import verify_record
+from floorterm.terminal.remembered import lines_of
 from floorterm.terminal.scan import Key, ScanCollector
 from floorterm.terminal.sight_memory import SightMemory
 from tests.ledger.conftest import note, staffed
@@ -49,11 +51,11 @@ def _text(content: bytes) -> str:
 
 
 def _as_file(take: Callable[[Path], object]) -> Reader:
-    def reader(content: bytes) -> None:
+    def reader(content: bytes) -> object:
         with tempfile.NamedTemporaryFile(suffix=".txt") as file:
             file.write(content)
             file.flush()
-            take(Path(file.name))
+            return take(Path(file.name))
 
     return reader
 
@@ -81,7 +83,15 @@ def _scanned(content: bytes) -> None:
     collector.quiet(at + 1)
 
 
-_HEAD = Head(7, "00", datetime(2026, 11, 24, 6, tzinfo=UTC), "a-chain")
+@cache
+def _head_of_demo() -> Head:
+    with contextlib.closing(Ledger.open(shipped(), read_only=True)) as ledger:
+        return ledger.head()
+
+
+def _said_last(path: Path) -> object:
+    return SightMemory(path).of(_head_of_demo(), "en", datetime.now(UTC))
+
 
 # name -> (reader, what it may raise)
 READERS: Mapping[str, tuple[Reader, tuple[type[Exception], ...]]] = {
@@ -102,7 +112,8 @@ READERS: Mapping[str, tuple[Reader, tuple[type[Exception], ...]]] = {
     "public key": (lambda data: PublicKey.parse(_text(data)), (LedgerError,)),
     "secret key": (lambda data: SecretKey.parse(_text(data)), (LedgerError,)),
     "what a terminal saw last": (_as_file(lambda path: LastSeen(path).of("a.db", "00")), ()),
-    "what a terminal said last": (_as_file(lambda path: SightMemory(path).of(_HEAD, "en", _HEAD.at)), ()),
+    "what a terminal said last": (_as_file(_said_last), ()),
+    "its plain lines": (_as_file(lambda path: lines_of(str(shipped()), str(path), "en")), ()),
     "document's origin": (origin_in, ()),
     "spreadsheet's origin": (told_by, ()),
     "typed text": (lambda data: clean_text(_text(data), newlines=True), (TextError,)),
@@ -124,7 +135,7 @@ def seeds() -> Mapping[str, tuple[bytes, ...]]:
 
 
 def _written_by_the_program() -> dict[str, tuple[bytes, ...]]:
-    """Of a ledger of seven entries, with its proofs, and of a document of a few lines."""
+    """Of a ledger of seven entries, with its proofs, of the demo's, and of a document of a few lines."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         ledger = staffed(folder / "ledger.db")
@@ -142,6 +153,9 @@ def _written_by_the_program() -> dict[str, tuple[bytes, ...]]:
         seen, kept = (folder / "seen.json").read_bytes(), (folder / "seals.txt").read_bytes()
         bodies = tuple(line.body.encode() for line in ledger.lines())
         ledger.close()
+        with contextlib.closing(Ledger.open(shipped(), read_only=True)) as demo:
+            SightMemory(folder / "said.sight").keep(demo, "en")
+        said = (folder / "said.sight").read_bytes()
     document = with_origin(replace(DOCUMENT, sealed=Sealed(line=str(seal))), {"kind": "shift"}, "c" * 64)
     return {
         "body of an entry": bodies,
@@ -156,6 +170,8 @@ def _written_by_the_program() -> dict[str, tuple[bytes, ...]]:
         "public key": (str(_KEY.public).encode(),),
         "secret key": (_KEY.line().encode(),),
         "what a terminal saw last": (seen,),
+        "what a terminal said last": (said,),
+        "its plain lines": (said,),
         "document's origin": (as_json(document).encode(), as_csv(document), as_html(document).encode()),
         "spreadsheet's origin": (as_xlsx(document), b"PK\x05\x06" + bytes(18)),
     }
@@ -167,10 +183,6 @@ _WRITTEN_BY_HAND: Mapping[str, tuple[bytes, ...]] = {
         b"a: !!python/object:os.system x\n",
     ),
     "line state": (b"plodder: 0.05\nmixer: {active: 0.1, dead: 0.2}\n", b'{"plodder": 1e400}'),
-    "what a terminal said last": (
-        b'{"n":7,"hash":"00","language":"en","at":"2026-11-24T05:00:00Z","until":"","steps":{"L1":"x"},'
-        b'"rows":[{"key":"L1","line":"L1","work":"C1","flushes":true,"left":[[["a",""]]],"right":[[],[]]}]}',
-    ),
     "lockout record": (SHEET.encode(), b'{"jobs": [{"id": "J", "events": []}]}'),
     "samples": (b"m_kg,residual\n5,0.9\n10,0.5\n20,<0.002\n", b"m_kg;residual_percent\n5;1,5\n"),
     "lot": (b"noodles:N-1",),

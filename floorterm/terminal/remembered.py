@@ -50,9 +50,12 @@ def remembered(path: str) -> Remembered | None:
     try:
         with open(path, "rb") as file:  # noqa: PTH123
             first, _, rest = file.read(_MOST).decode("utf-8").partition("\n")
-        *head, count = first.split(" ")
-        lines = rest.split("\n", int(count))
-        if len(head) != _WORDS - 1 or int(count) < 0 or len(lines) <= int(count):
+        *head, last = first.split(" ")
+        count = int(last)
+        if len(head) != _WORDS - 1 or not 0 <= count < _MOST:
+            return None
+        lines = rest.split("\n", count)
+        if len(lines) <= count:
             return None
     except (OSError, ValueError):
         return None

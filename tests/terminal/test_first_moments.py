@@ -185,6 +185,7 @@ def test_what_could_command_a_terminal_is_not_said_again(tmp_path: Path) -> None
         text.replace(" - ", " ", 1),
         text.replace(f" {len(said)}\n", " -1\n", 1),
         text.replace(f" {len(said)}\n", " 9999\n", 1),
+        text.replace(f" {len(said)}\n", f" {sys.maxsize + 1}\n", 1),
         "",
     ):
         assert spoilt != text
