@@ -10,13 +10,12 @@ from zoneinfo import ZoneInfo
 
 from msgspec import Struct
 
-from floorterm.ledger import LedgerError, is_server
+from floorterm.ledger import LedgerError
 from floorterm.ledger.sight import Sight
 from floorterm.terminal.sight_memory import SightMemory, Told, plain_lines
 from floorterm.terminal.views.text import day_and_clock
 
 if TYPE_CHECKING:
-    from floorterm.ledger import Place
     from floorterm.terminal.views.line_row import LineRow
 
 
@@ -37,12 +36,10 @@ class FirstSight(Struct, frozen=True):
         return plain_lines(self.told, f"{self.plant}  {self.time}", language)
 
 
-def first_sight(place: "Place", language: str, memory: SightMemory | None = None) -> FirstSight | None:
-    """What can be seen at once; None of a server, or where the ledger itself has to say what is wrong."""
-    if is_server(place):
-        return None
+def first_sight(path: Path, language: str, memory: SightMemory | None = None) -> FirstSight | None:
+    """What can be seen at once; None where the ledger itself has to say what is wrong."""
     try:
-        sight = Sight(Path(place))
+        sight = Sight(path)
         try:
             plant, now = sight.start(), sight.now()
             told = memory.of(sight.head(), language, now) if memory else None

@@ -85,13 +85,15 @@ def _at_once(
     silent = early is None or early.shown
     if early is not None and not silent:
         early.show((words("terminal.lines", language), words("terminal.opening", language)))
-    if place is None:
+    from floorterm.ledger import is_server  # noqa: PLC0415  after the first lines
+
+    if place is None or is_server(place):  # a server's record is seen once it is open
         return None, None
-    from floorterm.terminal.first_sight import first_sight  # noqa: PLC0415  after the first lines
+    from floorterm.terminal.first_sight import first_sight  # noqa: PLC0415
     from floorterm.terminal.sight_memory import SightMemory  # noqa: PLC0415
 
     kept = SightMemory(memory) if memory else None
-    found = first_sight(place, language, kept)
+    found = first_sight(Path(place), language, kept)
     if found is not None and early is not None and not silent:
         early.show(tuple(found.plain(language)))
     return found, kept

@@ -1,13 +1,16 @@
 """The file in which a terminal keeps what it said last, and the plain lines in it that stand before anything else.
 
 Standard library alone, and little of it: these lines are there sooner than most libraries are imported. The file
-begins with a line of six words: number and hash of the record's last entry, language, from when and until when it is
-so, and how many plain lines follow. Behind those stands one line of JSON, which is `sight_memory`'s.
+begins with a line of seven words: the version of the program that wrote it, number and hash of the record's last entry,
+language, from when and until when it is so, and how many plain lines follow. Behind those stands one line of JSON,
+which is `sight_memory`'s.
 """
 
 import os
 import sqlite3
 import time
+
+from floorterm import __version__
 
 TYPE_CHECKING = False  # `typing` itself is slower than all of this
 if TYPE_CHECKING:
@@ -17,7 +20,7 @@ SUFFIX = ".sight"
 FOR_EVER = "-"
 _MOST = 1 << 16
 _PATIENCE_S = 0.05  # for a writer that holds the record: first lines do not wait for it
-_WORDS = 6
+_WORDS = 7
 
 
 class Remembered:
@@ -46,13 +49,13 @@ def path_of(name: str, env: "Mapping[str, str]") -> str | None:
 
 
 def remembered(path: str) -> Remembered | None:
-    """What a file holds; None if it cannot be read, or has lines that could command a terminal."""
+    """What a file holds; None if it is unreadable or another version's, or has lines that could command a terminal."""
     try:
         with open(path, "rb") as file:  # noqa: PTH123
             first, _, rest = file.read(_MOST).decode("utf-8").partition("\n")
-        *head, last = first.split(" ")
+        version, *head, last = first.split(" ")
         count = int(last)
-        if len(head) != _WORDS - 1 or not 0 <= count < _MOST:
+        if version != __version__ or len(head) != _WORDS - 2 or not 0 <= count < _MOST:
             return None
         lines = rest.split("\n", count)
         if len(lines) <= count:
@@ -66,7 +69,7 @@ def remembered(path: str) -> Remembered | None:
 def to_text(head: "tuple[int, str, str, str, str]", lines: list[str], rest: str) -> str:
     """The content of such a file. A space of another kind (in numbers of some languages) is written as a plain one."""
     plain = ("".join(sign if sign.isprintable() else " " for sign in line) for line in lines)
-    return "\n".join((" ".join(map(str, (*head, len(lines)))), *plain, rest))
+    return "\n".join((" ".join(map(str, (__version__, *head, len(lines)))), *plain, rest))
 
 
 def lines_of(db: str, path: str, language: str) -> list[str]:

@@ -14,16 +14,18 @@ from pathlib import Path
 import pytest
 from msgspec.structs import replace
 
+from floorterm import __version__
 from floorterm.cli.open import open_plant
 from floorterm.demo import shipped
 from floorterm.entries import stamp
 from floorterm.entry import FLAGS, UNTOLD, VALUES, VARIABLES, plain_arguments
 from floorterm.languages import LANGUAGES
-from floorterm.ledger import Ledger
+from floorterm.ledger import Ledger, Place, is_server
 from floorterm.plant import Plant
 from floorterm.terminal.app import FloorApp
 from floorterm.terminal.early import EarlyTerminal
 from floorterm.terminal.first_sight import first_sight
+from floorterm.terminal.launching import _at_once
 from floorterm.terminal.opening import memory_path
 from floorterm.terminal.remembered import lines_of, path_of, remembered, to_text
 from floorterm.terminal.sight_memory import SightMemory, plain_lines
@@ -183,6 +185,8 @@ def test_what_could_command_a_terminal_is_not_said_again(tmp_path: Path) -> None
         text.replace(said[0], f"{said[0]}\u202f"),
         text.replace(said[0], said[0] + "\x1b[2J"),
         text.replace(" - ", " ", 1),
+        text.replace(f"{__version__} ", "0.0.1 ", 1),
+        text.replace(f"{__version__} ", "", 1),
         text.replace(f" {len(said)}\n", " -1\n", 1),
         text.replace(f" {len(said)}\n", " 9999\n", 1),
         text.replace(f" {len(said)}\n", f" {sys.maxsize + 1}\n", 1),
@@ -192,6 +196,12 @@ def test_what_could_command_a_terminal_is_not_said_again(tmp_path: Path) -> None
         file.write_text(spoilt)
         assert lines_of(str(shipped()), str(file), "en") == []
     assert lines_of(str(tmp_path / "no.db"), str(file), "en") == []
+
+
+@pytest.mark.parametrize("place", [shipped(), "postgresql://line@db.plant.example/floor"])
+def test_a_terminal_on_a_server_keeps_nothing_that_it_never_reads(place: Place, tmp_path: Path) -> None:
+    sight, memory = _at_once(None, place, tmp_path / "T1.sight", "en")
+    assert (sight is None) == (memory is None) == is_server(place)
 
 
 def test_spaces_of_another_kind_are_remembered_as_plain_ones(tmp_path: Path) -> None:
