@@ -1,8 +1,7 @@
 """Checking code and PIN at the door, against the people of the ledger: the same rules, counts and entries as inside."""
 
+from dataclasses import dataclass
 from functools import cache
-
-from msgspec import Struct
 
 from floorterm.ledger import (
     InactivePersonError,
@@ -23,7 +22,8 @@ from floorterm.wording import Say
 _NOT_TOGETHER = (UnknownPersonError, InactivePersonError, NoPinError, WrongPinError)
 
 
-class Typed(Struct, frozen=True, kw_only=True):
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Typed:
     """What somebody typed into the page; `new` and `again` only where a PIN for one use is replaced.
 
     Never shown as text: it holds PINs.
@@ -33,9 +33,6 @@ class Typed(Struct, frozen=True, kw_only=True):
     pin: str
     new: str = ""
     again: str = ""
-
-    def __repr__(self) -> str:
-        return "Typed(...)"
 
 
 class DoorError(Exception):

@@ -10,11 +10,13 @@ import pytest
 from aiohttp import ClientResponse, WSServerHandshakeError, web
 from aiohttp.test_utils import TestClient, TestServer
 from msgspec.structs import replace
+from rich.pretty import pretty_repr
 
 from floorterm.demo.clock import SetClock
 from floorterm.people import Person
 from floorterm.plant import Plant
 from floorterm.web.server import Served, Settings
+from floorterm.web.signing_in import Typed
 from floorterm.web.visits import Visit, within
 from tests.conftest import PIN
 from tests.web.test_door import Clock
@@ -230,6 +232,12 @@ async def test_a_terminal_gets_of_the_environment_what_it_needs(monkeypatch: pyt
     assert "A_KEY_OF_ANOTHER_PROGRAM" not in given
     assert given["FLOORTERM_DB"] == "postgresql://floor@server/plant"
     assert {"PATH", "PGPASSWORD", "PGPASSFILE"} <= given.keys()
+
+
+def test_what_somebody_typed_is_shown_by_nothing_that_shows_values() -> None:
+    typed = Typed(code="AA", pin=PIN, new=WRONG, again=WRONG)
+    shown = f"{typed!r} {typed} {pretty_repr(typed)}"
+    assert not [word for word in (PIN, WRONG) if word in shown]
 
 
 async def test_no_log_and_no_page_holds_a_pin(client: Client, caplog: pytest.LogCaptureFixture) -> None:
