@@ -18,6 +18,7 @@ from floorterm.languages import in_order
 from floorterm.terminal import theme
 from floorterm.terminal.beginning import doubt_clock, leave_on_signals, open_record
 from floorterm.terminal.desk import Desk
+from floorterm.terminal.drawn import Drawn
 from floorterm.terminal.ear import Ear
 from floorterm.terminal.filters import filters_for
 from floorterm.terminal.hands import Panel, target_cells
@@ -36,8 +37,10 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from datetime import datetime
 
+    from rich.console import RenderableType
     from textual.actions import ActionParseResult
     from textual.dom import DOMNode
+    from textual.screen import Screen
 
     from floorterm.ledger import LedgerError
     from floorterm.people import Person
@@ -70,6 +73,7 @@ class FloorApp(App[int]):
         Binding("f10", "person", "terminal.key_person", id="app.person", show=False),
         Binding("f11", "look", "terminal.key_look", id="app.look", show=False, priority=True),
         Binding("question_mark", "help", "terminal.key_help", id="app.help"),
+        Binding("ctrl+l", "redraw", show=False, priority=True),  # as everywhere in terminals
         Binding("slash,divide", "help", show=False),  # the same key without Shift, and on a numeric keypad
     ]
 
@@ -115,7 +119,11 @@ class FloorApp(App[int]):
             self.register_theme(one)
         self.theme = theme.SIXTEEN if self.plain else theme.LOOKS[look]
         has = "console" if plain and characters == "all" else characters
+        self._drawn = Drawn()
         self._filters = filters_for(self._filters, has, None if colours else self._ground)
+
+    def _display(self, screen: "Screen[Any]", renderable: "RenderableType | None") -> None:
+        super()._display(screen, self._drawn.lean(renderable))
 
     def _ground(self) -> RichColor:
         return Color.parse(self.theme_variables["ground"]).rich_color
@@ -382,6 +390,10 @@ class FloorApp(App[int]):
         """Light ground for daylight, dark ground for the night. Sixteen colours have one look."""
         if not self.plain:
             self.theme = theme.NIGHT if self.theme == theme.DAY else theme.DAY
+
+    def action_redraw(self) -> None:
+        """Write the whole screen anew, over whatever a stranger wrote there."""
+        self.screen.refresh()
 
     def action_help(self) -> None:
         """Every key that works on this screen, as a list to choose from."""

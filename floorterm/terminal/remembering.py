@@ -1,7 +1,8 @@
 """Keeps what the next start can show at once, beside the tick: no read that hangs holds it up."""
 
-from contextlib import suppress
 from typing import TYPE_CHECKING
+
+from floorterm.terminal.log import LOG
 
 if TYPE_CHECKING:
     from floorterm.terminal.app import FloorApp
@@ -26,10 +27,9 @@ class Remembering:
         self._app.run_worker(self._keep(self._memory, self._app.language), group="remembering")
 
     async def _keep(self, memory: "SightMemory", language: str) -> None:
-        from floorterm.ledger import LedgerError  # noqa: PLC0415  loaded by now
-
         try:
-            with suppress(LedgerError, ValueError):  # the record that does not answer is said elsewhere
-                await self._app.desk.in_reader(lambda plant: memory.keep(plant.ledger, language))
+            await self._app.desk.in_reader(lambda plant: memory.keep(plant.ledger, language))
+        except Exception as fault:  # noqa: BLE001  what is for the next start alone must never end this one
+            LOG.warning("nothing kept for the next start: %s", type(fault).__name__)
         finally:
             self._under_way = False

@@ -192,12 +192,20 @@ def start(judge: Judge, env: dict[str, str], folder: Path, rounds: int) -> float
     if time.time() % 60 > 50:  # a minute that passes is told: the clock, and the minutes of works
         time.sleep(61 - time.time() % 60)
     idle.settle(3.0)
-    before, until = len(idle.data), time.perf_counter() + 5
-    while (left := until - time.perf_counter()) > 0:
-        idle.read(left)
-    judge.say("five idle seconds of one minute", len(idle.data) - before, 0, "B")
+    judge.say("five idle seconds of one minute", _unasked(idle, 5), 0, "B")
+    idle.key(_KEYS["f1"])  # a screen of which nothing but the clock moves
+    idle.settle(1.0)
+    judge.say("a clock whose minute passes", _unasked(idle, 63 - time.time() % 60), 60, "B")
     idle.end()
     return middle["hello"]
+
+
+def _unasked(terminal: Terminal, seconds: float) -> int:
+    """Bytes that come within that time without a key."""
+    before, until = len(terminal.data), time.perf_counter() + seconds
+    while (left := until - time.perf_counter()) > 0:
+        terminal.read(left)
+    return len(terminal.data) - before
 
 
 def _keys_while_it_opens(command: list[str], env: dict[str, str]) -> list[float]:

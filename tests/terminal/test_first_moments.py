@@ -29,8 +29,9 @@ from floorterm.terminal.launching import _at_once
 from floorterm.terminal.opening import memory_path
 from floorterm.terminal.remembered import lines_of, path_of, remembered, to_text
 from floorterm.terminal.sight_memory import SightMemory, plain_lines
+from tests.conftest import who
 from tests.terminal.pty_run import NOTING, PseudoTerminal
-from tests.terminal.shell import rows, text_of, until, until_top
+from tests.terminal.shell import opened, rows, text_of, until, until_top
 from tests.terminal.test_tty import Noted
 
 _FILE = str(shipped())
@@ -173,6 +174,33 @@ def test_what_a_terminal_said_last_is_said_at_once_if_the_record_has_not_moved(t
     file.write_text(file.read_text().replace(" - ", f" {stamp(until)} ", 1))
     assert memory.of(head, "en", until) is not None
     assert memory.of(head, "en", until + timedelta(seconds=1)) is None, "a signed step has reopened by itself"
+
+
+def test_a_procedure_on_a_line_without_a_changeover_is_seen_at_once_too(plant: Plant, tmp_path: Path) -> None:
+    """The line then has a row of its own, on which no work is, above that of the procedure."""
+    work = plant.start_procedure(who(plant, "AA"), "L1", "eyewash-weekly", "begin").work
+    memory = SightMemory(tmp_path / "T1.sight")
+    memory.keep(plant.ledger, "en")
+    folded = first_sight(plant.ledger.path, "en")
+    kept = first_sight(plant.ledger.path, "en", memory)
+    assert folded is not None
+    assert kept is not None
+    assert [row.work for row in folded.rows] == [row.work for row in kept.rows] == ["", work]
+    assert kept.told.steps == folded.told.steps
+    assert set(folded.told.steps) == {folded.rows[1].key}
+
+
+async def test_a_memory_that_fails_ends_no_terminal(plant: Plant, tmp_path: Path) -> None:
+    class Failing(SightMemory):
+        def keep(self, ledger: Ledger, language: str) -> None:
+            raise KeyError(language)
+
+    async with opened(plant, memory=Failing(tmp_path / "T1.sight")) as (app, pilot):
+        await app._tick()
+        await pilot.pause()
+        await pilot.press("f1")
+        await until_top(pilot, "FirstAidScreen")
+        assert app._exception is None
 
 
 def test_what_could_command_a_terminal_is_not_said_again(tmp_path: Path) -> None:
