@@ -29,7 +29,7 @@ class Remembering:
     async def _keep(self, memory: "SightMemory", language: str) -> None:
         try:
             await self._app.desk.in_reader(lambda plant: memory.keep(plant.ledger, language))
-        except Exception as fault:  # noqa: BLE001  what is for the next start alone must never end this one
+        except Exception as fault:
             LOG.warning("nothing kept for the next start: %s", type(fault).__name__)
         finally:
             self._under_way = False
