@@ -75,11 +75,9 @@ class _Link(Struct, frozen=True):
 
 def last_good_bar(state: State) -> datetime | None:
     """When the last good outgoing bar was made; the start, where the worksheet marks none; None before that bar."""
-    marks = [step.id for step in state.worksheet.steps() if step.mark == "last_good_outgoing"]
-    if not marks:
+    if not state.runs_until:
         return state.started_at
-    signed = state.signed.get(marks[0])
-    return None if signed is None else signed.done_at
+    return None if state.last_good is None else state.last_good.done_at
 
 
 def minutes_spent(state: State, now: datetime) -> Minutes | None:

@@ -237,6 +237,20 @@ class State(Struct, frozen=True, kw_only=True):
         return tuple(sorted(found, key=lambda lock: lock.n))
 
     @property
+    def runs_until(self) -> str:
+        """The step that says when the last good outgoing bar was made; "" where the worksheet has none."""
+        marks = (step.id for step in self.worksheet.steps() if step.mark == "last_good_outgoing")
+        return next(marks, "")
+
+    @property
+    def last_good(self) -> Signed | None:
+        """The signature of the last good outgoing bar: of this round, or of before a redirect, which makes no bars."""
+        mark = self.runs_until
+        if mark in self.signed or self.planned is None:
+            return self.signed.get(mark)
+        return next((one for one in reversed(self.history) if one.act.step == mark), None)
+
+    @property
     def open_deviations(self) -> tuple[Deviation, ...]:
         """Deviations that wait for a disposition."""
         return tuple(deviation for deviation in self.deviations if deviation.open)

@@ -239,16 +239,16 @@ def _monitor_banner(
 def _clock(state: State, now: datetime, language: str) -> ClockView:
     """Since the last good outgoing bar, or since the start where none is marked (yet)."""
     sheet = state.worksheet
-    marks = [step.id for step in sheet.steps() if step.mark == "last_good_outgoing"]
-    marked = [state.signed[name] for name in marks if name in state.signed]
+    marked = state.last_good
     until = state.ended_at or now
-    minutes = minutes_between(marked[0].done_at if marked else state.started_at, until)
+    minutes = minutes_between(marked.done_at if marked else state.started_at, until)
     standard = int(standard_min(sheet).to_integral_value())
-    runs_still = bool(marks) and not marked
-    over = 0 if runs_still or not standard else max(0, minutes - standard)
-    key = "clock_runs_still" if runs_still else "clock_last_bar" if marked else "clock_start"
+    before = bool(state.runs_until) and marked is None
+    over = 0 if before or not standard else max(0, minutes - standard)
+    runs_still = "clock_not_yet" if state.locks_on() else "clock_runs_still"
+    key = runs_still if before else "clock_last_bar" if marked else "clock_start"
     text = say(key, language, time=span(minutes), standard=span(standard))
-    if marked and marked[0].paper is not None:
+    if marked and marked.paper is not None:
         text += say("clock_by_paper", language)
     if over:
         text += say("clock_over", language, n=over)

@@ -50,10 +50,12 @@ class Said(Struct, frozen=True, kw_only=True):
 class JobView(Struct, frozen=True, kw_only=True):
     """One lockout: its machine, its points, who is at work under it, what is proved, what comes next.
 
-    `said` is what fell short or runs late, the newest first; `crew` who answers for whom in a group.
+    `said` is what fell short or runs late, the newest first; `crew` who answers for whom in a group. Lockouts stand in
+    the order of `place`.
     """
 
     work: str
+    place: int = 0
     job: str
     machine: str
     title: str
@@ -101,6 +103,7 @@ def locks_view(
     began.
     """
     works, known = tuple(states), tuple(people)
+    isolated = frozenset(point for state in works for point in _isolated(state))
     by_code = {one.code: one.name for one in known}
     speaker = Speaker(language=language, duties=duties or {}, people=by_code)
     more: list[Offer] = []
@@ -112,7 +115,8 @@ def locks_view(
         for name, job in state.locks.items():
             if state.ended and job.is_idle and not job.removed:
                 continue
-            jobs.append(_job(state, name, person, local, speaker, others, shift_since))
+            beside = (*others, *_beside(state, name))
+            jobs.append(_job(state, name, person, local, speaker, others, beside, isolated, shift_since))
             offers += offers_of(state, name, person, local, speaker, known)
             more += more_offers(state, name, person, speaker, known)
     locks = [lock for state in works for lock in state.locks_on()]
@@ -123,7 +127,7 @@ def locks_view(
         authority=say("authority", language),
         count=len(locks),
         summary=say("locks_on", language, n=len(locks), names=names) if locks else say("locks_off", language),
-        jobs=tuple(jobs),
+        jobs=tuple(sorted(jobs, key=lambda job: job.place)),
         offers=tuple(safer_first),
         empty=say("no_lockout", language),
         more=tuple(more),
@@ -134,6 +138,23 @@ def _elsewhere(works: tuple[State, ...], state: State) -> tuple[LockOn, ...]:
     return tuple(lock for other in works if other.work != state.work for lock in other.locks_on())
 
 
+def _beside(state: State, name: str) -> tuple[LockOn, ...]:
+    """The locks of the work's other lockouts: after a redirect two of them can be on the same points."""
+    return tuple(lock for lock in state.locks_on() if lock.job != name)
+
+
+def _isolated(state: State) -> Iterator[str]:
+    """Points that a lockout of the work holds isolated by its record."""
+    for job in state.locks.values():
+        if not job.closed:
+            yield from (point for point, found in job.points.items() if found.isolated)
+
+
+def _place(job: LockoutState) -> int:
+    """Where people or locks are stands first, then what is begun; what nobody has begun last."""
+    return 0 if job.at_work or job.locks_on() else 1 if job.begun else 2
+
+
 def _job(
     state: State,
     name: str,
@@ -141,6 +162,8 @@ def _job(
     now: datetime,
     speaker: Speaker,
     elsewhere: tuple[LockOn, ...],
+    beside: tuple[LockOn, ...],
+    isolated: frozenset[str],
     shift_since: datetime | None,
 ) -> JobView:
     job, language = state.locks[name], speaker.language
@@ -151,12 +174,13 @@ def _job(
     )
     return JobView(
         work=state.work,
+        place=_place(job),
         job=name,
         machine=tell(job.job.machine, language),
         title=tell(job.job.title, language),
         status=say(_status(job), language),
         points=(
-            *(_point(job, point, person, now, speaker, elsewhere) for point in job.job.points),
+            *(_point(job, point, person, now, speaker, beside, isolated) for point in job.job.points),
             *([_box(job, person, now, language)] if job.group else []),
         ),
         at_work=say("at_work", language, names=at_work) if at_work else say("nobody_at_work", language),
@@ -269,10 +293,11 @@ def _point(
     person: Person | None,
     now: datetime,
     speaker: Speaker,
-    elsewhere: tuple[LockOn, ...],
+    beside: tuple[LockOn, ...],
+    isolated: frozenset[str],
 ) -> PointRow:
     language, found = speaker.language, job.points[point.id]
-    others = [lock for lock in elsewhere if lock.point == point.id and lock.line in ("", job.line)]
+    others = [lock for lock in beside if lock.point == point.id and lock.line in ("", job.line)]
     locks = [_lock_text(lock, now, language) for lock in found.locks]
     locks += [say("lock_elsewhere", language, lock=_lock_text(lock, now, language)) for lock in others]
     note, level = _note(job, point, now, language)
@@ -280,13 +305,17 @@ def _point(
         id=point.id,
         name=tell(point.name, language),
         place=tell(point.place, language),
-        position=say("isolated" if found.isolated else "energised", language),
+        position=say(_position(found.isolated, point.id in isolated), language),
         isolated=found.isolated,
         locks=tuple(locks),
         own=person is not None and any(lock.owner == person.code for lock in found.locks),
         note=note,
         note_level=level,
     )
+
+
+def _position(here: bool, anywhere: bool) -> str:
+    return "isolated" if here else "isolated_elsewhere" if anywhere else "energised"
 
 
 def _lock_text(lock: LockOn, now: datetime, language: str) -> str:

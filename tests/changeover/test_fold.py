@@ -356,6 +356,20 @@ def test_redirecting_keeps_identical_steps_and_begins_the_flush_anew():
     assert len(state.history) == len(unlocked().state.history) + 1
 
 
+def test_a_redirect_makes_no_bars_so_minutes_count_on_from_the_last_good_one():
+    sheet = sheets.changeover("rose")
+    prep, *rest = sheet.sections
+    changed = replace(prep, steps=(replace(prep.steps[0], why={"en": "new"}), *prep.steps[1:]))
+    record = unlocked()
+    before = record.state.last_good
+    assert before is not None
+    record = _redirected(record, replace(sheet, sections=(changed, *rest)))
+    assert record.state.runs_until not in record.state.signed
+    assert record.state.last_good == before
+    record.wait(3).sign(record.state.runs_until)
+    assert record.state.last_good == record.state.signed[record.state.runs_until] != before
+
+
 def test_redirecting_drops_what_comes_after_a_step_that_changed():
     sheet = sheets.changeover("rose")
     prep, *rest = sheet.sections

@@ -7,10 +7,12 @@ from msgspec.structs import replace
 
 from floorterm.changeover.acts import Abandon, LockoutAct, SignStep
 from floorterm.changeover.lock_offers import coordinated, filled
+from floorterm.changeover.view import view
 from floorterm.changeover.view_locks import LocksView, locks_view
 from floorterm.changeover.view_words import rule_text
 from floorterm.lockout.model import Event, Policy
 from floorterm.people import Person
+from floorterm.terminal.views.lines import against_standard
 from floorterm.wording import Refusal, Say
 from tests.changeover import sheets
 from tests.changeover.sheets import LOCK_STEPS, ODE, PELL, ROOK, TAMM, WORK_STEPS, Record, locked
@@ -125,6 +127,36 @@ def test_locks_of_another_work_stand_at_the_same_point() -> None:
     found = locks_view([record.state, other.state], TAMM, record.now, "en")
     jam = next(job for job in found.jobs if job.work == "P-0001")
     assert jam.points[0].locks == ("other work: R. Ode ODE-D1 08:07",)
+
+
+def test_after_a_redirect_the_lockout_with_locks_comes_first_and_the_new_one_calls_no_point_energised() -> (
+    None
+):
+    """The new worksheet brings a lockout of its own; the one that holds the machine is carried beside it."""
+    job = sheets.jobs.JOB
+    other = replace(job, points=(job.points[0], replace(job.points[1], id="V2")))
+    record = locked()
+    record.do(sheets.towards(record.state, replace(sheets.changeover("rose"), jobs=(other,))))
+    carried, fresh = shown(record).jobs
+    assert (carried.job.startswith("screen~"), carried.status) == (True, "every point isolated and locked")
+    assert (fresh.job, fresh.status) == ("screen", "not begun")
+    assert [point.position for point in fresh.points] == ["isolated, other lockout", "energised"]
+    assert fresh.points[0].locks == ("other work: R. Ode ODE-D1 08:07",)
+
+
+def test_a_line_is_not_said_to_run_while_locks_are_on() -> None:
+    """Somebody locked before the last good bar was signed: minutes do not count yet, and the machine stands."""
+    state = locked().state
+    unsigned = replace(
+        state, signed={name: one for name, one in state.signed.items() if name != state.runs_until}
+    )
+    assert unsigned.last_good is None
+    assert against_standard(unsigned, unsigned.last_at, "en").text == "time counts from the last good bar"
+    seen = view(unsigned, ODE, unsigned.last_at, "en").clock.text
+    assert "runs" not in seen
+    assert "counts from the last good bar" in seen
+    free = replace(Record().state, signed={})
+    assert against_standard(free, free.last_at, "en").text == "line still runs"
 
 
 def test_an_ended_work_with_nothing_left_on_the_machine_is_not_shown() -> None:

@@ -49,13 +49,11 @@ def names_of_works(lines: "Iterable[LineNow]", language: str) -> Names:
 
 def elapsed_min(state: "State", now: datetime) -> int | None:
     """Whole minutes since the last good outgoing bar; since the start for a procedure; None before the bar."""
-    marks = [step.id for step in state.worksheet.steps() if step.mark == "last_good_outgoing"]
     begun = state.started_at
-    if marks:
-        signed = state.signed.get(marks[0])
-        if signed is None:
+    if state.runs_until:
+        if state.last_good is None:
             return None
-        begun = signed.done_at
+        begun = state.last_good.done_at
     return max(0, int(((state.ended_at or now) - begun).total_seconds() // 60))
 
 
@@ -63,13 +61,20 @@ def against_standard(state: "State", now: datetime, language: str) -> Span:
     """Minutes against the standard, with a word; over is a caution, quiet otherwise."""
     elapsed = elapsed_min(state, now)
     if elapsed is None:
-        return Span(words("terminal.line_still_runs", language), "quiet")
+        return Span(not_counted(state, language), "quiet")
     standard = whole(standard_min(state.worksheet))
     facts = {"elapsed": hours_and_minutes(elapsed), "standard": hours_and_minutes(standard)}
     if elapsed > standard:
         tone: Tone = "strong" if state.ended else "caution"  # what is over asks nothing of anybody any more
         return Span(words("terminal.over", language, minutes=elapsed - standard, **facts), tone)
     return Span(words("terminal.within", language, **facts))
+
+
+def not_counted(state: "State", language: str) -> str:
+    """Why no minutes count yet. Nobody is told that a line runs while locks are on."""
+    return words(
+        "terminal.counts_from_last_bar" if state.locks_on() else "terminal.line_still_runs", language
+    )
 
 
 def locks_line(states: Iterable["State"], language: str) -> Line:

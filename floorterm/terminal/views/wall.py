@@ -9,7 +9,7 @@ from msgspec import Struct
 
 from floorterm.changeover.standard import standard_min
 from floorterm.changeover.waiting import open_steps
-from floorterm.terminal.views.lines import Names, deviations_span, elapsed_min, locks_line
+from floorterm.terminal.views.lines import Names, deviations_span, elapsed_min, locks_line, not_counted
 from floorterm.terminal.views.text import (
     Line,
     Span,
@@ -104,7 +104,7 @@ def _now(state: "State", now: datetime, zone: tzinfo, language: str) -> list[Lin
     standard = whole(standard_min(state.worksheet))
     elapsed = elapsed_min(state, now)
     if elapsed is None:
-        found.append((Span(words("terminal.line_still_runs", language)),))
+        found.append((Span(not_counted(state, language)),))
     else:
         over = elapsed - standard
         tone: Tone = "caution" if over > 0 else ""
