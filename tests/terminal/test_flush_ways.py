@@ -217,12 +217,19 @@ async def test_a_check_sample_that_fits_nothing_known_says_so_before_anybody_dec
         assert "Take another before you rely on it" in flat(pilot)
 
 
-@pytest.mark.parametrize("percent", ["0", "250"])
-async def test_a_check_sample_that_is_none_records_nothing(crew_at: CrewAt, percent: str) -> None:
+@pytest.mark.parametrize("percent", ["100", "0", "250"])
+async def test_a_check_sample_outside_its_range_is_refused_in_the_unit_that_was_asked_for(
+    crew_at: CrewAt, percent: str
+) -> None:
+    """A sentence about fractions here would teach somebody to type 0.05 where 5 is meant."""
     crew = crew_at(FLUSH)
+    crew.act(PushFlush(step=FLUSH, kg=Decimal(150)))
+    head = crew.plant.ledger.head()
     async with at_flush(crew) as (screen, pilot):
         await check_sample(pilot, "150", percent)
         await until(pilot, lambda: bool(screen.query_one("#notice", Notice).sentences))
-        assert "residual" in " ".join(screen.query_one("#notice", Notice).sentences)
-        assert crew.state.flush[FLUSH].revised_by is None
-        assert not crew.state.notes
+        assert crew.plant.ledger.head() == head, "nothing was recorded"
+        (said,) = screen.query_one("#notice", Notice).sentences
+        assert said.startswith(f"{percent} %:")
+        assert "Enter 5 for 5 %" in said
+        assert "0.05" not in said

@@ -219,6 +219,9 @@ class FlushScreen(FloorScreen[None]):
         if mass is None or share is None:
             self.refuse((say("check_no_number", language),))
             return
+        if not 0 < share < 100:
+            self.refuse((say("check_percent", language, found=number(share, language)),))
+            return
         try:
             found = after_check(note, self._progress, Sample(float(mass), float(share) / 100.0))
         except FlushError as fault:
