@@ -156,7 +156,9 @@ def view(
         number=here,
         done=done,
         count=count,
-        progress=say("progress", language, number=here, count=count, done=done),
+        progress=say(
+            "progress_ended" if state.ended else "progress", language, number=here, count=count, done=done
+        ),
         locks=_locks(state, person, others, language),
         before=_before(state, now, language),
         step=step_view(state, step, person, now, speaker, others, eyewash) if step else None,

@@ -82,6 +82,11 @@ def test_a_procedure_is_headed_by_its_name() -> None:
     assert shown(Record(sheets.procedure())).title == "Jam"
 
 
+def test_work_that_was_given_up_is_at_no_step() -> None:
+    record = Record().sign("prep/stop").do(Abandon(reason="no noodles"), PELL)
+    assert shown(record).progress == f"1 of {shown(record).count} steps done"
+
+
 def test_the_clock_starts_anew_at_the_last_good_bar() -> None:
     record = Record().wait(12)
     assert shown(record).clock.text.startswith("started 0:12 ago, the line still runs")

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from textual import events
 from textual.pilot import Pilot
 
-from floorterm.changeover.acts import PushFlush
+from floorterm.changeover.acts import Abandon, PushFlush
 from floorterm.changeover.flushing import line_from_json
 from floorterm.changeover.view import governs
 from floorterm.flush import curve, washout
@@ -205,3 +205,13 @@ def test_points_of_the_plotter_are_those_of_the_washout(crew_at: CrewAt) -> None
     washed = washout(line_from_json(dict(note.line_model)))
     for kg, residual in curve(washed, 600.0, 13):
         assert residual == pytest.approx(washed.residual(kg), rel=1e-9, abs=1e-12)
+
+
+async def test_a_flush_of_work_that_was_given_up_says_so_first(crew_at: CrewAt) -> None:
+    crew = crew_at(FLUSH)
+    crew.act(Abandon(reason="no noodles"), "SS")
+    async with at_flush(crew) as (screen, pilot):
+        text = screen.query_one(StepCard).text
+        assert "Abandoned at 20" in text
+        assert text.index("Abandoned") < text.index("FLUSH")
+        assert "Abandoned" in text_of(pilot.app)

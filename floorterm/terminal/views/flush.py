@@ -41,7 +41,7 @@ def flush_page(state: State, language: str, width: int) -> list[Line]:
     if note is None:
         return labelled(say("label_now", language), say("flush_not_here", language), width)
     progress = open_flush(state)
-    lines = _required(state, note, language, width)
+    lines = [*_ended(state, language, width), *_required(state, note, language, width)]
     lines += _progress(state, note, language, width)
     lines += labelled(say("label_why", language), governs(state.worksheet, language), width)
     if note.gate:
@@ -57,6 +57,15 @@ def flush_page(state: State, language: str, width: int) -> list[Line]:
     for warning in note.warnings:
         lines += labelled(say("label_note", language), tell(warning, language), width)
     return lines
+
+
+def _ended(state: State, language: str, width: int) -> list[Line]:
+    """That nothing is flushed here any more, above what was asked for."""
+    if state.ended_at is None:
+        return []
+    facts = {"time": f"{state.ended_at:%Y-%m-%d %H:%M}", "name": state.ended_by}
+    said = say(f"ended_{state.status}", language, **facts)
+    return labelled(say("label_now", language), said, width, "notice", "notice")
 
 
 def _progress(state: State, note: FlushNote, language: str, width: int) -> list[Line]:

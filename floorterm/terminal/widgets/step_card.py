@@ -46,7 +46,7 @@ class StepCard(Painted):
 
     @property
     def _overflows(self) -> bool:
-        return len(self._lines) > self.size.height
+        return len(self._lines) > self.size.height > 1  # a single line says the step, not how to turn
 
     def turn(self, by: int) -> None:
         """Turn the page; after the last one the first comes again."""
