@@ -20,7 +20,7 @@ from floorterm.lockout.auditing import record
 from floorterm.lockout.effects import apply_event
 from floorterm.lockout.model import FIVE, Event, Job, LockEvent, Point, Policy
 from floorterm.lockout.state import LockoutState, covered
-from floorterm.people import Person
+from floorterm.people import Person, PersonThen
 
 if TYPE_CHECKING:
     from floorterm.library.model import LockoutFile
@@ -34,14 +34,15 @@ _HERE_ONLY = frozenset(
 
 def record_of(
     state: State,
-    people: Iterable[Person],
+    people: Iterable[Person | PersonThen],
     *,
     lockouts: Mapping[str, "LockoutFile"] | None = None,
     as_of: datetime | None = None,
 ) -> record.Record:
     """The record of every lockout of a piece of work that something was recorded of.
 
-    `people` are those of the ledger; `lockouts` the library's procedures, which count where they still are of the
+    `people` are those of the ledger, or all that its entries said of them in order: then each event is judged by the
+    people as they were on record at it; `lockouts` the library's procedures, which count where they still are of the
     revision that was worked to; `as_of` the moment for which open jobs are judged.
     """
     by_paper = {name: tuple(as_happened(state, name)) for name in state.locks if papers(state, name)}
@@ -58,7 +59,7 @@ def tells_of_lockout(state: State) -> bool:
 def record_of_lockouts(
     work: str,
     locks: Mapping[str, LockoutState],
-    people: Iterable[Person],
+    people: Iterable[Person | PersonThen],
     *,
     lockouts: Mapping[str, "LockoutFile"] | None = None,
     as_of: datetime | None = None,
@@ -71,7 +72,15 @@ def record_of_lockouts(
     told = {name: lockout for name, lockout in locks.items() if lockout.events or name in by_paper}
     own = tuple(lockout.job.policy.contractor_duties for lockout in told.values())
     firms = tuple(dict.fromkeys(duty for duties in own for duty in duties))
-    known = {person.code: _person(person, firms) for person in people}
+    known: dict[str, record.Person] = {}
+    since: dict[str, tuple[record.PersonSince, ...]] = {}
+    for one in people:
+        if isinstance(one, Person):
+            known[one.code] = _person(one, firms)
+            continue
+        code = one.person.code
+        known[code] = _person(one.person, firms, one.trainings)
+        since[code] = (*since.get(code, ()), record.PersonSince(n=one.n, at=one.at, person=known[code]))
     policy = next((lockout.job.policy for lockout in told.values()), Policy())
     procedures: dict[str, record.Procedure] = {}
     jobs: list[record.Job] = []
@@ -83,7 +92,7 @@ def record_of_lockouts(
         for run, events in enumerate(_runs(by_paper.get(name) or _recorded(lockout)), start=1):
             jobs.append(_job(key, run, job, events))
     return record.Record(
-        people=known, procedures=procedures, jobs=tuple(jobs), site=_site(policy), as_of=as_of
+        people=known, since=since, procedures=procedures, jobs=tuple(jobs), site=_site(policy), as_of=as_of
     )
 
 
@@ -95,12 +104,13 @@ def _site(policy: Policy) -> record.Site:
     )
 
 
-def _person(person: Person, firms: tuple[str, ...]) -> record.Person:
+def _person(person: Person, firms: tuple[str, ...], trainings: tuple[date, ...] = ()) -> record.Person:
     employer = next((firm for firm in firms if firm in person.duties), "")
     return record.Person(
         code=person.code,
         role=person.lockout.value,
         trained=person.trained_on,
+        trainings=trainings,
         valid_to=person.valid_to,
         contractor=bool(employer),
         employer=employer,

@@ -1,12 +1,17 @@
 """The lockouts of a period: which belong to it, who is named, as whom people count, what a year adds up to."""
 
 from datetime import date, timedelta
+from typing import Any
 
 import pytest
+from msgspec.structs import replace
 
+from floorterm.changeover.acts import Note
 from floorterm.demo.clock import SetClock
 from floorterm.inspecting import record_attestation
+from floorterm.lockout.auditing import Finding
 from floorterm.lockout.model import Event
+from floorterm.people import LockoutStatus
 from floorterm.plant import Plant
 from floorterm.review.lockout_audit import audit_period, month_of, year_until
 from tests.conftest import DAY, who
@@ -76,14 +81,95 @@ def test_a_job_over_midnight_of_two_months_belongs_to_both_and_is_judged_whole(
 def test_people_count_as_they_were_then_so_that_a_later_training_alters_no_earlier_job(
     plant: Plant, clock: SetClock
 ) -> None:
-    from msgspec.structs import replace
-
     inspected(plant)
     well_done(plant, clock)
     clock.advance(timedelta(days=5))
     person = replace(plant.ledger.person("BB"), trained_on=plant.today())  # type: ignore[type-var]
     plant.ledger.change_person(person, by="AD", reason="yearly course")
     assert audit_period(plant, *NOVEMBER).short == ()
+
+
+def _change(plant: Plant, code: str, **fields: Any) -> int:
+    """Change somebody in the record; the number of its entry."""
+    return plant.ledger.change_person(replace(plant.ledger.person(code), **fields), by="AD", reason="x").n
+
+
+def _short(plant: Plant) -> list[Finding]:
+    return [one for job in audit_period(plant, *NOVEMBER).jobs for one in job.of("V")]
+
+
+def _removed_absent(plant: Plant, clock: SetClock) -> JobOnLedger:
+    """The locks of B. Brand, who has gone home, taken off by the supervisor under (e)(3); the job closed."""
+    job = JobOnLedger(plant, clock)
+    job.to_work()
+    job.act(Event.WORK_END)
+    job.act(Event.INSPECT_AREA, result="ok")
+    job.act(Event.ACCOUNT_PEOPLE, result="ok", people=("BB",))
+    job.code = "SS"
+    job.act(Event.OWNER_ABSENT_CHECK, owner="BB", result="absent")
+    job.act(Event.OWNER_CONTACT_TRY, owner="BB", result="not_reached")
+    for point in job.job.required:
+        job.act(Event.REMOVE_OTHER, points=(point,), owner="BB", lock=f"BB-{point}")
+    job.act(Event.NOTIFY_AFTER, people=job.job.affected_duties)
+    for point in job.job.required:
+        job.act(Event.RE_ENERGISE, points=(point,))
+    job.act(Event.RESTART)
+    job.act(Event.CLOSE)
+    return job
+
+
+def test_an_event_entered_after_a_training_leaves_those_before_it_as_they_were(
+    plant: Plant, clock: SetClock
+) -> None:
+    """LO-17: on or before the event's own date; what the owner is told next day is another event."""
+    inspected(plant)
+    job = _removed_absent(plant, clock)
+    clock.advance(timedelta(days=1))
+    _change(plant, "BB", trained_on=plant.today())
+    job.act(Event.OWNER_INFORMED, owner="BB")
+    assert not _short(plant)
+
+
+def test_a_change_of_status_and_a_note_make_no_violation_of_a_job_that_was_whole(
+    plant: Plant, clock: SetClock
+) -> None:
+    """records.md 1.2(g): the role as of the entry."""
+    inspected(plant)
+    job = well_done(plant, clock)
+    clock.advance(timedelta(days=1))
+    _change(plant, "BB", lockout=LockoutStatus.AFFECTED)
+    plant.act(job.work, Note(text="anything"), who(plant, "AA"), key="note")
+    assert not _short(plant)
+
+
+def test_a_training_entered_afterwards_clears_nothing_and_is_noted(plant: Plant, clock: SetClock) -> None:
+    inspected(plant)
+    job = JobOnLedger(plant, clock)
+    for event, fields in list(job.before())[:4]:
+        job.act(event, **fields)
+    _change(plant, "BB", trained_on=None)
+    point = job.job.required[0]
+    locked = job.act(Event.LOCK_ON, points=(point,), lock=f"BB-{point}")
+    before = {(one.rule, one.entry) for one in _short(plant) if one.rule in ("LO-17", "LO-19")}
+    assert before == {("LO-17", locked.n), ("LO-19", None)}
+    entered = _change(plant, "BB", trained_on=DAY - timedelta(days=3))
+    plant.act(job.work, Note(text="trained after all"), who(plant, "AA"), key="note")
+    job.act(Event.LOCK_OFF, points=(point,), lock=f"BB-{point}")
+    found = {one.rule: one for one in _short(plant) if one.rule in ("LO-17", "LO-19")}
+    assert {(one.rule, one.entry) for one in found.values()} == before
+    assert f"One of 2026-11-21 was entered afterwards, in entry {entered}." in found["LO-17"].text
+    assert "entered afterwards" in found["LO-19"].text
+
+
+def test_a_training_that_is_still_to_come_takes_no_earlier_one_away(plant: Plant, clock: SetClock) -> None:
+    inspected(plant)
+    _change(plant, "BB", trained_on=DAY + timedelta(days=7))
+    job = JobOnLedger(plant, clock)
+    for event, fields in list(job.before())[:4]:
+        job.act(event, **fields)
+    point = job.job.required[0]
+    job.act(Event.LOCK_ON, points=(point,), lock=f"BB-{point}")
+    assert not [one for one in _short(plant) if one.rule in ("LO-17", "LO-18", "LO-19")]
 
 
 def test_an_inspection_of_the_ledger_counts_like_a_certificate_of_the_checklists(

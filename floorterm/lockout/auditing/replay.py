@@ -13,7 +13,16 @@ from typing import Literal
 from msgspec import Struct, field
 from msgspec.structs import replace
 
-from floorterm.lockout.auditing.record import BOX, Event, Job, Person, Point, Procedure, Record
+from floorterm.lockout.auditing.record import (
+    BOX,
+    Event,
+    Job,
+    Person,
+    PersonSince,
+    Point,
+    Procedure,
+    Record,
+)
 from floorterm.lockout.auditing.table import Profile, profiles
 
 REMOVALS = frozenset({"lock_off", "remove_other"})
@@ -119,13 +128,38 @@ class Replay:
         """The state after every event."""
         return self.moments[-1]
 
-    def person(self, code: str) -> Person | None:
-        """The person of a code, or None where the record does not know them."""
-        return self.record.people.get(code)
+    def person(self, code: str, event: Event | None) -> Person | None:
+        """The person of a code as on record at an event (None: now), or None where the record does not know them.
 
-    def authorized(self, code: str) -> bool:
-        """Whether the record knows the person as an authorised employee."""
-        person = self.person(code)
+        What came from paper is judged by the people of the paper's time, as far back as the record knows them.
+        """
+        since = self.record.since.get(code)
+        if event is None or not since:
+            return self.record.people.get(code)
+        known = [one.person for one in since if not _after(one, event)]
+        if not known and event.entered is not None:
+            return since[0].person
+        return known[-1] if known else None
+
+    def person_on(self, code: str, day: date, entry: int | None) -> Person | None:
+        """The person of a code as on record at an entry, or where none is named at the end of a day."""
+        since = self.record.since.get(code)
+        if not since:
+            return self.record.people.get(code)
+        known = [one.person for one in since if (one.at.date() <= day if entry is None else one.n <= entry)]
+        return known[-1] if known else since[0].person
+
+    def trained_later(self, code: str, event: Event) -> tuple[date, int] | None:
+        """A training of the event's day or before that was entered after the event: its date and entry."""
+        for one in self.record.since.get(code, ()):
+            day = one.person.trained_by(event.t.date())
+            if _after(one, event) and day is not None:
+                return day, one.n
+        return None
+
+    def authorized(self, code: str, event: Event | None) -> bool:
+        """Whether the person was on record as an authorised employee at an event."""
+        person = self.person(code, event)
         return person is not None and person.role == "authorized"
 
     def each(self, *words: str) -> Iterator[tuple[int, Event]]:
@@ -343,6 +377,13 @@ _ORDER: tuple[Miss, ...] = (
     "none", "not_zero", "partial", "not_full", "before_release", "broken", "wrong_person", "before_own_lock",
     "before_primary", "not_offered",
 )  # fmt: skip
+
+
+def _after(one: PersonSince, event: Event) -> bool:
+    """Whether an entry about somebody came after an event, by the paper's time where it comes from paper."""
+    if event.entered is not None:
+        return one.at > (event.claimed or event.t)
+    return event.entry is not None and one.n > event.entry
 
 
 def _locked(moment: Moment, index: int, event: Event) -> Moment:

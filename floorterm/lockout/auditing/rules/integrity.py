@@ -24,7 +24,7 @@ def signed(replay: Replay) -> Iterator[Found]:
     for event in replay.events:
         if not event.by:
             yield Found("LR-02", "V", "LR-02.nobody", event)
-        elif replay.person(event.by) is None:
+        elif replay.person(event.by, event) is None:
             yield Found("LR-02", "V", "LR-02.unknown", event, (event.by,))
         elif event.signer and event.signer != event.by:
             yield Found(

@@ -82,7 +82,7 @@ def removal_legs(replay: Replay, index: int) -> Iterator[Found]:
         yield _leg(event, "A", "procedure_unsaid", owner)
     elif not replay.procedure.other_removal:
         yield _leg(event, "V", "procedure", owner)
-    director = replay.person(event.directed_by)
+    director = replay.person(event.directed_by, event)
     if director is None or not (director.role == "employer_rep" or director.employer_rep):
         yield _leg(event, "V", "director", owner, director=event.directed_by or "-")
     back = _return(replay, owner, index + 1)

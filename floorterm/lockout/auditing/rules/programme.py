@@ -117,9 +117,9 @@ def _inspector(replay: Replay, one: Certificate) -> Iterator[Found]:
     facts = {"date": on.isoformat()}
     if who and who in one.users_observed:
         yield Found("LO-14", "V", "LO-14.used", None, (who,), facts=facts)
-    person = replay.person(who)
-    trained = person is not None and (person.trained is None or person.trained <= on)
-    if not replay.authorized(who) or not trained:
+    person = replay.person_on(who, on, one.entry)
+    trained = person is not None and (person.trained is None or person.trained_by(on) is not None)
+    if person is None or person.role != "authorized" or not trained:
         yield Found("LO-14", "V", "LO-14.not_authorised", None, (who,), facts=facts)
     if replay.record.site.strict_inspector and who:
         since = months_after(on, -_YEAR)

@@ -78,7 +78,7 @@ def contractors(replay: Replay) -> Iterator[Found]:
     """LO-39: the two employers tell each other their procedures before a contractor's first act."""
     acting: dict[str, int] = {}
     for i, event in replay.each("isolate", "lock_on", "work_start"):
-        person = replay.person(event.by)
+        person = replay.person(event.by, event)
         if person is not None and person.contractor:
             acting.setdefault(event.by, i)
     for who, i in acting.items():
