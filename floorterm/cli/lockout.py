@@ -106,7 +106,7 @@ def _ledger(db: Place | None, checklists: Path | None) -> "Iterator[Record]":
     from floorterm.ledger import verify_place  # noqa: PLC0415
     from floorterm.ledger.persons import FOLDED, people_then  # noqa: PLC0415
     from floorterm.library import LibraryError, load  # noqa: PLC0415
-    from floorterm.lockout.inspection import KINDS, fold_inspections, with_inspections  # noqa: PLC0415
+    from floorterm.lockout.inspection import KINDS, fold_inspections  # noqa: PLC0415
     from floorterm.review.lockout_audit import site_of  # noqa: PLC0415
 
     ledger = open_ledger(db, read_only=True)
@@ -116,13 +116,13 @@ def _ledger(db: Place | None, checklists: Path | None) -> "Iterator[Record]":
         put(f"Without the checklists, as they have faults:\n{error}", err=True)
         library = None
     made = fold_inspections(ledger.entries(kinds=KINDS))
-    lockouts = with_inspections(library.lockouts, made) if library is not None else {}
+    lockouts = library.lockouts if library is not None else {}
     people, now = tuple(people_then(ledger.entries(kinds=FOLDED))), ledger.now()
     chain_valid = verify_place(db or default_db()).ok
     for ref in ledger.refs(kinds=(STARTED,)):
         state = fold(ref.changeover, ledger.entries(changeover=ref.changeover))
         if tells_of_lockout(state):
-            record = record_of(state, people, lockouts=lockouts, as_of=now)
+            record = record_of(state, people, lockouts=lockouts, inspections=made, as_of=now)
             record = replace(record, chain_valid=chain_valid)
             if library is not None:
                 policy = library.plant.lockout

@@ -19,6 +19,7 @@ from floorterm.wording import Refusal, Say
 
 if TYPE_CHECKING:
     from floorterm.library.model import LockoutFile
+    from floorterm.library.procedures import InspectionCertificate
 
 MADE = "inspection.made"
 REVIEWED = "inspection.reviewed"
@@ -269,33 +270,37 @@ def energy_control(lockouts: Mapping[str, "LockoutFile"]) -> dict[str, "LockoutF
     return {name: one for name, one in lockouts.items() if one.exception is None}
 
 
+def certificate_of(one: Inspection) -> "InspectionCertificate":
+    """A recorded inspection as a certificate of the checklists would say it."""
+    from floorterm.library.procedures import CertifiedDeviation, InspectionCertificate  # noqa: PLC0415
+
+    return InspectionCertificate(
+        machine=one.machine,
+        date=one.on,
+        inspector=one.inspector,
+        users_observed=one.observed,
+        employees=one.employees,
+        reviewed=tuple(dict.fromkeys((*one.reviewed, one.inspector))),
+        authorized=one.authorized,
+        deviations=tuple(
+            CertifiedDeviation(
+                text=found.text,
+                persons=found.persons,
+                corrected_on=found.correction.on if found.correction else None,
+                correction=found.correction.text if found.correction else "",
+            )
+            for found in one.deviations
+        ),
+    )
+
+
 def with_inspections(
     lockouts: Mapping[str, "LockoutFile"], inspections: Iterable[Inspection]
 ) -> dict[str, "LockoutFile"]:
     """The procedures with the recorded inspections among their certificates."""
-    from floorterm.library.procedures import CertifiedDeviation, InspectionCertificate  # noqa: PLC0415
-
     added: dict[str, list[InspectionCertificate]] = {}
     for one in inspections:
-        certificate = InspectionCertificate(
-            machine=one.machine,
-            date=one.on,
-            inspector=one.inspector,
-            users_observed=one.observed,
-            employees=one.employees,
-            reviewed=tuple(dict.fromkeys((*one.reviewed, one.inspector))),
-            authorized=one.authorized,
-            deviations=tuple(
-                CertifiedDeviation(
-                    text=found.text,
-                    persons=found.persons,
-                    corrected_on=found.correction.on if found.correction else None,
-                    correction=found.correction.text if found.correction else "",
-                )
-                for found in one.deviations
-            ),
-        )
-        added.setdefault(one.procedure, []).append(certificate)
+        added.setdefault(one.procedure, []).append(certificate_of(one))
     return {
         name: replace(lockout, certificates=(*lockout.certificates, *added.get(name, ())))
         for name, lockout in lockouts.items()

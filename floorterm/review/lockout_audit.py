@@ -13,6 +13,7 @@ from msgspec import Struct, field
 from msgspec.structs import replace
 
 from floorterm.changeover.lockout_record import record_of, tells_of_lockout
+from floorterm.inspecting import inspections
 from floorterm.ledger.persons import FOLDED, people_then
 from floorterm.ledger.seal import Seal
 from floorterm.lockout.attestation import ATTESTED, Attestation, fold_attestations
@@ -171,7 +172,7 @@ def audit_period(
     refs = plant.ledger.refs(since=begin, until=end)
     works = tuple(dict.fromkeys(ref.changeover for ref in refs if ref.changeover))
     people = tuple(people_then(plant.ledger.entries(kinds=FOLDED)))
-    lockouts = plant.inspected_library().lockouts
+    lockouts, made = plant.library.lockouts, inspections(plant)
     policy = plant.library.plant.lockout
     law = profile or policy.profile
     site = site_of(policy)
@@ -181,7 +182,7 @@ def audit_period(
         state = plant.state(work)
         if not tells_of_lockout(state):
             continue
-        record = record_of(state, people, lockouts=lockouts, as_of=now)
+        record = record_of(state, people, lockouts=lockouts, inspections=made, as_of=now)
         record = replace(record, site=site, profile=law, chain_valid=chain_valid)
         kept = tuple(job for job in record.jobs if any(begin <= event.t < end for event in job.events))
         if kept:

@@ -8,8 +8,9 @@ from msgspec.structs import replace
 
 from floorterm.changeover.acts import Note
 from floorterm.demo.clock import SetClock
-from floorterm.inspecting import record_attestation
+from floorterm.inspecting import record_attestation, record_inspection
 from floorterm.lockout.auditing import Finding
+from floorterm.lockout.inspection import Report
 from floorterm.lockout.model import Event
 from floorterm.people import LockoutStatus
 from floorterm.plant import Plant
@@ -181,6 +182,42 @@ def test_an_inspection_of_the_ledger_counts_like_a_certificate_of_the_checklists
     assert [one.rule for one in before.jobs[0].of("V")] == ["LO-14"]
     inspected(plant)  # on the same day, so that it is the newest that counts
     assert audit_period(plant, *NOVEMBER).short == ()
+
+
+@pytest.mark.parametrize("gone", [False, True])
+def test_a_new_revision_of_a_procedure_takes_no_inspection_of_the_ledger_away(
+    plant: Plant, clock: SetClock, gone: bool
+) -> None:
+    """LO-15 of the newest certificate on or before the job (lockout.md 2.5.4), whatever the checklists say since."""
+    name = "lockout-stamper-1"
+    report = Report(procedure=name, on=plant.today(), observed=("AA",), reviewed=("AA", "BB"))
+    record_inspection(plant, who(plant, "SS"), report, key="inspected")
+    well_done(plant, clock)
+    ((rule, text),) = [(one.rule, one.text) for one in _short(plant)]
+    assert (rule, text) == ("LO-15", "Inspection of 2026-11-24: not reviewed with QQ, VV.")
+    lockouts = dict(plant.library.lockouts)
+    written = lockouts.pop(name)
+    if not gone:
+        lockouts[name] = replace(written, revision=written.revision + 1)
+    plant = Plant(replace(plant.library, lockouts=lockouts), plant.ledger, "T1")
+    assert [one.text for one in _short(plant)] == [text]
+    attest = {one.rule for job in audit_period(plant, *NOVEMBER).jobs for one in job.of("A")}
+    assert "LO-08" in attest  # what the revision of then stated, the checklists do not say any more
+    assert not {"LO-13", "LO-14", "LO-15", "LO-16"} & attest
+
+
+def test_a_job_of_an_earlier_revision_without_a_certificate_of_its_time_leaves_them_to_attest(
+    plant: Plant, clock: SetClock
+) -> None:
+    well_done(plant, clock)
+    clock.advance(timedelta(days=1))
+    inspected(plant)
+    lockouts = dict(plant.library.lockouts)
+    del lockouts["lockout-stamper-1"]
+    plant = Plant(replace(plant.library, lockouts=lockouts), plant.ledger, "T1")
+    assert not _short(plant)
+    attest = {one.rule for job in audit_period(plant, *NOVEMBER).jobs for one in job.of("A")}
+    assert {"LO-14", "LO-15", "LO-16"} <= attest
 
 
 def test_an_attestation_settles_what_waits_and_is_no_finding_that_went_away(

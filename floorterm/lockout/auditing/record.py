@@ -128,6 +128,11 @@ class Procedure(Struct, frozen=True, kw_only=True):
     inspection_due: date | None = None
 
     @property
+    def due_elsewhere(self) -> date | None:
+        """The last day by certificates of another record, where this one may lack some of this revision's."""
+        return self.inspection_due if self.certificates is None or self.effective_on is None else None
+
+    @property
     def required(self) -> tuple[Point, ...]:
         """R of the rules: the points that must be isolated and locked before anybody works."""
         return tuple(point for point in self.points if point.required)

@@ -54,7 +54,7 @@ def content(replay: Replay) -> Iterator[Found]:
 
 def _newest(replay: Replay, day: date) -> Certificate | None:
     dated = [one for one in replay.procedure.certificates or () if one.dated is not None and one.dated <= day]
-    return max(dated, key=lambda one: one.dated or date.min, default=None)
+    return max(dated, key=lambda one: (one.dated or date.min, one.entry or 0), default=None)
 
 
 def due(replay: Replay, months: int, day: date) -> date | None:
@@ -62,8 +62,8 @@ def due(replay: Replay, months: int, day: date) -> date | None:
     newest = _newest(replay, day)
     starts = [newest.dated if newest else None, replay.procedure.effective_on]
     days = [months_after(start, months) for start in starts if start is not None and start <= day]
-    if replay.procedure.certificates is None and replay.procedure.inspection_due is not None:
-        days.append(replay.procedure.inspection_due)
+    if (elsewhere := replay.procedure.due_elsewhere) is not None:
+        days.append(elsewhere)
     return max(days, default=None)
 
 
@@ -96,14 +96,13 @@ def certificate(replay: Replay) -> Iterator[Found]:
     day = replay.day
     if day is None:
         return
-    if replay.procedure.certificates is None:
-        if replay.procedure.inspection_due is not None:
-            for rule in ("LO-14", "LO-15", "LO-16"):
-                yield Found(rule, "A", "LO-16.elsewhere", facts={"procedure": replay.procedure.id})
-        return
     newest = _newest(replay, day)
+    if newest is None and replay.procedure.due_elsewhere is not None:
+        for rule in ("LO-14", "LO-15", "LO-16"):
+            yield Found(rule, "A", "LO-16.elsewhere", facts={"procedure": replay.procedure.id})
+        return
     if newest is None:
-        undated = [one for one in replay.procedure.certificates if one.dated is None]
+        undated = [one for one in replay.procedure.certificates or () if one.dated is None]
         if undated:
             yield Found("LO-16", "V", "LO-16", facts={"fields": "date"})
         return
