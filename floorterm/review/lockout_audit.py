@@ -71,12 +71,6 @@ class AuditedJob(Struct, frozen=True, kw_only=True):
         """Whether the record shows that something asked for was not met."""
         return bool(self.of("V"))
 
-    def blamed(self, one: Finding) -> tuple[str, ...]:
-        """Whom a finding is about: the people it names, else whoever recorded its event."""
-        if one.persons or one.at_n is None:
-            return one.persons
-        return tuple(event.by for event in self.events if event.n == one.at_n and event.by)
-
     def to_attest(self) -> tuple[Finding, ...]:
         """What a person must still attest: findings that no event can settle and nobody has spoken for."""
         return tuple(one for one in self.of("A") if one.rule not in self.attested)

@@ -74,23 +74,21 @@ def _short(audit: "PeriodAudit", printing: Printing) -> Iterator[Block]:
         yield Paragraph(text=printing.say("none_short", jobs=len(audit.jobs)))
     for job in audit.short:
         yield Heading(text=_job_title(job, printing), level=2)
-        yield _findings(audit, job, job.of("V"), printing)
+        yield _findings(audit, job.of("V"), printing)
 
 
 def _job_title(job: "AuditedJob", printing: Printing) -> str:
     return f"{_spoken(job.machine, printing.language)}, {job.since:%Y-%m-%d %H:%M}, {job.id}"
 
 
-def _findings(
-    audit: "PeriodAudit", job: "AuditedJob", found: "Sequence[Finding]", printing: Printing
-) -> Table:
+def _findings(audit: "PeriodAudit", found: "Sequence[Finding]", printing: Printing) -> Table:
     say = printing.say
     return Table(
         head=(say("rule"), say("by_whom"), say("record_shows"), say("asked_for")),
         rows=tuple(
             (
                 f"{one.rule} {_clause(one, printing)}",
-                ", ".join(audit.name_of(code) for code in job.blamed(one)) or "-",
+                ", ".join(audit.name_of(code) for code in one.by) or "-",
                 one.text_in(printing.language),
                 one.about.requirement(printing.language),
             )
@@ -117,7 +115,7 @@ def _others(audit: "PeriodAudit", printing: Printing) -> Table:
                 job.id,
                 words(f"audit.level.{one.level}", printing.language),
                 f"{one.rule} {_clause(one, printing)}",
-                ", ".join(audit.name_of(code) for code in job.blamed(one)) or "-",
+                ", ".join(audit.name_of(code) for code in one.by) or "-",
                 one.text_in(printing.language),
             )
             for job in audit.jobs
@@ -235,7 +233,7 @@ def lockout_document(audit: "PeriodAudit", job: "AuditedJob", printing: Printing
     blocks += [_events(audit, job, printing), Heading(text=say("findings"))]
     judged = [one for one in job.findings if one.level != "A"]
     if judged:
-        blocks.append(_findings(audit, job, judged, printing))
+        blocks.append(_findings(audit, judged, printing))
     else:
         blocks.append(Paragraph(text=say("no_findings")))
     waiting = ", ".join(dict.fromkeys(f"{one.rule} ({one.clause})" for one in job.to_attest()))

@@ -59,7 +59,7 @@ def test_what_fell_short_is_named_with_its_rule_its_person_and_its_entry(
     audit = audit_period(plant, *NOVEMBER)
     (one,) = audit.short
     (short,) = one.of("V")
-    assert (one.id, short.rule, short.entry, one.blamed(short)) == (job.id, "LO-30", off.n, ("BB",))
+    assert (one.id, short.rule, short.entry, short.by) == (job.id, "LO-30", off.n, ("BB",))
     assert audit.name_of("BB") == "B. Brand"
     assert audit.name_of("nobody") == "nobody"
 
@@ -160,6 +160,20 @@ def test_a_training_entered_afterwards_clears_nothing_and_is_noted(plant: Plant,
     assert {(one.rule, one.entry) for one in found.values()} == before
     assert f"One of 2026-11-21 was entered afterwards, in entry {entered}." in found["LO-17"].text
     assert "entered afterwards" in found["LO-19"].text
+
+
+def test_by_whom_is_who_acted_and_not_whom_it_befell(plant: Plant, clock: SetClock) -> None:
+    """(c)(6)(i)(C) is the inspector's to do, (e)(3) that of who takes the lock off."""
+    report = Report(procedure="lockout-stamper-1", on=DAY, observed=("AA",), reviewed=("AA", "BB"))
+    record_inspection(plant, who(plant, "SS"), report, key="inspected")
+    job = JobOnLedger(plant, clock)
+    job.to_work()
+    job.code = "AA"
+    job.act(Event.REMOVE_OTHER, points=job.job.required, owner="BB", how="emergency")
+    found = {(one.rule, one.by, one.persons) for one in _short(plant)}
+    assert ("LO-15", ("SS",), ("QQ", "VV")) in found
+    assert ("LO-34", ("AA",), ("AA", "BB")) in found
+    assert ("LO-30", ("AA",), ("BB",)) in found
 
 
 def test_a_training_that_is_still_to_come_takes_no_earlier_one_away(plant: Plant, clock: SetClock) -> None:

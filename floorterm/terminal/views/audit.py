@@ -73,7 +73,7 @@ def _finding_row(
     tone = _TONES[one.level]
     level = Span(f" {words(f'audit.level.{one.level}', language).upper()} ", tone)
     rule = Span(f" {one.rule}  {clause_of(one, language)}", "strong")
-    people = ", ".join(short_name(audit.name_of(code)) for code in job.blamed(one))
+    people = ", ".join(short_name(audit.name_of(code)) for code in one.by)
     right: Line = (Span(people or words("audit_screen.nobody_named", language), "" if people else "quiet"),)
     return AuditRow(
         f"{job.id} {number}",

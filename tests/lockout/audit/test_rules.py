@@ -14,7 +14,7 @@ from tests.lockout.audit.cases_order import LEAVING, SEQUENCE
 from tests.lockout.audit.cases_programme import PROGRAMME
 from tests.lockout.audit.cases_scope import DEVICES, SCOPE
 from tests.lockout.audit.cases_special import RECORD, SPECIAL
-from tests.lockout.audit.histories import COMPLIANT
+from tests.lockout.audit.histories import COMPLIANT, ONE, TWO, document, script
 
 COMPLETE = [Case(name, record) for name, record in COMPLIANT.items()]
 CASES = [*COMPLETE, *SCOPE, *DEVICES, *PROGRAMME, *SEQUENCE, *LEAVING, *SPECIAL, *RECORD]
@@ -54,3 +54,25 @@ def test_site_policy_is_always_marked_as_not_being_part_of_the_regulation() -> N
             assert finding.site_policy or not finding.rule.startswith("LS")
             if finding.rule.startswith(("LS", "LR")):
                 assert "not in 29 CFR 1910.147" in finding.clause
+
+
+@pytest.mark.parametrize(
+    ("text", "rule", "by", "about"),
+    [
+        (ONE.replace("notify_before A1 to=F1", ""), "LO-21", ("A1",), ("F1",)),
+        (
+            TWO.replace("account_people A1 clear=A1,A2", "account_people A1 clear=A1"),
+            "LO-32",
+            ("A1",),
+            ("A2",),
+        ),
+        (TWO.replace("+5 work_end A2", ""), "LO-32", ("A1",), ("A2",)),
+        (ONE.replace("notify_after A1 to=F1", ""), "LO-35", ("A1",), ("F1",)),
+    ],
+)
+def test_by_whom_is_not_whom_it_befell(
+    text: str, rule: str, by: tuple[str, ...], about: tuple[str, ...]
+) -> None:
+    """Who should have told, counted or waited is one thing, who was not told, counted or out another."""
+    found = [one for one in audit(document(script(text))) if one.rule == rule]
+    assert {(one.by, one.persons) for one in found} == {(by, about)}

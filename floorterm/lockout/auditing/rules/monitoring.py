@@ -36,8 +36,8 @@ def monitored(replay: Replay) -> Iterator[Found]:
                 together.setdefault((*gap, str(point.monitor_min)), []).append(point.id)
         for (i, minutes, limit), points in together.items():
             event = replay.events[min(i, len(replay.events) - 1)]
-            facts = {"minutes": minutes, "limit": limit}
-            yield Found("LO-28", "V", "LO-28", event, tuple(replay.before(i).working), tuple(points), facts)
+            facts, who = {"minutes": minutes, "limit": limit}, tuple(replay.before(i).working)
+            yield Found("LO-28", "V", "LO-28", event, who, tuple(points), facts, by=who)
     for i, event in replay.each(*READINGS):
         if event.result == "not_zero" and replay.touches(event):
             yield from _left(replay, i)
@@ -79,11 +79,12 @@ def _left(replay: Replay, found: int) -> Iterator[Found]:
         if replay.events[i].ev != "work_end":
             persons = tuple(replay.before(i).working)
             facts = {"found": replay.events[found].number}
-            yield Found("LO-28", "V", "LO-28.stayed", replay.events[i], persons, facts=facts)
+            yield Found("LO-28", "V", "LO-28.stayed", replay.events[i], persons, facts=facts, by=persons)
             return
     if replay.end.working:
         level: Level = "V" if replay.job.closed else "P"
-        yield Found("LO-28", level, "LO-28.still_in", replay.events[found], tuple(replay.end.working))
+        persons = tuple(replay.end.working)
+        yield Found("LO-28", level, "LO-28.still_in", replay.events[found], persons, by=persons)
 
 
 def _again(replay: Replay, found: int) -> Iterator[Found]:

@@ -115,11 +115,11 @@ def _inspector(replay: Replay, one: Certificate) -> Iterator[Found]:
     who, on = one.inspector, one.dated or date.min
     facts = {"date": on.isoformat()}
     if who and who in one.users_observed:
-        yield Found("LO-14", "V", "LO-14.used", None, (who,), facts=facts)
+        yield Found("LO-14", "V", "LO-14.used", None, (who,), facts=facts, by=(who,))
     person = replay.person_on(who, on, one.entry)
     trained = person is not None and (person.trained is None or person.trained_by(on) is not None)
     if person is None or person.role != "authorized" or not trained:
-        yield Found("LO-14", "V", "LO-14.not_authorised", None, (who,), facts=facts)
+        yield Found("LO-14", "V", "LO-14.not_authorised", None, (who,), facts=facts, by=(who,))
     if replay.record.site.strict_inspector and who:
         since = months_after(on, -_YEAR)
         jobs = (job for job in replay.record.jobs if job.header.procedure == replay.procedure.id)
@@ -127,23 +127,24 @@ def _inspector(replay: Replay, one: Certificate) -> Iterator[Found]:
             e for e in chain.from_iterable(job.events for job in jobs) if e.ev == "lock_on" and e.by == who
         )
         if any(since <= event.t.date() <= on for event in locked):
-            yield Found("LO-14", "V", "LO-14.strict", None, (who,), facts=facts, site_policy=True)
+            yield Found("LO-14", "V", "LO-14.strict", None, (who,), facts=facts, site_policy=True, by=(who,))
 
 
 def _reviewed(replay: Replay, one: Certificate) -> Iterator[Found]:
     facts = {"date": (one.dated or date.min).isoformat()}
+    inspector = (one.inspector,) if one.inspector else ()
     reviewed = set(one.reviewed or ())
     if one.authorized_then is None:
         yield Found("LO-15", "A", "LO-15.unsaid", facts=facts)
     else:
         missing = tuple(who for who in one.authorized_then if who not in reviewed)
         if missing:
-            yield Found("LO-15", "V", "LO-15", None, missing, facts=facts)
+            yield Found("LO-15", "V", "LO-15", None, missing, facts=facts, by=inspector)
     tagged = any(not p.lockable for p in replay.required) or any(e.tag for _, e in replay.each("lock_on"))
     if tagged and one.affected_then is not None:
         missing = tuple(who for who in one.affected_then if who not in reviewed)
         if missing:
-            yield Found("LO-15", "V", "LO-15.tags", None, missing, facts=facts)
+            yield Found("LO-15", "V", "LO-15.tags", None, missing, facts=facts, by=inspector)
     elif tagged:
         yield Found("LO-15", "A", "LO-15.tags_unsaid", facts=facts)
     for deviation in one.deviations:

@@ -156,7 +156,9 @@ def own_lock(replay: Replay) -> Iterator[Found]:
             bare = tuple(place for place in places if not replay.before(i).owns(who, place))
             if bare:
                 at = replay.events[min(i, len(replay.events) - 1)]
-                yield Found(rule, "V", rule, at, (who,), bare)
+                last = replay.events[i - 1]
+                by = last.by if i > start and last.ev == "remove_other" else who
+                yield Found(rule, "V", rule, at, (who,), bare, by=(by,))
                 break
 
 
