@@ -5,6 +5,8 @@ status marks say which clauses were read and which are from memory), and for LR 
 rules. `v`, `w`, `p` are the rules reported at those levels: no more and no fewer.
 """
 
+from datetime import datetime, timedelta
+
 import pytest
 
 from floorterm.lockout import audit
@@ -14,7 +16,7 @@ from tests.lockout.audit.cases_order import LEAVING, SEQUENCE
 from tests.lockout.audit.cases_programme import PROGRAMME
 from tests.lockout.audit.cases_scope import DEVICES, SCOPE
 from tests.lockout.audit.cases_special import RECORD, SPECIAL
-from tests.lockout.audit.histories import COMPLIANT, ONE, TWO, document, script
+from tests.lockout.audit.histories import COMPLIANT, ONE, START, TWO, document, script
 
 COMPLETE = [Case(name, record) for name, record in COMPLIANT.items()]
 CASES = [*COMPLETE, *SCOPE, *DEVICES, *PROGRAMME, *SEQUENCE, *LEAVING, *SPECIAL, *RECORD]
@@ -76,3 +78,31 @@ def test_by_whom_is_not_whom_it_befell(
     """Who should have told, counted or waited is one thing, who was not told, counted or out another."""
     found = [one for one in audit(document(script(text))) if one.rule == rule]
     assert {(one.by, one.persons) for one in found} == {(by, about)}
+
+
+def _gaps(text: str, as_of: datetime) -> list[str]:
+    found = audit(document(script(text)), now=as_of)
+    return [one.text for one in found if one.say.key == "audit.LO-28"]
+
+
+def test_a_closed_job_is_watched_to_its_end_and_no_longer_whenever_it_is_judged() -> None:
+    """LO-28: to the point's return to energy, else to the close; the present counts for open jobs alone."""
+    day, week = START + timedelta(days=1), START + timedelta(days=7)
+    unended = ONE.replace("+15 work_end A1", "").replace(
+        "re_energise A1 point=V1", "+30 re_energise A1 point=V1"
+    )
+    (text,) = _gaps(unended, day)
+    assert "36 min without a reading of V1" in text
+    assert _gaps(unended, week) == [text]
+    (closed,) = _gaps(unended.replace("+30 re_energise A1 point=V1", "+30 re_energise A1 point=D1"), week)
+    assert "38 min" in closed
+    (running,) = _gaps(unended.replace("close A1", "").replace("+30 re_energise A1 point=V1", ""), day)
+    assert "1415 min" in running
+
+
+def test_a_point_that_is_isolated_again_is_watched_from_then_on() -> None:
+    again = ONE.replace(
+        "+15 work_end A1", "re_energise A1 point=V1\n+40 isolate A1 point=V1\n+25 work_end A1"
+    )
+    (text,) = _gaps(again, START + timedelta(days=1))
+    assert "25 min without a reading of V1" in text

@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 
 from floorterm.lockout.auditing.findings import Found
 from floorterm.lockout.auditing.record import Point
-from floorterm.lockout.auditing.replay import READINGS, Replay
+from floorterm.lockout.auditing.replay import ENERGISES, READINGS, Replay
 from floorterm.lockout.auditing.table import Level
 
 
@@ -32,7 +32,8 @@ def monitored(replay: Replay) -> Iterator[Found]:
     for start, end in exposed(replay):
         together: dict[tuple[int, str, str], list[str]] = {}
         for point in watched:
-            if point.monitor_min is not None and (gap := _gap(replay, point, start, end)):
+            gaps = (_gap(replay, point, *part) for part in _isolated(replay, point, start, end))
+            if gap := next(filter(None, gaps), None):
                 together.setdefault((*gap, str(point.monitor_min)), []).append(point.id)
         for (i, minutes, limit), points in together.items():
             event = replay.events[min(i, len(replay.events) - 1)]
@@ -44,16 +45,36 @@ def monitored(replay: Replay) -> Iterator[Found]:
             yield from _again(replay, i)
 
 
+def _isolated(replay: Replay, point: Point, start: int, end: int) -> Iterator[tuple[int, int]]:
+    """The parts of a time at work in which the point has readings to come: until it is energised, or the record is
+    finished; again from where it is isolated again.
+    """
+    until = min((i for i, _ in replay.each("close") if i > start), default=end)
+    begin: int | None = start
+    for i in range(start + 1, min(end, until)):
+        event = replay.events[i]
+        if point.id not in replay.points_of(event):
+            continue
+        if event.ev in ENERGISES and begin is not None:
+            yield begin, i
+            begin = None
+        elif event.ev == "isolate" and begin is None:
+            begin = i
+    if begin is not None:
+        yield begin, min(end, until)
+
+
 def _gap(replay: Replay, point: Point, start: int, end: int) -> tuple[int, str] | None:
     """Where the first gap that is too long ends, and its minutes; None when every reading came in time."""
-    assert point.monitor_min is not None
+    if point.monitor_min is None:
+        return None
     limit = timedelta(minutes=float(point.monitor_min))
     readings = [
         i
         for i, event in replay.each(*READINGS)
         if i < end and event.result == "zero" and point.id in replay.points_of(event)
     ]
-    earlier = [i for i in readings if i <= start]
+    earlier = [i for i in readings if i <= start and replay.events[start].ev != "isolate"]
     at = replay.events[earlier[-1] if earlier else start].t
     for i in [*(i for i in readings if i > start), end]:
         now = _time(replay, i)
@@ -64,11 +85,11 @@ def _gap(replay: Replay, point: Point, start: int, end: int) -> tuple[int, str] 
 
 
 def _time(replay: Replay, index: int) -> datetime:
-    """The instant of an event; past the last one the moment for which the record is judged."""
+    """The instant of an event; past the last one of an open job the moment for which the record is judged."""
     if index < len(replay.events):
         return replay.events[index].t
-    last = replay.events[-1].t
-    return max(last, replay.record.as_of) if replay.record.as_of else last
+    last, now = replay.events[-1].t, replay.record.as_of
+    return max(last, now) if now is not None and not replay.job.closed else last
 
 
 def _left(replay: Replay, found: int) -> Iterator[Found]:
