@@ -86,6 +86,12 @@ class Inspection(Struct, frozen=True, kw_only=True):
         """Deviations without a recorded correction."""
         return tuple(one for one in self.deviations if one.correction is None)
 
+    def open_on(self, day: date) -> tuple[Deviation, ...]:
+        """Deviations that were found by the end of a day and not corrected by then."""
+        if self.on > day:
+            return ()
+        return tuple(one for one in self.deviations if one.correction is None or one.correction.on > day)
+
 
 class Found(Struct, frozen=True, kw_only=True):
     """What an inspector writes down of one deviation: text, and the people it names."""
@@ -343,7 +349,7 @@ def due_list(
                 not_reviewed=tuple(code for code in newest.not_reviewed if code in working)
                 if newest is not None and stands
                 else (),
-                open=tuple((one, deviation) for one in own for deviation in one.open),
+                open=tuple((one, deviation) for one in own for deviation in one.open_on(today)),
             )
         )
     return tuple(sorted(found, key=_pressing))
