@@ -31,7 +31,7 @@ READINGS = frozenset({"verify", "monitor"})
 NO_PROCEDURE = Procedure(id="")
 # What is missing from a verification until it proves isolation for a person, the weakest failure first.
 Miss = Literal[
-    "none", "not_zero", "partial", "not_full", "before_release", "broken", "wrong_person", "before_own_lock",
+    "none", "not_zero", "partial", "not_full", "no_key", "before_release", "broken", "wrong_person", "before_own_lock",
     "before_primary", "not_offered", "",
 ]  # fmt: skip
 
@@ -228,11 +228,13 @@ class Replay:
 
     # --- proof ------------------------------------------------------------------------------------
 
+    def locked(self, moment: Moment) -> bool:
+        """Every required point off and locked."""
+        return all(moment.off(k) and moment.on(k) for k in self.required_ids)
+
     def full(self, moment: Moment) -> bool:
         """Every required point off and locked, in group mode with its key in the box."""
-        return all(
-            moment.off(k) and moment.on(k) and (not self.group or k in moment.keys) for k in self.required_ids
-        )
+        return self.locked(moment) and (not self.group or set(self.required_ids) <= moment.keys)
 
     @cached_property
     def several_crews(self) -> bool:
@@ -268,7 +270,7 @@ class Replay:
         if not self.covers(event) and not (self.record.site.partial_verifies and self._adds_up(v)):
             return "partial"
         if not self.full(then):
-            return "not_full"
+            return "not_full" if not self.locked(then) else "no_key"
         if any(p.needs_release and not then.released(p.id) for p in self.required):
             return "before_release"
         if self._undone(v, index):
@@ -374,7 +376,7 @@ class Replay:
 
 
 _ORDER: tuple[Miss, ...] = (
-    "none", "not_zero", "partial", "not_full", "before_release", "broken", "wrong_person", "before_own_lock",
+    "none", "not_zero", "partial", "not_full", "no_key", "before_release", "broken", "wrong_person", "before_own_lock",
     "before_primary", "not_offered",
 )  # fmt: skip
 

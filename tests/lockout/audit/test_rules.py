@@ -6,17 +6,28 @@ rules. `v`, `w`, `p` are the rules reported at those levels: no more and no fewe
 """
 
 from datetime import datetime, timedelta
+from typing import Any
 
 import pytest
 
 from floorterm.lockout import audit
 from floorterm.lockout.auditing import rules
-from tests.lockout.audit.cases import Case, rules_at
+from tests.lockout.audit.cases import Case, rules_at, without
 from tests.lockout.audit.cases_order import LEAVING, SEQUENCE
 from tests.lockout.audit.cases_programme import PROGRAMME
 from tests.lockout.audit.cases_scope import DEVICES, SCOPE
 from tests.lockout.audit.cases_special import RECORD, SPECIAL
-from tests.lockout.audit.histories import COMPLIANT, ONE, START, TWO, document, script
+from tests.lockout.audit.histories import (
+    COMPLIANT,
+    GROUP,
+    GROUP_MODE,
+    ONE,
+    START,
+    TEST_RUN,
+    TWO,
+    document,
+    script,
+)
 
 COMPLETE = [Case(name, record) for name, record in COMPLIANT.items()]
 CASES = [*COMPLETE, *SCOPE, *DEVICES, *PROGRAMME, *SEQUENCE, *LEAVING, *SPECIAL, *RECORD]
@@ -106,3 +117,40 @@ def test_a_point_that_is_isolated_again_is_watched_from_then_on() -> None:
     )
     (text,) = _gaps(again, START + timedelta(days=1))
     assert "25 min without a reading of V1" in text
+
+
+def _texts(text: str, **job: Any) -> list[str]:
+    return [one.text for one in audit(document(script(text), **job)) if one.level == "V"]
+
+
+def test_a_test_without_a_head_count_names_who_had_worked() -> None:
+    (text,) = _texts(without(TEST_RUN, "account_people A1 clear=A1 result=ok"))
+    assert text.endswith("without a head count that clears everybody (missing: A1).")
+    unworked = without(without(TEST_RUN, "work_start A1"), "+5 work_end A1")
+    (text,) = _texts(without(unworked, "account_people A1 clear=A1 result=ok"))
+    assert text.endswith("energised for a test without a head count.")
+
+
+def test_a_gap_is_never_said_to_be_as_short_as_what_is_asked_for() -> None:
+    record = document(script(ONE.replace("+15 monitor", "+20 monitor")))
+    events = record["jobs"][0]["events"]
+    for event in events[events.index(next(one for one in events if one["ev"] == "monitor")) :]:
+        event["t"] = (datetime.fromisoformat(event["t"]) + timedelta(seconds=1)).isoformat()
+    verified = next(one for one in events if one["ev"] == "verify")
+    verified["t"] = next(one for one in events if one["ev"] == "work_start")["t"]
+    (text,) = [one.text for one in audit(record) if one.level == "V"]
+    assert "20.1 min without a reading of V1; every 20 min is asked for" in text
+
+
+def test_a_key_that_is_not_in_the_box_is_said_to_be_that() -> None:
+    texts = _texts(without(GROUP, "key_in_box A1 point=V1"), **GROUP_MODE)
+    assert texts
+    assert all("before every key was in the box" in text for text in texts)
+
+
+def test_an_area_that_nobody_looked_over_names_every_point_that_was_energised() -> None:
+    (found,) = [
+        one for one in audit(document(script(without(ONE, "inspect_area A1 result=ok")))) if one.level == "V"
+    ]
+    assert (found.rule, found.points) == ("LO-31", ("D1", "V1"))
+    assert "D1, V1 energised" in found.text

@@ -10,14 +10,14 @@ from floorterm.lockout.auditing.table import Level
 
 def restored(replay: Replay) -> Iterator[Found]:
     """LO-31, LO-32: area looked over and people accounted for before the first point lost its last lock."""
-    judged: set[tuple[int, int]] = set()
-    for i, event in replay.each("re_energise"):
-        since, until = replay.last_work(i), replay.unlocking(i)
-        if (since, until) in judged:
-            continue
-        judged.add((since, until))
+    together: dict[tuple[int, int], list[int]] = {}
+    for i, _ in replay.each("re_energise"):
+        together.setdefault((replay.last_work(i), replay.unlocking(i)), []).append(i)
+    for (since, until), energised in together.items():
+        i, event = energised[0], replay.events[energised[0]]
         if not area_inspected(replay, since, until):
-            yield Found("LO-31", "V", "LO-31", event, points=replay.points_of(event))
+            points = dict.fromkeys(k for each in energised for k in replay.points_of(replay.events[each]))
+            yield Found("LO-31", "V", "LO-31", event, points=tuple(points))
         there = (*replay.workers(i), *_box_owners(replay, until))
         missing = not_accounted(replay, since, until, tuple(dict.fromkeys(there)))
         if missing is not None:

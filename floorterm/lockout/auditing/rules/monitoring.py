@@ -79,7 +79,8 @@ def _gap(replay: Replay, point: Point, start: int, end: int) -> tuple[int, str] 
     for i in [*(i for i in readings if i > start), end]:
         now = _time(replay, i)
         if now - at > limit:
-            return i, f"{(now - at) / timedelta(minutes=1):.1f}".removesuffix(".0")
+            tenths = -((at - now) // timedelta(seconds=6))  # up, so that it never reads as the limit
+            return i, f"{tenths / 10:.1f}".removesuffix(".0")
         at = now
     return None
 
