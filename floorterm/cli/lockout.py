@@ -191,7 +191,7 @@ def _counted(found: "Iterable[Finding]", language: str) -> str:
 
 
 def _clause(one: "Finding", language: str) -> str:
-    notes = [one.clause]
+    notes = [one.about.clause_in(language)]
     if one.site_policy and not one.about.site_policy:
         notes.append(words("audit.site", language))
     if one.about.from_memory:

@@ -43,7 +43,7 @@ def audit_document(audit: "PeriodAudit", year: "PeriodAudit", printing: Printing
             ),
             (say("lockouts"), str(len(audit.jobs))),
             (say("fell_short"), str(len(audit.short))),
-            (say("jurisdiction"), f"{law.id}: {law.source}"),
+            (say("jurisdiction"), f"{law.id}: {law.source_in(printing.language)}"),
             (say("chain"), _chain(audit, printing)),
         )
     )
@@ -99,7 +99,7 @@ def _findings(audit: "PeriodAudit", found: "Sequence[Finding]", printing: Printi
 
 
 def _clause(one: "Finding", printing: Printing) -> str:
-    parts = [one.clause]
+    parts = [one.about.clause_in(printing.language)]
     if one.site_policy and not one.about.site_policy:
         parts.append(words("audit.site", printing.language))
     return f"({'; '.join(parts)})"
@@ -133,7 +133,7 @@ def _waiting(audit: "PeriodAudit", printing: Printing) -> Table:
         head=(say("rule"), say("what_no_event_proves"), say("lockouts")),
         rows=tuple(
             (
-                f"{rule.id} ({rule.clause})",
+                f"{rule.id} ({rule.clause_in(printing.language)})",
                 " ".join(dict.fromkeys(one.text_in(printing.language) for _, one in found)),
                 ", ".join(dict.fromkeys(job.id for job, _ in found)),
             )
@@ -195,7 +195,7 @@ def _by_rule(year: "PeriodAudit", printing: Printing) -> Table:
         head=(say("rule"), say("asked_for"), *levels, say("attested")),
         rows=tuple(
             (
-                f"{one.rule.id} ({one.rule.clause})",
+                f"{one.rule.id} ({one.rule.clause_in(printing.language)})",
                 one.rule.requirement(printing.language),
                 *(str(one.counts.get(level, 0)) for level in ("V", "W", "P", "A")),
                 str(one.attested),
@@ -236,7 +236,8 @@ def lockout_document(audit: "PeriodAudit", job: "AuditedJob", printing: Printing
         blocks.append(_findings(audit, judged, printing))
     else:
         blocks.append(Paragraph(text=say("no_findings")))
-    waiting = ", ".join(dict.fromkeys(f"{one.rule} ({one.clause})" for one in job.to_attest()))
+    open_ = (f"{one.rule} ({one.about.clause_in(printing.language)})" for one in job.to_attest())
+    waiting = ", ".join(dict.fromkeys(open_))
     if waiting:
         blocks.append(Paragraph(text=say("waiting", rules=waiting)))
     for rule, word in job.attested.items():

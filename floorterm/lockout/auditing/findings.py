@@ -39,7 +39,7 @@ class Finding(Struct, frozen=True, kw_only=True):
 
     @property
     def clause(self) -> str:
-        """The clause behind the rule, as it is shown."""
+        """The clause behind the rule, as programs read it."""
         return rules()[self.rule].clause
 
     @property
