@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from datetime import datetime, timedelta
+from decimal import Decimal
 
 from floorterm.lockout.auditing.findings import Found
 from floorterm.lockout.auditing.record import Point
@@ -79,10 +80,17 @@ def _gap(replay: Replay, point: Point, start: int, end: int) -> tuple[int, str] 
     for i in [*(i for i in readings if i > start), end]:
         now = _time(replay, i)
         if now - at > limit:
-            tenths = -((at - now) // timedelta(seconds=6))  # up, so that it never reads as the limit
-            return i, f"{tenths / 10:.1f}".removesuffix(".0")
+            return i, _minutes(now - at, point.monitor_min)
         at = now
     return None
+
+
+def _minutes(gap: timedelta, limit: Decimal) -> str:
+    """Minutes to a tenth; up where that would read as no longer than the limit, which the gap is."""
+    text = f"{gap / timedelta(minutes=1):.1f}"
+    if Decimal(text) <= limit:
+        text = f"{-(-gap // timedelta(seconds=6)) / 10:.1f}"
+    return text.removesuffix(".0")
 
 
 def _time(replay: Replay, index: int) -> datetime:
