@@ -16,8 +16,8 @@ from floorterm.library import starter_folder
 from floorterm.lockout.inspection import Report
 from floorterm.people import LockoutStatus
 from floorterm.plant import Plant
-from tests.lockout.audit.histories import COMPLIANT, ONE, history
 from tests.conftest import DAY, who
+from tests.lockout.audit.histories import COMPLIANT, ONE, history
 from tests.lockout.ledger_jobs import left_early, well_done
 
 

@@ -10,12 +10,12 @@ from floorterm.changeover.acts import Note
 from floorterm.demo.clock import SetClock
 from floorterm.inspecting import record_attestation, record_inspection
 from floorterm.lockout.auditing import Finding
-from floorterm.lockout.inspection import Report
+from floorterm.lockout.inspection import Found, Report
 from floorterm.lockout.model import Event
 from floorterm.people import LockoutStatus
 from floorterm.plant import Plant
 from floorterm.review.lockout_audit import audit_period, month_of, year_until
-from tests.conftest import DAY, who
+from tests.conftest import DAY, PIN, who
 from tests.lockout.ledger_jobs import JobOnLedger, inspected, left_early, well_done
 
 NOVEMBER = month_of(DAY)
@@ -162,6 +162,24 @@ def test_a_training_entered_afterwards_clears_nothing_and_is_noted(plant: Plant,
     assert "entered afterwards" in found["LO-19"].text
 
 
+def test_a_retraining_entered_afterwards_clears_nothing_and_is_noted(plant: Plant, clock: SetClock) -> None:
+    """LO-18: the inspection of today names B. Brand, who goes on without having been trained again."""
+    everybody = ("AA", "BB", "QQ", "VV")
+    found = (Found(text="lock on the pipe", persons=("BB",)),)
+    report = Report(procedure="lockout-stamper-1", on=DAY, observed=("AA",), reviewed=everybody, found=found)
+    record_inspection(plant, who(plant, "SS"), report, key="inspected")
+    job = JobOnLedger(plant, clock)
+    for event, fields in list(job.before())[:-1]:
+        job.act(event, **fields)
+    (before,) = [one for one in _short(plant) if one.rule == "LO-18"]
+    assert before.text.endswith("was trained on 2026-08-16 and not again after the change of 2026-11-24.")
+    entered = _change(plant, "BB", trained_on=DAY)
+    job.act(Event.RELEASE, points=job.job.required)
+    (after,) = [one for one in _short(plant) if one.rule == "LO-18"]
+    assert (after.entry, after.level) == (before.entry, "V")
+    assert after.text.endswith(f"A training of 2026-11-24 was entered afterwards, in entry {entered}.")
+
+
 def test_by_whom_is_who_acted_and_not_whom_it_befell(plant: Plant, clock: SetClock) -> None:
     """(c)(6)(i)(C) is the inspector's to do, (e)(3) that of who takes the lock off."""
     report = Report(procedure="lockout-stamper-1", on=DAY, observed=("AA",), reviewed=("AA", "BB"))
@@ -196,6 +214,21 @@ def test_an_inspection_of_the_ledger_counts_like_a_certificate_of_the_checklists
     assert [one.rule for one in before.jobs[0].of("V")] == ["LO-14"]
     inspected(plant)  # on the same day, so that it is the newest that counts
     assert audit_period(plant, *NOVEMBER).short == ()
+
+
+def test_an_inspector_whom_the_record_learns_of_after_the_job_does_not_make_it_whole(
+    plant: Plant, clock: SetClock
+) -> None:
+    """LO-14: the starter set's certificate names an inspector whom this plant does not know yet."""
+    well_done(plant, clock)
+    (text,) = [one.text for one in _short(plant)]
+    (certificate,) = plant.library.lockouts["lockout-stamper-1"].certificates
+    trained = certificate.date - timedelta(days=10)
+    inspector = replace(plant.ledger.person("BB"), code=certificate.inspector, badge="", trained_on=trained)
+    plant.ledger.add_person(inspector, PIN, by="AD")
+    assert [one.text for one in _short(plant)] == [text]
+    well_done(plant, clock)
+    assert [one.text for one in _short(plant)] == [text], "of a job from then on they were on record"
 
 
 @pytest.mark.parametrize("gone", [False, True])

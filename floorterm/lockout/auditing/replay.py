@@ -142,18 +142,23 @@ class Replay:
         return known[-1] if known else None
 
     def person_on(self, code: str, day: date, entry: int | None) -> Person | None:
-        """The person of a code as on record at an entry, or where none is named at the end of a day."""
+        """The person of a code as on record at an entry, or where none is named at the end of a day.
+
+        Of a day before the ledger knew them, as it did first, if that was before this job.
+        """
         since = self.record.since.get(code)
         if not since:
             return self.record.people.get(code)
         known = [one.person for one in since if (one.at.date() <= day if entry is None else one.n <= entry)]
-        return known[-1] if known else since[0].person
+        if not known and self.events and not _after(since[0], self.events[0]):
+            return since[0].person
+        return known[-1] if known else None
 
-    def trained_later(self, code: str, event: Event) -> tuple[date, int] | None:
-        """A training of the event's day or before that was entered after the event: its date and entry."""
+    def trained_later(self, code: str, event: Event, since: date = date.min) -> tuple[date, int] | None:
+        """A training from a day up to the event's that was entered after the event: its date and entry."""
         for one in self.record.since.get(code, ()):
             day = one.person.trained_by(event.t.date())
-            if _after(one, event) and day is not None:
+            if _after(one, event) and day is not None and day >= since:
                 return day, one.n
         return None
 

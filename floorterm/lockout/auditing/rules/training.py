@@ -91,8 +91,14 @@ def retrained(replay: Replay) -> Iterator[Found]:
         changes = [day for day in _changes(replay, person) if day <= event.t.date()]
         if changes and trained_on < max(changes):
             judged.add(event.by)
-            facts = {"trained": trained_on.isoformat(), "changed": max(changes).isoformat()}
-            yield Found("LO-18", "V", "LO-18", event, (event.by,), facts=facts)
+            facts: dict[str, Fact] = {"trained": trained_on.isoformat(), "changed": max(changes).isoformat()}
+            later, key = replay.trained_later(event.by, event, max(changes)), "LO-18"
+            if later is not None:
+                key, facts = (
+                    "LO-18.entered_later",
+                    {**facts, "again": later[0].isoformat(), "later": later[1]},
+                )
+            yield Found("LO-18", "V", key, event, (event.by,), facts=facts)
 
 
 def _changes(replay: Replay, person: Person) -> Iterator[date]:
