@@ -4,7 +4,7 @@ Three separate things (they must never be mixed): *permission* in the program, *
 *lockout status* under the energy-control programme.
 """
 
-from datetime import date
+from datetime import date, datetime
 from enum import StrEnum
 
 from msgspec import Struct
@@ -43,3 +43,15 @@ class Person(Struct, frozen=True):
     valid_to: date | None = None
     badge: str = ""
     active: bool = True
+
+
+class PersonThen(Struct, frozen=True):
+    """A person as the entry `n` about them left them, until the next one; `at` is its time, with the plant's offset.
+
+    `trainings` are the dates of all lockout training on record by then, in order.
+    """
+
+    n: int
+    at: datetime
+    person: Person
+    trainings: tuple[date, ...] = ()

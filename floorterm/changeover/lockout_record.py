@@ -18,9 +18,10 @@ from floorterm.changeover.paper_lockout import Happened, as_happened, minute, pa
 from floorterm.changeover.state import State
 from floorterm.lockout.auditing import record
 from floorterm.lockout.effects import apply_event
+from floorterm.lockout.inspection import Inspection, certificate_of
 from floorterm.lockout.model import FIVE, Event, Job, LockEvent, Point, Policy
 from floorterm.lockout.state import LockoutState, covered
-from floorterm.people import Person
+from floorterm.people import Person, PersonThen
 
 if TYPE_CHECKING:
     from floorterm.library.model import LockoutFile
@@ -34,19 +35,28 @@ _HERE_ONLY = frozenset(
 
 def record_of(
     state: State,
-    people: Iterable[Person],
+    people: Iterable[Person | PersonThen],
     *,
     lockouts: Mapping[str, "LockoutFile"] | None = None,
+    inspections: Iterable[Inspection] = (),
     as_of: datetime | None = None,
 ) -> record.Record:
     """The record of every lockout of a piece of work that something was recorded of.
 
-    `people` are those of the ledger; `lockouts` the library's procedures, which count where they still are of the
-    revision that was worked to; `as_of` the moment for which open jobs are judged.
+    `people` are those of the ledger, or all that its entries said of them in order: then each event is judged by the
+    people as they were on record at it. What the library's procedures (`lockouts`) state counts where they still are
+    of the revision that was worked to; certificates of theirs and recorded `inspections` count always. `as_of` is the
+    moment for which open jobs are judged.
     """
     by_paper = {name: tuple(as_happened(state, name)) for name in state.locks if papers(state, name)}
     return record_of_lockouts(
-        state.work, state.locks, people, lockouts=lockouts, as_of=as_of, by_paper=by_paper
+        state.work,
+        state.locks,
+        people,
+        lockouts=lockouts,
+        inspections=inspections,
+        as_of=as_of,
+        by_paper=by_paper,
     )
 
 
@@ -58,9 +68,10 @@ def tells_of_lockout(state: State) -> bool:
 def record_of_lockouts(
     work: str,
     locks: Mapping[str, LockoutState],
-    people: Iterable[Person],
+    people: Iterable[Person | PersonThen],
     *,
     lockouts: Mapping[str, "LockoutFile"] | None = None,
+    inspections: Iterable[Inspection] = (),
     as_of: datetime | None = None,
     by_paper: Mapping[str, tuple[Happened, ...]] = MappingProxyType({}),
 ) -> record.Record:
@@ -71,7 +82,15 @@ def record_of_lockouts(
     told = {name: lockout for name, lockout in locks.items() if lockout.events or name in by_paper}
     own = tuple(lockout.job.policy.contractor_duties for lockout in told.values())
     firms = tuple(dict.fromkeys(duty for duties in own for duty in duties))
-    known = {person.code: _person(person, firms) for person in people}
+    known: dict[str, record.Person] = {}
+    since: dict[str, tuple[record.PersonSince, ...]] = {}
+    for one in people:
+        if isinstance(one, Person):
+            known[one.code] = _person(one, firms)
+            continue
+        code = one.person.code
+        known[code] = _person(one.person, firms, one.trainings)
+        since[code] = (*since.get(code, ()), record.PersonSince(n=one.n, at=one.at, person=known[code]))
     policy = next((lockout.job.policy for lockout in told.values()), Policy())
     procedures: dict[str, record.Procedure] = {}
     jobs: list[record.Job] = []
@@ -79,11 +98,12 @@ def record_of_lockouts(
         job, key = lockout.job, f"{work}/{name}"
         for duty in job.affected_duties:
             known.setdefault(duty, record.Person(code=duty, role="affected", is_duty=True))
-        procedures[key] = _procedure(key, job, (lockouts or {}).get(job.procedure))
+        made = tuple(one for one in inspections if one.procedure == job.procedure)
+        procedures[key] = _procedure(key, job, (lockouts or {}).get(job.procedure), made)
         for run, events in enumerate(_runs(by_paper.get(name) or _recorded(lockout)), start=1):
             jobs.append(_job(key, run, job, events))
     return record.Record(
-        people=known, procedures=procedures, jobs=tuple(jobs), site=_site(policy), as_of=as_of
+        people=known, since=since, procedures=procedures, jobs=tuple(jobs), site=_site(policy), as_of=as_of
     )
 
 
@@ -95,12 +115,13 @@ def _site(policy: Policy) -> record.Site:
     )
 
 
-def _person(person: Person, firms: tuple[str, ...]) -> record.Person:
+def _person(person: Person, firms: tuple[str, ...], trainings: tuple[date, ...] = ()) -> record.Person:
     employer = next((firm for firm in firms if firm in person.duties), "")
     return record.Person(
         code=person.code,
         role=person.lockout.value,
         trained=person.trained_on,
+        trainings=trainings,
         valid_to=person.valid_to,
         contractor=bool(employer),
         employer=employer,
@@ -108,7 +129,9 @@ def _person(person: Person, firms: tuple[str, ...]) -> record.Person:
     )
 
 
-def _procedure(key: str, job: Job, written: "LockoutFile | None") -> record.Procedure:
+def _procedure(
+    key: str, job: Job, written: "LockoutFile | None", made: tuple[Inspection, ...]
+) -> record.Procedure:
     found = record.Procedure(
         id=key,
         machines=tuple(dict.fromkeys(job.machine.values())),
@@ -119,6 +142,7 @@ def _procedure(key: str, job: Job, written: "LockoutFile | None") -> record.Proc
         documented=True,  # a lockout step exists only through a written procedure of the library
         points=tuple(_point(point) for point in job.points),
         inspection_due=job.inspection_due,
+        certificates=tuple(_certificates(job, written, made)) or None,
     )
     if written is None or written.revision != job.revision:
         return found
@@ -133,25 +157,32 @@ def _procedure(key: str, job: Job, written: "LockoutFile | None") -> record.Proc
         effective_on=_day(written.effective_on),
         other_removal=written.other_removal,
         content_complete=all(parts) and all(point.verify for point in found.required),
-        certificates=tuple(
-            record.Certificate(
-                machine=next(iter(found.machines), ""),
-                dated=_day(one.date),
-                inspector=one.inspector,
-                users_observed=one.users_observed,
-                employees=one.employees,
-                authorized_then=one.authorized,
-                reviewed=one.reviewed,
-                deviations=tuple(
-                    record.Deviation(
-                        text=found.text, persons=found.persons, closed=found.corrected_on is not None
-                    )
-                    for found in one.deviations
-                ),
-            )
-            for one in written.certificates
-        ),
+        certificates=found.certificates or (),
     )
+
+
+def _certificates(
+    job: Job, written: "LockoutFile | None", made: tuple[Inspection, ...]
+) -> Iterator[record.Certificate]:
+    """Those of the checklists, whatever their revision, and what the ledger's own inspections certify."""
+    told = [(one, None) for one in written.certificates] if written is not None else []
+    for one, entry in (*told, *((certificate_of(one), one.n) for one in made)):
+        yield record.Certificate(
+            machine=next(iter(job.machine.values()), ""),
+            dated=_day(one.date),
+            inspector=one.inspector,
+            users_observed=one.users_observed,
+            employees=one.employees,
+            authorized_then=one.authorized,
+            reviewed=one.reviewed,
+            deviations=tuple(
+                record.Deviation(
+                    text=found.text, persons=found.persons, closed=found.corrected_on is not None
+                )
+                for found in one.deviations
+            ),
+            entry=entry,
+        )
 
 
 def _day(value: date | str) -> date:

@@ -97,17 +97,17 @@ def _document(path: Path) -> "Record":
 
 
 def _ledger(db: Place | None, checklists: Path | None) -> "Iterator[Record]":
-    """One record a piece of work of the ledger that has lockouts; people count as they were then."""
+    """One record a piece of work of the ledger that has lockouts; people count as they were at each event."""
     from msgspec.structs import replace  # noqa: PLC0415
 
     from floorterm.changeover.acts import STARTED  # noqa: PLC0415
     from floorterm.changeover.fold import fold  # noqa: PLC0415
     from floorterm.changeover.lockout_record import record_of, tells_of_lockout  # noqa: PLC0415
     from floorterm.ledger import verify_place  # noqa: PLC0415
-    from floorterm.ledger.persons import FOLDED  # noqa: PLC0415
+    from floorterm.ledger.persons import FOLDED, people_then  # noqa: PLC0415
     from floorterm.library import LibraryError, load  # noqa: PLC0415
-    from floorterm.lockout.inspection import KINDS, fold_inspections, with_inspections  # noqa: PLC0415
-    from floorterm.review.lockout_audit import people_until, site_of  # noqa: PLC0415
+    from floorterm.lockout.inspection import KINDS, fold_inspections  # noqa: PLC0415
+    from floorterm.review.lockout_audit import site_of  # noqa: PLC0415
 
     ledger = open_ledger(db, read_only=True)
     try:
@@ -116,14 +116,13 @@ def _ledger(db: Place | None, checklists: Path | None) -> "Iterator[Record]":
         put(f"Without the checklists, as they have faults:\n{error}", err=True)
         library = None
     made = fold_inspections(ledger.entries(kinds=KINDS))
-    lockouts = with_inspections(library.lockouts, made) if library is not None else {}
-    changes, now = ledger.entries(kinds=FOLDED), ledger.now()
+    lockouts = library.lockouts if library is not None else {}
+    people, now = tuple(people_then(ledger.entries(kinds=FOLDED))), ledger.now()
     chain_valid = verify_place(db or default_db()).ok
     for ref in ledger.refs(kinds=(STARTED,)):
         state = fold(ref.changeover, ledger.entries(changeover=ref.changeover))
         if tells_of_lockout(state):
-            people = people_until(changes, state.last_n)
-            record = record_of(state, people, lockouts=lockouts, as_of=now)
+            record = record_of(state, people, lockouts=lockouts, inspections=made, as_of=now)
             record = replace(record, chain_valid=chain_valid)
             if library is not None:
                 policy = library.plant.lockout
@@ -192,7 +191,7 @@ def _counted(found: "Iterable[Finding]", language: str) -> str:
 
 
 def _clause(one: "Finding", language: str) -> str:
-    notes = [one.clause]
+    notes = [one.about.clause_in(language)]
     if one.site_policy and not one.about.site_policy:
         notes.append(words("audit.site", language))
     if one.about.from_memory:

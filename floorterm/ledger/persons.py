@@ -1,10 +1,11 @@
 """People as entries carry them, and the fold that makes the table of people out of the entries. Pure."""
 
-from collections.abc import Mapping
-from datetime import date
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import date, datetime
 from typing import Any
 
-from floorterm.people import LockoutStatus, Permission, Person
+from floorterm.entries import Entry
+from floorterm.people import LockoutStatus, Permission, Person, PersonThen
 
 ADDED = "person.added"
 CHANGED = "person.changed"
@@ -82,3 +83,23 @@ def fold_person(
     else:
         record = {key: inner for key, inner in value.items() if key != "was"}
     return dict(people) | {code: record}
+
+
+def people_then(changes: Iterable[Entry]) -> Iterator[PersonThen]:
+    """Everybody as each entry about them left them, in the order of the entries; later entries alter none of it."""
+    records: Mapping[str, Mapping[str, Any]] = {}
+    trainings: dict[str, tuple[date, ...]] = {}
+    for entry in changes:
+        if entry.kind not in FOLDED:
+            continue
+        records = fold_person(records, entry.kind, entry.value)
+        person = person_of(records[entry.value["code"]])
+        dates = _trainings(trainings.get(person.code, ()), person.trained_on)
+        trainings[person.code] = dates
+        zone = datetime.fromisoformat(f"2000-01-01T00:00:00{entry.offset or '+00:00'}").tzinfo
+        yield PersonThen(entry.n, entry.at.astimezone(zone), person, dates)
+
+
+def _trainings(before: tuple[date, ...], newest: date | None) -> tuple[date, ...]:
+    """All dates of training once an entry names the newest: whatever lay after it was put right by that entry."""
+    return (*(day for day in before if day < newest), newest) if newest is not None else ()

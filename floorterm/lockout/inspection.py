@@ -19,6 +19,7 @@ from floorterm.wording import Refusal, Say
 
 if TYPE_CHECKING:
     from floorterm.library.model import LockoutFile
+    from floorterm.library.procedures import InspectionCertificate
 
 MADE = "inspection.made"
 REVIEWED = "inspection.reviewed"
@@ -84,6 +85,12 @@ class Inspection(Struct, frozen=True, kw_only=True):
     def open(self) -> tuple[Deviation, ...]:
         """Deviations without a recorded correction."""
         return tuple(one for one in self.deviations if one.correction is None)
+
+    def open_on(self, day: date) -> tuple[Deviation, ...]:
+        """Deviations that were found by the end of a day and not corrected by then."""
+        if self.on > day:
+            return ()
+        return tuple(one for one in self.deviations if one.correction is None or one.correction.on > day)
 
 
 class Found(Struct, frozen=True, kw_only=True):
@@ -269,33 +276,37 @@ def energy_control(lockouts: Mapping[str, "LockoutFile"]) -> dict[str, "LockoutF
     return {name: one for name, one in lockouts.items() if one.exception is None}
 
 
+def certificate_of(one: Inspection) -> "InspectionCertificate":
+    """A recorded inspection as a certificate of the checklists would say it."""
+    from floorterm.library.procedures import CertifiedDeviation, InspectionCertificate  # noqa: PLC0415
+
+    return InspectionCertificate(
+        machine=one.machine,
+        date=one.on,
+        inspector=one.inspector,
+        users_observed=one.observed,
+        employees=one.employees,
+        reviewed=tuple(dict.fromkeys((*one.reviewed, one.inspector))),
+        authorized=one.authorized,
+        deviations=tuple(
+            CertifiedDeviation(
+                text=found.text,
+                persons=found.persons,
+                corrected_on=found.correction.on if found.correction else None,
+                correction=found.correction.text if found.correction else "",
+            )
+            for found in one.deviations
+        ),
+    )
+
+
 def with_inspections(
     lockouts: Mapping[str, "LockoutFile"], inspections: Iterable[Inspection]
 ) -> dict[str, "LockoutFile"]:
     """The procedures with the recorded inspections among their certificates."""
-    from floorterm.library.procedures import CertifiedDeviation, InspectionCertificate  # noqa: PLC0415
-
     added: dict[str, list[InspectionCertificate]] = {}
     for one in inspections:
-        certificate = InspectionCertificate(
-            machine=one.machine,
-            date=one.on,
-            inspector=one.inspector,
-            users_observed=one.observed,
-            employees=one.employees,
-            reviewed=tuple(dict.fromkeys((*one.reviewed, one.inspector))),
-            authorized=one.authorized,
-            deviations=tuple(
-                CertifiedDeviation(
-                    text=found.text,
-                    persons=found.persons,
-                    corrected_on=found.correction.on if found.correction else None,
-                    correction=found.correction.text if found.correction else "",
-                )
-                for found in one.deviations
-            ),
-        )
-        added.setdefault(one.procedure, []).append(certificate)
+        added.setdefault(one.procedure, []).append(certificate_of(one))
     return {
         name: replace(lockout, certificates=(*lockout.certificates, *added.get(name, ())))
         for name, lockout in lockouts.items()
@@ -338,7 +349,7 @@ def due_list(
                 not_reviewed=tuple(code for code in newest.not_reviewed if code in working)
                 if newest is not None and stands
                 else (),
-                open=tuple((one, deviation) for one in own for deviation in one.open),
+                open=tuple((one, deviation) for one in own for deviation in one.open_on(today)),
             )
         )
     return tuple(sorted(found, key=_pressing))

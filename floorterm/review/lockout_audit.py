@@ -1,19 +1,20 @@
 """The lockouts of a period, judged: which fell short, by which rule, by whom, and what a person must attest.
 
-A job belongs to a period when any of its events does; it is judged whole. People count as they were when the work's
-last entry was written, so that a later training does not change what an earlier job shows.
+A job belongs to a period when any of its events does; it is judged whole. People count as they were on record at each
+event, so that what is entered of them later does not change what an earlier event shows.
 """
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import date, datetime, time, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from msgspec import Struct, field
 from msgspec.structs import replace
 
 from floorterm.changeover.lockout_record import record_of, tells_of_lockout
-from floorterm.ledger.persons import FOLDED, fold_person, person_of
+from floorterm.inspecting import inspections
+from floorterm.ledger.persons import FOLDED, people_then
 from floorterm.ledger.seal import Seal
 from floorterm.lockout.attestation import ATTESTED, Attestation, fold_attestations
 from floorterm.lockout.auditing import Finding, Level, Rule, audit, rules
@@ -22,8 +23,7 @@ from floorterm.people import Person
 
 if TYPE_CHECKING:
     from floorterm.changeover.state import State
-    from floorterm.entries import Entry
-    from floorterm.library.model import LockoutFile, LockoutPolicy
+    from floorterm.library.model import LockoutPolicy
     from floorterm.lockout.model import Job as LockoutJob
     from floorterm.lockout.model import Point
     from floorterm.plant import Plant
@@ -70,12 +70,6 @@ class AuditedJob(Struct, frozen=True, kw_only=True):
     def short(self) -> bool:
         """Whether the record shows that something asked for was not met."""
         return bool(self.of("V"))
-
-    def blamed(self, one: Finding) -> tuple[str, ...]:
-        """Whom a finding is about: the people it names, else whoever recorded its event."""
-        if one.persons or one.at_n is None:
-            return one.persons
-        return tuple(event.by for event in self.events if event.n == one.at_n and event.by)
 
     def to_attest(self) -> tuple[Finding, ...]:
         """What a person must still attest: findings that no event can settle and nobody has spoken for."""
@@ -171,8 +165,8 @@ def audit_period(
     begin, end = (datetime.combine(day, time(), tzinfo=zone) for day in (since, until))
     refs = plant.ledger.refs(since=begin, until=end)
     works = tuple(dict.fromkeys(ref.changeover for ref in refs if ref.changeover))
-    changes = plant.ledger.entries(kinds=FOLDED)
-    lockouts = plant.inspected_library().lockouts
+    people = tuple(people_then(plant.ledger.entries(kinds=FOLDED)))
+    lockouts, made = plant.library.lockouts, inspections(plant)
     policy = plant.library.plant.lockout
     law = profile or policy.profile
     site = site_of(policy)
@@ -182,7 +176,7 @@ def audit_period(
         state = plant.state(work)
         if not tells_of_lockout(state):
             continue
-        record = _record(state, changes, lockouts, now)
+        record = record_of(state, people, lockouts=lockouts, inspections=made, as_of=now)
         record = replace(record, site=site, profile=law, chain_valid=chain_valid)
         kept = tuple(job for job in record.jobs if any(begin <= event.t < end for event in job.events))
         if kept:
@@ -198,21 +192,6 @@ def audit_period(
         now=now,
         chain_valid=chain_valid,
     )
-
-
-def _record(
-    state: "State", changes: "Sequence[Entry]", lockouts: "Mapping[str, LockoutFile]", now: datetime
-) -> Record:
-    return record_of(state, people_until(changes, state.last_n), lockouts=lockouts, as_of=now)
-
-
-def people_until(changes: "Iterable[Entry]", n: int) -> tuple[Person, ...]:
-    """People as the entries up to a number tell of them."""
-    records: Mapping[str, Mapping[str, Any]] = {}
-    for entry in changes:
-        if entry.n <= n:
-            records = fold_person(records, entry.kind, entry.value)
-    return tuple(person_of(record) for record in records.values())
 
 
 def _audited(

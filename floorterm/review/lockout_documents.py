@@ -43,7 +43,7 @@ def audit_document(audit: "PeriodAudit", year: "PeriodAudit", printing: Printing
             ),
             (say("lockouts"), str(len(audit.jobs))),
             (say("fell_short"), str(len(audit.short))),
-            (say("jurisdiction"), f"{law.id}: {law.source}"),
+            (say("jurisdiction"), f"{law.id}: {law.source_in(printing.language)}"),
             (say("chain"), _chain(audit, printing)),
         )
     )
@@ -74,23 +74,21 @@ def _short(audit: "PeriodAudit", printing: Printing) -> Iterator[Block]:
         yield Paragraph(text=printing.say("none_short", jobs=len(audit.jobs)))
     for job in audit.short:
         yield Heading(text=_job_title(job, printing), level=2)
-        yield _findings(audit, job, job.of("V"), printing)
+        yield _findings(audit, job.of("V"), printing)
 
 
 def _job_title(job: "AuditedJob", printing: Printing) -> str:
     return f"{_spoken(job.machine, printing.language)}, {job.since:%Y-%m-%d %H:%M}, {job.id}"
 
 
-def _findings(
-    audit: "PeriodAudit", job: "AuditedJob", found: "Sequence[Finding]", printing: Printing
-) -> Table:
+def _findings(audit: "PeriodAudit", found: "Sequence[Finding]", printing: Printing) -> Table:
     say = printing.say
     return Table(
         head=(say("rule"), say("by_whom"), say("record_shows"), say("asked_for")),
         rows=tuple(
             (
                 f"{one.rule} {_clause(one, printing)}",
-                ", ".join(audit.name_of(code) for code in job.blamed(one)) or "-",
+                ", ".join(audit.name_of(code) for code in one.by) or "-",
                 one.text_in(printing.language),
                 one.about.requirement(printing.language),
             )
@@ -101,7 +99,7 @@ def _findings(
 
 
 def _clause(one: "Finding", printing: Printing) -> str:
-    parts = [one.clause]
+    parts = [one.about.clause_in(printing.language)]
     if one.site_policy and not one.about.site_policy:
         parts.append(words("audit.site", printing.language))
     return f"({'; '.join(parts)})"
@@ -117,7 +115,7 @@ def _others(audit: "PeriodAudit", printing: Printing) -> Table:
                 job.id,
                 words(f"audit.level.{one.level}", printing.language),
                 f"{one.rule} {_clause(one, printing)}",
-                ", ".join(audit.name_of(code) for code in job.blamed(one)) or "-",
+                ", ".join(audit.name_of(code) for code in one.by) or "-",
                 one.text_in(printing.language),
             )
             for job in audit.jobs
@@ -135,7 +133,7 @@ def _waiting(audit: "PeriodAudit", printing: Printing) -> Table:
         head=(say("rule"), say("what_no_event_proves"), say("lockouts")),
         rows=tuple(
             (
-                f"{rule.id} ({rule.clause})",
+                f"{rule.id} ({rule.clause_in(printing.language)})",
                 " ".join(dict.fromkeys(one.text_in(printing.language) for _, one in found)),
                 ", ".join(dict.fromkeys(job.id for job, _ in found)),
             )
@@ -197,7 +195,7 @@ def _by_rule(year: "PeriodAudit", printing: Printing) -> Table:
         head=(say("rule"), say("asked_for"), *levels, say("attested")),
         rows=tuple(
             (
-                f"{one.rule.id} ({one.rule.clause})",
+                f"{one.rule.id} ({one.rule.clause_in(printing.language)})",
                 one.rule.requirement(printing.language),
                 *(str(one.counts.get(level, 0)) for level in ("V", "W", "P", "A")),
                 str(one.attested),
@@ -235,10 +233,11 @@ def lockout_document(audit: "PeriodAudit", job: "AuditedJob", printing: Printing
     blocks += [_events(audit, job, printing), Heading(text=say("findings"))]
     judged = [one for one in job.findings if one.level != "A"]
     if judged:
-        blocks.append(_findings(audit, job, judged, printing))
+        blocks.append(_findings(audit, judged, printing))
     else:
         blocks.append(Paragraph(text=say("no_findings")))
-    waiting = ", ".join(dict.fromkeys(f"{one.rule} ({one.clause})" for one in job.to_attest()))
+    open_ = (f"{one.rule} ({one.about.clause_in(printing.language)})" for one in job.to_attest())
+    waiting = ", ".join(dict.fromkeys(open_))
     if waiting:
         blocks.append(Paragraph(text=say("waiting", rules=waiting)))
     for rule, word in job.attested.items():

@@ -15,7 +15,7 @@ from floorterm.changeover.state import Signed
 from floorterm.changeover.view import checklist, view
 from floorterm.changeover.worksheet import to_json
 from floorterm.lockout.auditing import audit
-from floorterm.people import Person
+from floorterm.people import LockoutStatus, Person, PersonThen
 from floorterm.wording import Say, sentence
 from tests.changeover.sheets import (
     LOCK_STEPS,
@@ -220,6 +220,18 @@ def test_the_audit_judges_paper_by_its_times_and_asks_somebody_to_compare() -> N
     (job,) = record_of(record.state, PEOPLE.values()).jobs
     assert all(event.late and event.claimed and event.entered for event in job.events)
     assert all(event.entered > event.claimed for event in job.events)  # type: ignore[operator]
+
+
+def test_the_audit_judges_paper_by_the_people_of_its_time() -> None:
+    """Somebody who is no longer authorised when the paper is entered was so when they locked (records.md 1.2(g))."""
+    record = by_paper_alone()
+    then = [PersonThen(n, START, one) for n, one in enumerate(PEOPLE.values(), start=1)]
+    left = PersonThen(20, record.now, replace(ODE, lockout=LockoutStatus.AFFECTED))
+    found = audit(record_of(record.state, (*then, left), as_of=record.now))
+    assert not [one for one in found if one.level == "V"]
+    before = PersonThen(20, START, replace(ODE, lockout=LockoutStatus.AFFECTED))
+    found = audit(record_of(record.state, (*then, before), as_of=record.now))
+    assert "LO-20" in {one.rule for one in found if one.level == "V"}
 
 
 def test_work_on_paper_without_a_proved_lockout_is_taken_down_and_raises_a_deviation() -> None:

@@ -1,16 +1,24 @@
 """`floorterm lockout audit`: exit statuses, JSON keys, the ledger and record documents."""
 
 import json
+import shutil
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
+from msgspec.structs import replace
 
+from floorterm.changeover.acts import Note
 from floorterm.cli import main
 from floorterm.demo.clock import SetClock
+from floorterm.inspecting import record_inspection
+from floorterm.library import starter_folder
+from floorterm.lockout.inspection import Report
+from floorterm.people import LockoutStatus
 from floorterm.plant import Plant
+from tests.conftest import DAY, who
 from tests.lockout.audit.histories import COMPLIANT, ONE, history
-from tests.lockout.ledger_jobs import left_early
+from tests.lockout.ledger_jobs import left_early, well_done
 
 
 def _run(*arguments: str) -> Result:
@@ -91,3 +99,24 @@ def test_the_lockouts_of_a_ledger_are_audited(plant: Plant, clock: SetClock) -> 
     assert exposed["persons"] == ["BB"]
     assert exposed["entry"] >= off.n
     assert {finding["rule"] for finding in data["findings"] if finding["level"] == "P"} == {"LO-36"}
+
+
+def test_neither_a_later_status_nor_a_new_revision_alters_what_the_ledger_shows(
+    plant: Plant, clock: SetClock, tmp_path: Path
+) -> None:
+    """People as on record at the event (records.md 1.2(g)), the certificate of that day (lockout.md 2.5.4)."""
+    report = Report(procedure="lockout-stamper-1", on=DAY, observed=("AA",), reviewed=("AA", "BB", "VV"))
+    record_inspection(plant, who(plant, "SS"), report, key="inspected")
+    job = well_done(plant, clock)
+    affected = replace(plant.ledger.person("BB"), lockout=LockoutStatus.AFFECTED)
+    plant.ledger.change_person(affected, by="AD", reason="another job")
+    plant.act(job.work, Note(text="anything"), who(plant, "AA"), key="note")
+    folder = shutil.copytree(starter_folder(), tmp_path / "checklists")
+    written = folder / "procedures" / "lockout-stamper-1.yaml"
+    lines = written.read_text(encoding="utf-8").splitlines()
+    newer = ["revision: 9" if line.startswith("revision:") else line for line in lines]
+    written.write_text("\n".join(newer) + "\n", encoding="utf-8")
+    for checklists in ((), ("--checklists", str(folder))):
+        data = json.loads(_run("--db", str(plant.ledger.path), "--json", *checklists).stdout)
+        short = [one["text"] for one in data["findings"] if one["level"] == "V"]
+        assert short == ["Inspection of 2026-11-24: not reviewed with QQ."]

@@ -37,10 +37,11 @@ class JobOnLedger:
 
     def to_work(self) -> None:
         """Everything up to the start of work."""
-        for event, fields in self._before():
+        for event, fields in self.before():
             self.act(event, **fields)
 
-    def _before(self) -> Iterator[tuple[Event, dict[str, Any]]]:
+    def before(self) -> Iterator[tuple[Event, dict[str, Any]]]:
+        """The events up to the start of work, with their fields."""
         points = self.job.required
         yield Event.NOTIFY_BEFORE, {"people": self.job.affected_duties}
         yield Event.REVIEW, {}

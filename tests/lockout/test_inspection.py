@@ -4,7 +4,7 @@ Source: 29 CFR 1910.147(c)(6)(i)-(ii) and (c)(7)(i), (iii) as the project's tabl
 where the table marks a line as from memory); reminders and last days are the site's own policy.
 """
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -211,6 +211,16 @@ def test_the_list_says_who_must_still_be_reviewed_and_what_is_not_corrected(lock
     (one,) = due_list({NAME: lockout}, made, PEOPLE, DAY)
     assert one.not_reviewed == ("CC",)
     assert [deviation.text for _, deviation in one.open] == ["no tag"]
+
+
+def test_what_was_found_or_corrected_on_a_later_day_is_no_news_of_the_day(lockout: LockoutFile) -> None:
+    found = _made(lockout, replace(REPORT, found=(Found(text="no tag"),)))
+    done = _entry(9, CORRECTED, {"inspection": 7, "deviation": 1, "text": "tag hung"}, person="CC")
+    corrected = replace(done, at=done.at + timedelta(days=2))
+    made = fold_inspections([found, corrected])
+    days = [DAY + timedelta(days=number) for number in (-1, 0, 1, 2, 3)]
+    listed = [len(due_list({NAME: lockout}, made, PEOPLE, day)[0].open) for day in days]
+    assert listed == [0, 1, 1, 0, 0]
 
 
 def test_the_most_pressing_procedure_stands_first(library: Library) -> None:

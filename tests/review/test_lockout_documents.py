@@ -119,6 +119,20 @@ def test_what_is_only_the_sites_own_is_told_apart_from_the_regulation(busy: Plan
     _has(_audit(busy), "LS-02 (site policy, not in 29 CFR 1910.147)")
 
 
+@pytest.mark.parametrize("language", [language for language in LANGUAGES if language != "en"])
+def test_an_audit_in_another_language_keeps_no_clause_in_english(
+    busy: Plant, clock: SetClock, language: str
+) -> None:
+    clock.advance(timedelta(hours=30))  # LS-02 is the site's own, LO-36 a rule of this program
+    audit = audit_period(busy, *month_of(DAY))
+    document = lockout_document(audit, audit.jobs[1], _printing(busy, language))
+    said = as_text(_audit(busy, language)) + as_text(document)
+    assert "LS-02" in said
+    assert "LO-36" in said
+    for english in ("site policy", "own rule", "State plans", "record integrity"):
+        assert english not in said, english
+
+
 def test_a_month_without_lockouts_says_so_and_no_more(plant: Plant) -> None:
     document = _audit(plant)
     _has(document, "none of these 0 lockouts fell short", "No lockout was recorded")

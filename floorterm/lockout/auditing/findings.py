@@ -12,6 +12,7 @@ from floorterm.wording import FALLBACK, Fact, Say, sentence
 class Finding(Struct, frozen=True, kw_only=True):
     """One finding. `level`: V violation, W warning, P pending, A needs a person's attestation.
 
+    `persons` are those whom it is about, `by` those whose act, or omission, it is: who removed a lock, not its owner.
     `at_n` is the number of the event that it is about (None: the job as a whole), `entry` that event's number
     in the ledger where the record comes from one. `site_policy` findings are not part of the regulation.
     """
@@ -21,6 +22,7 @@ class Finding(Struct, frozen=True, kw_only=True):
     at_n: int | None
     persons: tuple[str, ...]
     say: Say
+    by: tuple[str, ...] = ()
     job: str = ""
     entry: int | None = None
     points: tuple[str, ...] = ()
@@ -37,7 +39,7 @@ class Finding(Struct, frozen=True, kw_only=True):
 
     @property
     def clause(self) -> str:
-        """The clause behind the rule, as it is shown."""
+        """The clause behind the rule, as programs read it."""
         return rules()[self.rule].clause
 
     @property
@@ -47,7 +49,10 @@ class Finding(Struct, frozen=True, kw_only=True):
 
 
 class Found(Struct, frozen=True):
-    """A finding before it is told which job it belongs to; what the rules give back."""
+    """A finding before it is told which job it belongs to; what the rules give back.
+
+    `by` None: whoever recorded the event.
+    """
 
     rule: str
     level: Level
@@ -57,6 +62,7 @@ class Found(Struct, frozen=True):
     points: tuple[str, ...] = ()
     facts: Mapping[str, Fact] = field(default_factory=dict)
     site_policy: bool = False
+    by: tuple[str, ...] | None = None
 
 
 def named(codes: Iterable[str]) -> str:
@@ -76,6 +82,7 @@ def finding(found: Found, job: str, site_policy: frozenset[str]) -> Finding:
         level=found.level,
         at_n=event.n if event else None,
         persons=found.persons,
+        by=found.by if found.by is not None else (event.by,) if event is not None and event.by else (),
         points=found.points,
         say=Say(f"audit.{found.key}", facts),
         job=job,

@@ -37,17 +37,32 @@ class Person(Struct, frozen=True, kw_only=True):
     """Somebody of the record. `is_duty`: not a person but a duty whose holders the record does not name.
 
     `employer_rep`: they may direct for the employer besides their role; the role of that name says the same.
+    `trainings` are all dates of training where the record keeps more than the newest, which is `trained`.
     """
 
     code: str
     role: Role = "other"
     trained: date | None = None
+    trainings: tuple[date, ...] = ()
     valid_to: date | None = None
     contractor: bool = False
     employer: str = ""
     assigned: date | None = None
     is_duty: bool = False
     employer_rep: bool = False
+
+    def trained_by(self, day: date) -> date | None:
+        """The newest training on or before a day."""
+        dates = self.trainings or ((self.trained,) if self.trained is not None else ())
+        return max((one for one in dates if one <= day), default=None)
+
+
+class PersonSince(Struct, frozen=True, kw_only=True):
+    """Somebody as a ledger's entry `n` left them, until the next entry about them; `at` is when it was recorded."""
+
+    n: int
+    at: datetime
+    person: Person
 
 
 class Point(Struct, frozen=True, kw_only=True):
@@ -75,7 +90,7 @@ class Deviation(Struct, frozen=True, kw_only=True):
 
 
 class Certificate(Struct, frozen=True, kw_only=True):
-    """A periodic inspection as certified (29 CFR 1910.147(c)(6))."""
+    """A periodic inspection as certified (29 CFR 1910.147(c)(6)); `entry` recorded it where a ledger did."""
 
     machine: str = ""
     dated: date | None = None
@@ -86,6 +101,7 @@ class Certificate(Struct, frozen=True, kw_only=True):
     affected_then: tuple[str, ...] | None = None
     reviewed: tuple[str, ...] | None = None
     deviations: tuple[Deviation, ...] = ()
+    entry: int | None = None
 
 
 class Procedure(Struct, frozen=True, kw_only=True):
@@ -110,6 +126,11 @@ class Procedure(Struct, frozen=True, kw_only=True):
     points: tuple[Point, ...] = ()
     certificates: tuple[Certificate, ...] | None = None
     inspection_due: date | None = None
+
+    @property
+    def due_elsewhere(self) -> date | None:
+        """The last day by certificates of another record, where this one may lack some of this revision's."""
+        return self.inspection_due if self.certificates is None or self.effective_on is None else None
 
     @property
     def required(self) -> tuple[Point, ...]:
@@ -229,11 +250,13 @@ class Site(Struct, frozen=True, kw_only=True):
 class Record(Struct, frozen=True, kw_only=True):
     """Jobs with the people, procedures and locks that they name.
 
-    `unread` are parts of the document that mean nothing to the audit, as ways to them; `chain_valid` is what
-    the keeper of a hash chain found, None where there is no chain.
+    `people` are as the record knows them now, `since` all that a ledger's entries said of each, in order: an event
+    is judged by the people as they were on record at it. `unread` are parts of the document that mean nothing to
+    the audit, as ways to them; `chain_valid` is what the keeper of a hash chain found, None where there is no chain.
     """
 
     people: Mapping[str, Person] = field(default_factory=dict)
+    since: Mapping[str, tuple[PersonSince, ...]] = field(default_factory=dict)
     procedures: Mapping[str, Procedure] = field(default_factory=dict)
     locks: Mapping[str, Lock] | None = None
     jobs: tuple[Job, ...] = ()

@@ -13,7 +13,16 @@ from typing import Literal
 from msgspec import Struct, field
 from msgspec.structs import replace
 
-from floorterm.lockout.auditing.record import BOX, Event, Job, Person, Point, Procedure, Record
+from floorterm.lockout.auditing.record import (
+    BOX,
+    Event,
+    Job,
+    Person,
+    PersonSince,
+    Point,
+    Procedure,
+    Record,
+)
 from floorterm.lockout.auditing.table import Profile, profiles
 
 REMOVALS = frozenset({"lock_off", "remove_other"})
@@ -22,7 +31,7 @@ READINGS = frozenset({"verify", "monitor"})
 NO_PROCEDURE = Procedure(id="")
 # What is missing from a verification until it proves isolation for a person, the weakest failure first.
 Miss = Literal[
-    "none", "not_zero", "partial", "not_full", "before_release", "broken", "wrong_person", "before_own_lock",
+    "none", "not_zero", "partial", "not_full", "no_key", "before_release", "broken", "wrong_person", "before_own_lock",
     "before_primary", "not_offered", "",
 ]  # fmt: skip
 
@@ -119,13 +128,43 @@ class Replay:
         """The state after every event."""
         return self.moments[-1]
 
-    def person(self, code: str) -> Person | None:
-        """The person of a code, or None where the record does not know them."""
-        return self.record.people.get(code)
+    def person(self, code: str, event: Event | None) -> Person | None:
+        """The person of a code as on record at an event (None: now), or None where the record does not know them.
 
-    def authorized(self, code: str) -> bool:
-        """Whether the record knows the person as an authorised employee."""
-        person = self.person(code)
+        What came from paper is judged by the people of the paper's time, as far back as the record knows them.
+        """
+        since = self.record.since.get(code)
+        if event is None or not since:
+            return self.record.people.get(code)
+        known = [one.person for one in since if not _after(one, event)]
+        if not known and event.entered is not None:
+            return since[0].person
+        return known[-1] if known else None
+
+    def person_on(self, code: str, day: date, entry: int | None) -> Person | None:
+        """The person of a code as on record at an entry, or where none is named at the end of a day.
+
+        Of a day before the ledger knew them, as it did first, if that was before this job.
+        """
+        since = self.record.since.get(code)
+        if not since:
+            return self.record.people.get(code)
+        known = [one.person for one in since if (one.at.date() <= day if entry is None else one.n <= entry)]
+        if not known and self.events and not _after(since[0], self.events[0]):
+            return since[0].person
+        return known[-1] if known else None
+
+    def trained_later(self, code: str, event: Event, since: date = date.min) -> tuple[date, int] | None:
+        """A training from a day up to the event's that was entered after the event: its date and entry."""
+        for one in self.record.since.get(code, ()):
+            day = one.person.trained_by(event.t.date())
+            if _after(one, event) and day is not None and day >= since:
+                return day, one.n
+        return None
+
+    def authorized(self, code: str, event: Event | None) -> bool:
+        """Whether the person was on record as an authorised employee at an event."""
+        person = self.person(code, event)
         return person is not None and person.role == "authorized"
 
     def each(self, *words: str) -> Iterator[tuple[int, Event]]:
@@ -194,11 +233,13 @@ class Replay:
 
     # --- proof ------------------------------------------------------------------------------------
 
+    def locked(self, moment: Moment) -> bool:
+        """Every required point off and locked."""
+        return all(moment.off(k) and moment.on(k) for k in self.required_ids)
+
     def full(self, moment: Moment) -> bool:
         """Every required point off and locked, in group mode with its key in the box."""
-        return all(
-            moment.off(k) and moment.on(k) and (not self.group or k in moment.keys) for k in self.required_ids
-        )
+        return self.locked(moment) and (not self.group or set(self.required_ids) <= moment.keys)
 
     @cached_property
     def several_crews(self) -> bool:
@@ -234,7 +275,7 @@ class Replay:
         if not self.covers(event) and not (self.record.site.partial_verifies and self._adds_up(v)):
             return "partial"
         if not self.full(then):
-            return "not_full"
+            return "not_full" if not self.locked(then) else "no_key"
         if any(p.needs_release and not then.released(p.id) for p in self.required):
             return "before_release"
         if self._undone(v, index):
@@ -340,9 +381,16 @@ class Replay:
 
 
 _ORDER: tuple[Miss, ...] = (
-    "none", "not_zero", "partial", "not_full", "before_release", "broken", "wrong_person", "before_own_lock",
+    "none", "not_zero", "partial", "not_full", "no_key", "before_release", "broken", "wrong_person", "before_own_lock",
     "before_primary", "not_offered",
 )  # fmt: skip
+
+
+def _after(one: PersonSince, event: Event) -> bool:
+    """Whether an entry about somebody came after an event, by the paper's time where it comes from paper."""
+    if event.entered is not None:
+        return one.at > (event.claimed or event.t)
+    return event.entry is not None and one.n > event.entry
 
 
 def _locked(moment: Moment, index: int, event: Event) -> Moment:

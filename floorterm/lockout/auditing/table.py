@@ -14,19 +14,27 @@ from typing import Any, Literal
 
 from msgspec import Struct, field
 
-from floorterm.wording import words
+from floorterm.wording import FALLBACK, words
 
 Level = Literal["V", "W", "P", "A"]
 
 
 class Rule(Struct, frozen=True, kw_only=True):
-    """One rule: its clause, how its wording was obtained, and whether it is only the site's own."""
+    """One rule: its clause, how its wording was obtained, and whether it is only the site's own.
+
+    `said` names the wording of a clause that is more than a citation.
+    """
 
     id: str
     clause: str
     source: str
+    said: str = ""
     site_policy: bool = False
     confirmed_by: str = ""
+
+    def clause_in(self, language: str) -> str:
+        """The clause as it is shown in a language."""
+        return _clause(self.said, language) if self.said else self.clause
 
     def requirement(self, language: str = "en") -> str:
         """What the rule asks for, in our own words."""
@@ -41,17 +49,20 @@ class Rule(Struct, frozen=True, kw_only=True):
 class Profile(Struct, frozen=True, kw_only=True):
     """A jurisdiction: which rules are only site policy there, which are not asked, which are added.
 
-    `source` names the texts, `status` marks how they were read.
+    `status` marks how its texts were read.
     """
 
     id: str
-    source: str
     status: str
     site_policy: frozenset[str] = frozenset()
     not_asked: frozenset[str] = frozenset()
     added: frozenset[str] = frozenset()
     options: frozenset[str] = frozenset()
     notes: tuple[str, ...] = field(default=())
+
+    def source_in(self, language: str) -> str:
+        """The texts that it rests on, named in a language."""
+        return words(f"audit.law.{self.id}", language)
 
 
 def _data(name: str) -> Any:
@@ -61,7 +72,15 @@ def _data(name: str) -> Any:
 @cache
 def rules() -> Mapping[str, Rule]:
     """Every rule by its id, in the order of the table."""
-    return MappingProxyType({name: Rule(id=name, **row) for name, row in _data("rule_table.json").items()})
+    return MappingProxyType({name: _rule(name, **row) for name, row in _data("rule_table.json").items()})
+
+
+def _rule(name: str, *, said: str = "", clause: str = "", **row: Any) -> Rule:
+    return Rule(id=name, clause=_clause(said, FALLBACK) if said else clause, said=said, **row)
+
+
+def _clause(said: str, language: str) -> str:
+    return words(f"audit.clause.{said}", language)
 
 
 @cache
@@ -81,7 +100,6 @@ def profiles() -> Mapping[str, Profile]:
         {
             name: Profile(
                 id=name,
-                source=row["source"],
                 status=row["status"],
                 notes=tuple(row.get("notes", ())),
                 **{key: frozenset(row.get(key, ())) for key in sets},

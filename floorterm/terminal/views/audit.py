@@ -73,7 +73,7 @@ def _finding_row(
     tone = _TONES[one.level]
     level = Span(f" {words(f'audit.level.{one.level}', language).upper()} ", tone)
     rule = Span(f" {one.rule}  {clause_of(one, language)}", "strong")
-    people = ", ".join(short_name(audit.name_of(code)) for code in job.blamed(one))
+    people = ", ".join(short_name(audit.name_of(code)) for code in one.by)
     right: Line = (Span(people or words("audit_screen.nobody_named", language), "" if people else "quiet"),)
     return AuditRow(
         f"{job.id} {number}",
@@ -88,7 +88,7 @@ def clause_of(one: "Finding", language: str) -> str:
     """The clause as it is shown; what is only the site's own says so instead."""
     if one.site_policy:
         return words("audit_screen.site_policy", language)
-    return one.clause
+    return one.about.clause_in(language)
 
 
 def detail(row: AuditRow | None, width: int, language: str) -> tuple[Line, ...]:
@@ -99,7 +99,7 @@ def detail(row: AuditRow | None, width: int, language: str) -> tuple[Line, ...]:
     lines: list[Line] = [*wrapped(one.text_in(language), width, "strong")]
     asks = words("audit_screen.asks", language, text=one.about.requirement(language))
     lines += wrapped(asks, width)
-    notes = [one.clause]
+    notes = [one.about.clause_in(language)]
     if one.site_policy and not one.about.site_policy:
         notes.append(words("audit.site", language))
     if one.about.from_memory:
@@ -135,7 +135,7 @@ def attest_rows(audit: "PeriodAudit", language: str) -> tuple[AttestRow, ...]:
 def _attest_row(rule: "Rule", found: "tuple[tuple[AuditedJob, Finding], ...]", language: str) -> AttestRow:
     jobs = tuple(dict.fromkeys(job.id for job, _ in found))
     texts = tuple(dict.fromkeys(one.text_in(language) for _, one in found))
-    head: Line = (Span(f"{rule.id}  ", "strong"), Span(rule.clause, "quiet"))
+    head: Line = (Span(f"{rule.id}  ", "strong"), Span(rule.clause_in(language), "quiet"))
     count: Line = (Span(words("audit_screen.lockouts", language, n=len(jobs))),)
     return AttestRow(rule.id, (head, (Span(texts[0]),)), (count,), jobs, texts)
 
@@ -181,7 +181,9 @@ def year_lines(audit: "PeriodAudit", width: int, language: str) -> tuple[Line, .
 
 
 def _year_line(one: "RuleCount", language: str) -> Line:
-    clause = words("audit_screen.site_policy", language) if one.rule.site_policy else one.rule.clause
+    clause = (
+        words("audit_screen.site_policy", language) if one.rule.site_policy else one.rule.clause_in(language)
+    )
     clause = clause.replace(f"{_REGULATION}(", "(")  # it stands in the head of the column
     short = one.counts.get("V", 0)
     return (

@@ -1,11 +1,13 @@
 """The rule table and the jurisdictions as data: what rests on memory stays listed until somebody confirms it."""
 
+import re
 from copy import deepcopy
 
 import pytest
 
 from floorterm.lockout import audit
 from floorterm.lockout.auditing import profiles, rules
+from floorterm.wording import LANGUAGES
 from tests.lockout.audit.cases import moved, one, point, put, turned, without
 from tests.lockout.audit.histories import COMPLIANT, GROUP, GROUP_MODE, ONE, TWO, Document, history
 
@@ -49,6 +51,21 @@ def test_the_table_holds_every_rule_once_with_its_clause() -> None:
         assert rule.site_policy == name.startswith("LS")
         if name.startswith("LO"):
             assert "29 CFR 1910.147(" in rule.clause
+
+
+@pytest.mark.parametrize("language", [language for language in LANGUAGES if language != "en"])
+def test_clauses_and_laws_are_said_in_each_language(language: str) -> None:
+    """What is more than a citation or the name of an act; numbers of clauses stand as they are."""
+    english = re.compile(
+        r"\b(policy|own|rules?|record|not in|from|note|regulations?|directive|annex|plans|to)\b",
+        re.IGNORECASE,
+    )
+    assert all(rule.clause_in("en") == rule.clause for rule in rules().values())
+    said = [(rule.clause, rule.clause_in(language)) for rule in rules().values()]
+    said += [(law.source_in("en"), law.source_in(language)) for law in profiles().values()]
+    for first, other in said:
+        assert not english.search(other.replace("Electricity at Work Regulations", "")), other
+        assert re.findall(r"\d+", other) == re.findall(r"\d+", first)
 
 
 def found(record: Document, profile: str) -> set[tuple[str, str]]:
@@ -140,7 +157,7 @@ def test_a_plug_is_watched_from_every_access_point_in_the_european_union() -> No
 @pytest.mark.parametrize("profile", profiles())
 def test_every_profile_names_its_texts_and_known_rules_only(profile: str) -> None:
     row = profiles()[profile]
-    assert row.source
+    assert row.source_in("en")
     assert row.status
     assert (row.site_policy | row.not_asked | row.added) <= rules().keys()
 

@@ -39,9 +39,11 @@ def locks_not_tags(replay: Replay) -> Iterator[Found]:
             found = []
             if point.lockable:
                 key = "LO-05.measure" if measured else "LO-05"
-                found.append(Found("LO-05", "W" if measured else "V", key, event, persons, (point.id,)))
+                found.append(
+                    Found("LO-05", "W" if measured else "V", key, event, persons, (point.id,), by=persons)
+                )
             if not measured:
-                found.append(Found("LO-06", "V", "LO-06", event, persons, (point.id,)))
+                found.append(Found("LO-06", "V", "LO-06", event, persons, (point.id,), by=persons))
             for one in found:
                 if (one.rule, point.id) not in seen:
                     seen.add((one.rule, point.id))

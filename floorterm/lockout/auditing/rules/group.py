@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from floorterm.lockout.auditing.findings import Found
-from floorterm.lockout.auditing.record import BOX
+from floorterm.lockout.auditing.record import BOX, Event
 from floorterm.lockout.auditing.replay import Replay
 from floorterm.lockout.auditing.rules.sequence import late_or_open
 
@@ -22,7 +22,7 @@ def primary(replay: Replay) -> Iterator[Found]:
         yield Found("LO-40", level, "LO-40.late" if late else "LO-40", event)
     limit = replay.record.site.crew_limit
     for _, event in replay.each("assign_primary"):
-        if not replay.authorized(event.primary):
+        if not replay.authorized(event.primary, event):
             yield Found("LO-40", "V", "LO-40.not_authorised", event, (event.primary,))
         if not event.members:
             yield Found("LO-40", "V", "LO-40.no_members", event, (event.primary,))
@@ -44,13 +44,16 @@ def members(replay: Replay) -> Iterator[Found]:
     header, assigned = replay.header, [event for _, event in replay.each("assign_primary")]
     if not replay.several_crews:
         return
-    named = [who for who in (header.coordinator, *(event.coordinator for event in assigned)) if who]
+    named: dict[str, Event | None] = {header.coordinator: None} if header.coordinator else {}
+    for event in assigned:
+        if event.coordinator:
+            named.setdefault(event.coordinator, event)
     started = replay.first("work_start")
     level = late_or_open(replay, started)
     if not named and level:
         yield Found("LO-41", level, "LO-41.no_coordinator")
-    for who in dict.fromkeys(named):
-        if not replay.authorized(who):
+    for who, since in named.items():
+        if not replay.authorized(who, since):
             yield Found("LO-41", "V", "LO-41.coordinator", None, (who,))
 
 

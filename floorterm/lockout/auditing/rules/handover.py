@@ -90,7 +90,14 @@ def _new_primaries(replay: Replay) -> Iterator[Found]:
         until = _exposed_until(replay, a, event.primary)
         if until is not None and (checked is None or checked > until):
             still = until == len(replay.events) and replay.end.working and not replay.job.closed
-            yield Found("LO-43", "P" if still else "V", "LO-43.new_primary", event, (event.primary,))
+            yield Found(
+                "LO-43",
+                "P" if still else "V",
+                "LO-43.new_primary",
+                event,
+                (event.primary,),
+                by=(event.primary,),
+            )
 
 
 def _took_over(replay: Replay, a: int) -> bool:

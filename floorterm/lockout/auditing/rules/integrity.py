@@ -24,12 +24,11 @@ def signed(replay: Replay) -> Iterator[Found]:
     for event in replay.events:
         if not event.by:
             yield Found("LR-02", "V", "LR-02.nobody", event)
-        elif replay.person(event.by) is None:
+        elif replay.person(event.by, event) is None:
             yield Found("LR-02", "V", "LR-02.unknown", event, (event.by,))
         elif event.signer and event.signer != event.by:
-            yield Found(
-                "LR-02", "V", "LR-02.other", event, (event.by, event.signer), facts={"signer": event.signer}
-            )
+            both, facts = (event.by, event.signer), {"signer": event.signer}
+            yield Found("LR-02", "V", "LR-02.other", event, both, facts=facts, by=(event.signer,))
 
 
 def possible(replay: Replay) -> Iterator[Found]:
@@ -82,7 +81,7 @@ def unbroken(replay: Replay) -> Iterator[Found]:
         entered = f"{max(event.entered for event in paper if event.entered):%Y-%m-%d %H:%M}"
         told: dict[str, Fact] = {"entries": entries, "since": since, "until": until, "entered": entered}
         who = tuple(dict.fromkeys(event.by for event in paper))
-        yield Found("LR-04", "A", "LR-04.paper", None, who, facts=told)
+        yield Found("LR-04", "A", "LR-04.paper", None, who, facts=told, by=who)
     if replay.record.chain_valid is False:
         yield Found("LR-04", "V", "LR-04.chain")
 
@@ -101,7 +100,7 @@ def overdue(replay: Replay) -> Iterator[Found]:
             "hours": int((now - since).total_seconds() // 3600),
             "limit": int(limit.total_seconds() // 3600),
         }
-        yield Found("LS-02", "W", "LS-02", replay.events[first], owners, left, hours)
+        yield Found("LS-02", "W", "LS-02", replay.events[first], owners, left, hours, by=owners)
 
 
 def arrivals(replay: Replay) -> Iterator[Found]:
@@ -112,4 +111,4 @@ def arrivals(replay: Replay) -> Iterator[Found]:
             continue
         told = any(j > i and who in e.to for j, e in replay.each("notify_before", "notify_after"))
         if not told:
-            yield Found("LS-04", "W", "LS-04", event, (who,))
+            yield Found("LS-04", "W", "LS-04", event, (who,), by=())

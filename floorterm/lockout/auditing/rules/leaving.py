@@ -10,14 +10,14 @@ from floorterm.lockout.auditing.table import Level
 
 def restored(replay: Replay) -> Iterator[Found]:
     """LO-31, LO-32: area looked over and people accounted for before the first point lost its last lock."""
-    judged: set[tuple[int, int]] = set()
-    for i, event in replay.each("re_energise"):
-        since, until = replay.last_work(i), replay.unlocking(i)
-        if (since, until) in judged:
-            continue
-        judged.add((since, until))
+    together: dict[tuple[int, int], list[int]] = {}
+    for i, _ in replay.each("re_energise"):
+        together.setdefault((replay.last_work(i), replay.unlocking(i)), []).append(i)
+    for (since, until), energised in together.items():
+        i, event = energised[0], replay.events[energised[0]]
         if not area_inspected(replay, since, until):
-            yield Found("LO-31", "V", "LO-31", event, points=replay.points_of(event))
+            points = dict.fromkeys(k for each in energised for k in replay.points_of(replay.events[each]))
+            yield Found("LO-31", "V", "LO-31", event, points=tuple(points))
         there = (*replay.workers(i), *_box_owners(replay, until))
         missing = not_accounted(replay, since, until, tuple(dict.fromkeys(there)))
         if missing is not None:
@@ -82,7 +82,7 @@ def removal_legs(replay: Replay, index: int) -> Iterator[Found]:
         yield _leg(event, "A", "procedure_unsaid", owner)
     elif not replay.procedure.other_removal:
         yield _leg(event, "V", "procedure", owner)
-    director = replay.person(event.directed_by)
+    director = replay.person(event.directed_by, event)
     if director is None or not (director.role == "employer_rep" or director.employer_rep):
         yield _leg(event, "V", "director", owner, director=event.directed_by or "-")
     back = _return(replay, owner, index + 1)

@@ -54,7 +54,7 @@ def content(replay: Replay) -> Iterator[Found]:
 
 def _newest(replay: Replay, day: date) -> Certificate | None:
     dated = [one for one in replay.procedure.certificates or () if one.dated is not None and one.dated <= day]
-    return max(dated, key=lambda one: one.dated or date.min, default=None)
+    return max(dated, key=lambda one: (one.dated or date.min, one.entry or 0), default=None)
 
 
 def due(replay: Replay, months: int, day: date) -> date | None:
@@ -62,8 +62,8 @@ def due(replay: Replay, months: int, day: date) -> date | None:
     newest = _newest(replay, day)
     starts = [newest.dated if newest else None, replay.procedure.effective_on]
     days = [months_after(start, months) for start in starts if start is not None and start <= day]
-    if replay.procedure.certificates is None and replay.procedure.inspection_due is not None:
-        days.append(replay.procedure.inspection_due)
+    if (elsewhere := replay.procedure.due_elsewhere) is not None:
+        days.append(elsewhere)
     return max(days, default=None)
 
 
@@ -96,14 +96,13 @@ def certificate(replay: Replay) -> Iterator[Found]:
     day = replay.day
     if day is None:
         return
-    if replay.procedure.certificates is None:
-        if replay.procedure.inspection_due is not None:
-            for rule in ("LO-14", "LO-15", "LO-16"):
-                yield Found(rule, "A", "LO-16.elsewhere", facts={"procedure": replay.procedure.id})
-        return
     newest = _newest(replay, day)
+    if newest is None and replay.procedure.due_elsewhere is not None:
+        for rule in ("LO-14", "LO-15", "LO-16"):
+            yield Found(rule, "A", "LO-16.elsewhere", facts={"procedure": replay.procedure.id})
+        return
     if newest is None:
-        undated = [one for one in replay.procedure.certificates if one.dated is None]
+        undated = [one for one in replay.procedure.certificates or () if one.dated is None]
         if undated:
             yield Found("LO-16", "V", "LO-16", facts={"fields": "date"})
         return
@@ -116,11 +115,11 @@ def _inspector(replay: Replay, one: Certificate) -> Iterator[Found]:
     who, on = one.inspector, one.dated or date.min
     facts = {"date": on.isoformat()}
     if who and who in one.users_observed:
-        yield Found("LO-14", "V", "LO-14.used", None, (who,), facts=facts)
-    person = replay.person(who)
-    trained = person is not None and (person.trained is None or person.trained <= on)
-    if not replay.authorized(who) or not trained:
-        yield Found("LO-14", "V", "LO-14.not_authorised", None, (who,), facts=facts)
+        yield Found("LO-14", "V", "LO-14.used", None, (who,), facts=facts, by=(who,))
+    person = replay.person_on(who, on, one.entry)
+    trained = person is not None and (person.trained is None or person.trained_by(on) is not None)
+    if person is None or person.role != "authorized" or not trained:
+        yield Found("LO-14", "V", "LO-14.not_authorised", None, (who,), facts=facts, by=(who,))
     if replay.record.site.strict_inspector and who:
         since = months_after(on, -_YEAR)
         jobs = (job for job in replay.record.jobs if job.header.procedure == replay.procedure.id)
@@ -128,23 +127,24 @@ def _inspector(replay: Replay, one: Certificate) -> Iterator[Found]:
             e for e in chain.from_iterable(job.events for job in jobs) if e.ev == "lock_on" and e.by == who
         )
         if any(since <= event.t.date() <= on for event in locked):
-            yield Found("LO-14", "V", "LO-14.strict", None, (who,), facts=facts, site_policy=True)
+            yield Found("LO-14", "V", "LO-14.strict", None, (who,), facts=facts, site_policy=True, by=(who,))
 
 
 def _reviewed(replay: Replay, one: Certificate) -> Iterator[Found]:
     facts = {"date": (one.dated or date.min).isoformat()}
+    inspector = (one.inspector,) if one.inspector else ()
     reviewed = set(one.reviewed or ())
     if one.authorized_then is None:
         yield Found("LO-15", "A", "LO-15.unsaid", facts=facts)
     else:
         missing = tuple(who for who in one.authorized_then if who not in reviewed)
         if missing:
-            yield Found("LO-15", "V", "LO-15", None, missing, facts=facts)
+            yield Found("LO-15", "V", "LO-15", None, missing, facts=facts, by=inspector)
     tagged = any(not p.lockable for p in replay.required) or any(e.tag for _, e in replay.each("lock_on"))
     if tagged and one.affected_then is not None:
         missing = tuple(who for who in one.affected_then if who not in reviewed)
         if missing:
-            yield Found("LO-15", "V", "LO-15.tags", None, missing, facts=facts)
+            yield Found("LO-15", "V", "LO-15.tags", None, missing, facts=facts, by=inspector)
     elif tagged:
         yield Found("LO-15", "A", "LO-15.tags_unsaid", facts=facts)
     for deviation in one.deviations:

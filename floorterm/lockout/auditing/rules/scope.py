@@ -64,7 +64,7 @@ def _cord_plug(replay: Replay) -> Iterator[Found]:
     controllers = {event.by for _, event in replay.each("plug_control")}
     others = tuple(who for who in replay.workers() if who not in controllers or len(controllers) > 1)
     if controllers and others:
-        yield Found("LO-03", "V", "LO-03.others", persons=others)
+        yield Found("LO-03", "V", "LO-03.others", persons=others, by=others)
 
 
 def _only_the_plug(replay: Replay) -> Iterator[Found]:

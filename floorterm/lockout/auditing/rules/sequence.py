@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from floorterm.lockout.auditing.findings import Found
-from floorterm.lockout.auditing.record import BOX
+from floorterm.lockout.auditing.record import BOX, Event
 from floorterm.lockout.auditing.replay import Replay
 from floorterm.lockout.auditing.table import Level
 
@@ -18,8 +18,8 @@ def late_or_open(replay: Replay, deadline: int | None) -> Level | None:
 def who_may(replay: Replay) -> Iterator[Found]:
     """LO-20: authorised employees isolate and lock; a contractor only after the employers exchanged."""
     for i, event in replay.each("isolate", "lock_on"):
-        person = replay.person(event.by)
-        if not replay.authorized(event.by):
+        person = replay.person(event.by, event)
+        if not replay.authorized(event.by, event):
             yield Found("LO-20", "V", "LO-20", event, (event.by,), event.places or event.points)
         elif person is not None and person.contractor and not exchanged(replay, event.by, i):
             yield Found("LO-20", "V", "LO-20.contractor", event, (event.by,))
@@ -27,22 +27,22 @@ def who_may(replay: Replay) -> Iterator[Found]:
 
 def exchanged(replay: Replay, contractor: str, index: int) -> bool:
     """Whether the two employers told each other their procedures before an event, in both directions."""
-    person = replay.person(contractor)
+    person = replay.person(contractor, replay.events[index])
     ways: set[str] = set()
     for i, event in replay.each("contractor_exchange"):
-        other = replay.person(event.by)
+        other = replay.person(event.by, event)
         theirs = event.by == contractor or (person and other and other.employer == person.employer != "")
-        if i < index and (theirs or not event.partner or _meant(replay, contractor, event.partner)):
+        if i < index and (theirs or not event.partner or _meant(replay, contractor, event)):
             ways |= {"given", "received"} if event.direction == "both" else {event.direction}
     return person is not None and ways >= {"given", "received"}
 
 
-def _meant(replay: Replay, contractor: str, partner: tuple[str, ...]) -> bool:
+def _meant(replay: Replay, contractor: str, exchange: Event) -> bool:
     """The exchange names this person, their employer, or a firm where no employer is known."""
-    person = replay.person(contractor)
+    person = replay.person(contractor, exchange)
     employer = person.employer if person else ""
-    for name in partner:
-        other = replay.person(name)
+    for name in exchange.partner:
+        other = replay.person(name, exchange)
         if name == contractor or (employer and (name == employer or (other and other.employer == employer))):
             return True
         if other is None and not employer:
@@ -81,7 +81,9 @@ def reviewed(replay: Replay) -> Iterator[Found]:
     good = [
         event.by
         for i, event in replay.each("review")
-        if i < until and replay.authorized(event.by) and (event.rev == revision or not replay.procedure.id)
+        if i < until
+        and replay.authorized(event.by, event)
+        and (event.rev == revision or not replay.procedure.id)
     ]
     level = late_or_open(replay, deadline)
     if not good and level:
@@ -154,7 +156,9 @@ def own_lock(replay: Replay) -> Iterator[Found]:
             bare = tuple(place for place in places if not replay.before(i).owns(who, place))
             if bare:
                 at = replay.events[min(i, len(replay.events) - 1)]
-                yield Found(rule, "V", rule, at, (who,), bare)
+                last = replay.events[i - 1]
+                by = last.by if i > start and last.ev == "remove_other" else who
+                yield Found(rule, "V", rule, at, (who,), bare, by=(by,))
                 break
 
 

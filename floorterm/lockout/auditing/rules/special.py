@@ -25,7 +25,8 @@ def temporary(replay: Replay) -> Iterator[Found]:
             yield Found("LO-37", "V", "LO-37.area", event)
         missing = not_accounted(replay, since, until, replay.workers(g))
         if missing is not None:
-            yield Found("LO-37", "V", "LO-37.people", event, missing)
+            uncleared = missing or replay.workers(g)
+            yield Found("LO-37", "V", "LO-37.people" if uncleared else "LO-37.uncounted", event, uncleared)
         locked = tuple(k for k in replay.points_of(event) if replay.before(g).on(k))
         if locked:
             persons = tuple(held.owner for k in locked for held in replay.before(g).on(k))
@@ -78,7 +79,7 @@ def contractors(replay: Replay) -> Iterator[Found]:
     """LO-39: the two employers tell each other their procedures before a contractor's first act."""
     acting: dict[str, int] = {}
     for i, event in replay.each("isolate", "lock_on", "work_start"):
-        person = replay.person(event.by)
+        person = replay.person(event.by, event)
         if person is not None and person.contractor:
             acting.setdefault(event.by, i)
     for who, i in acting.items():
