@@ -172,22 +172,26 @@ def due_text(line: DueLine, language: str) -> str:
     return words(f"shift.due_{sort}", language, what=tell(line.text, language), on=line.on, said=line.said)
 
 
-def signature_text(signature: ShiftSignature, summary: Summary, language: str) -> str:
-    """Who signed when, and the first digits of what was signed."""
-    return words(
-        "shift.signed_by",
-        language,
-        name=signature.name,
-        at=clock(signature.at.isoformat(timespec="seconds"), summary),
-        entry=signature.n,
-        digest=signature.digest[:_DIGITS_SHOWN],
+def signature_text(signature: ShiftSignature, language: str, *, short: bool = False) -> str:
+    """Who signed when and as what; the first digits of what was signed too, unless it is to be `short`."""
+    said = words(
+        "shift.signed_by", language, name=signature.name, at=_signed_at(signature.at), entry=signature.n
+    )
+    return (
+        said
+        if short
+        else said + words("shift.signed_what", language, digest=signature.digest[:_DIGITS_SHOWN])
     )
 
 
-def taken_over_text(signature: ShiftSignature, summary: Summary, language: str) -> str:
+def taken_over_text(signature: ShiftSignature, language: str) -> str:
     """Who took the shift over when; that nobody has."""
     taken = signature.taken_over
     if taken is None:
         return words("shift.not_taken_over", language)
-    at = clock(taken.at.isoformat(timespec="seconds"), summary)
-    return words("shift.taken_over_by", language, name=taken.name, at=at, entry=taken.n)
+    return words("shift.taken_over_by", language, name=taken.name, at=_signed_at(taken.at), entry=taken.n)
+
+
+def _signed_at(at: datetime) -> str:
+    """The time of a signature as every copy shows it (21 CFR 11.50): with its date and the plant's offset."""
+    return at.isoformat(sep=" ", timespec="minutes")

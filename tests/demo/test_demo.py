@@ -160,7 +160,9 @@ async def test_the_three_shifts_are_reviewed_dispositioned_signed_and_taken_over
             await hands.key("enter")
             await hands.until_top("SignInScreen")
             await hands.sign("CI")
-            await hands.until(lambda: "Signed by C. Iversen" in screen_text(app), "the signature")
+            await hands.until(
+                lambda: "Reviewed and signed by C. Iversen" in screen_text(app), "the signature"
+            )
             app.end_session()
             await hands.key("f7")
             await hands.until_top("SignInScreen")

@@ -9,7 +9,7 @@ from msgspec.structs import replace
 from floorterm.shift import telling
 from floorterm.shift.summary import DeviationLine, MinutesLine, Summary, WorkLine
 from floorterm.shift.waterfall import Fall, cells, falls, shown_parts
-from floorterm.terminal.views.text import Line, Span, Tone, apart, wrapped
+from floorterm.terminal.views.text import Line, Span, Tone, apart, width_of, wrapped
 from floorterm.wording import sentence, words
 
 if TYPE_CHECKING:
@@ -41,7 +41,7 @@ def review_rows(review: "Review", draft: str, width: int, language: str) -> tupl
     changeovers = [line for line in summary.works if not line.procedure]
     procedures = [line for line in summary.works if line.procedure]
     return (
-        *_state_rows(review, language),
+        *_state_rows(review, width, language),
         _handover_row(draft, width, language),
         *_part(
             "changeovers",
@@ -71,19 +71,21 @@ def _part(name: str, rows: Sequence[ReviewRow], language: str, *, right: str = "
     yield from rows
 
 
-def _state_rows(review: "Review", language: str) -> Iterator[ReviewRow]:
+def _state_rows(review: "Review", width: int, language: str) -> Iterator[ReviewRow]:
     signature = review.signature
     if signature is None:
         why = _before_signing(review, language)
         state = Span(f" {words('shift.not_signed', language)} ", "caution")
         yield ReviewRow("state", ((state,), (Span(f"  {why}"),)))
         return
-    taken = telling.taken_over_text(signature, signature.summary, language)
+    said, taken = telling.signature_text(signature, language), telling.taken_over_text(signature, language)
+    if width_of((Span(said),)) > width:
+        said = telling.signature_text(signature, language, short=True)
     tone: Tone = "" if signature.taken_over else "caution"
     yield ReviewRow(
         "state",
         (
-            (Span(telling.signature_text(signature, signature.summary, language)),),
+            (Span(said),),
             (Span("  "), Span(f" {taken} " if tone else taken, tone)),
         ),
     )
