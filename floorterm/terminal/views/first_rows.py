@@ -31,7 +31,7 @@ def told_of(record: "LineRecord", language: str) -> Told:
         raise ValueError(str(fault)) from fault
     states = {state.work: state for one in lines for state in one.works}
     rows = line_rows(lines, names_of_works(lines, language), now, record.zone, language)
-    steps = {row.key: due_steps(states[row.work], now)[:1] for row in rows}
+    steps = {row.key: due_steps(states[row.work], now)[:1] for row in rows if row.work in states}
     return Told(
         rows=rows,
         steps={key: tell(one.text, language) for key, found in steps.items() for one in found},
