@@ -184,11 +184,18 @@ def _deviations(summary: Summary, language: str) -> Table:
 
 
 def _lists(summary: Summary, language: str) -> Iterator[Block]:
-    """What is missing or late, what is left on, what is due, the procedures: a line each."""
+    """What is missing, late or corrected, what is left on, what is due, the procedures: a line each."""
     lists = {
         "sign_offs": [
             (f"{telling.tell(one.line, language)} {one.work}", telling.sign_off_text(one, summary, language))
             for one in summary.sign_offs
+        ],
+        "corrections": [
+            (
+                f"{telling.tell(one.line, language)} {one.work}",
+                telling.correction_text(one, summary, language),
+            )
+            for one in summary.corrections
         ],
         "lockouts": [
             (
@@ -215,6 +222,8 @@ def _lists(summary: Summary, language: str) -> Iterator[Block]:
         ],
     }
     for name, pairs in lists.items():
+        if name == "corrections" and not pairs:
+            continue
         yield Heading(text=_part(name, len(pairs), language))
         if pairs:
             yield KeyValues(pairs=tuple(pairs))

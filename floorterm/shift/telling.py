@@ -2,9 +2,11 @@
 
 from datetime import datetime
 
-from floorterm.languages import day, grouped, in_
+from floorterm.changeover.view_words import unit_text
+from floorterm.languages import amount, day, grouped, in_
 from floorterm.shift.signing import ShiftSignature
 from floorterm.shift.summary import (
+    CorrectionLine,
     DeviationLine,
     DueLine,
     FlushLine,
@@ -150,6 +152,21 @@ def sign_off_text(line: SignOffLine, summary: Summary, language: str) -> str:
     return words(f"shift.sign_off_{line.sort}", language, **facts)
 
 
+def correction_text(line: CorrectionLine, summary: Summary, language: str) -> str:
+    """What was corrected at which step, from what to what, by whom and why."""
+    unit = unit_text(line.unit, language)
+    facts: dict[str, Fact] = {
+        "step": tell(line.text, language).removesuffix("."),
+        "was": f"{amount(tell(line.was, language), language)} {unit}".strip(),
+        "now": f"{amount(tell(line.now, language), language)} {unit}".strip(),
+        "entry": line.n,
+        "at": clock(line.at, summary),
+        "by": line.by,
+        "reason": line.reason,
+    }
+    return words("shift.correction", language, **facts)
+
+
 def lockout_text(line: LockoutLine, summary: Summary, language: str) -> str:
     """A lockout that is open: its machine, how many locks are on, whose, since when."""
     machine, locks = tell(line.machine, language), line.locks
@@ -175,7 +192,11 @@ def due_text(line: DueLine, language: str) -> str:
 def signature_text(signature: ShiftSignature, language: str, *, short: bool = False) -> str:
     """Who signed when and as what; the first digits of what was signed too, unless it is to be `short`."""
     said = words(
-        "shift.signed_by", language, name=signature.name, at=_signed_at(signature.at), entry=signature.n
+        "shift.signed_by",
+        language,
+        name=signature.name,
+        at=_signed_at(signature.at, language),
+        entry=signature.n,
     )
     return (
         said
@@ -189,9 +210,12 @@ def taken_over_text(signature: ShiftSignature, language: str) -> str:
     taken = signature.taken_over
     if taken is None:
         return words("shift.not_taken_over", language)
-    return words("shift.taken_over_by", language, name=taken.name, at=_signed_at(taken.at), entry=taken.n)
+    return words(
+        "shift.taken_over_by", language, name=taken.name, at=_signed_at(taken.at, language), entry=taken.n
+    )
 
 
-def _signed_at(at: datetime) -> str:
+def _signed_at(at: datetime, language: str) -> str:
     """The time of a signature as every copy shows it (21 CFR 11.50): with its date and the plant's offset."""
-    return at.isoformat(sep=" ", timespec="minutes")
+    time = at.isoformat(timespec="minutes").partition("T")[2]
+    return f"{day(at, language)} {time}"

@@ -3,7 +3,7 @@
 import dataclasses
 import io
 import re
-from datetime import datetime
+from datetime import date, datetime
 
 import pypdf
 import pytest
@@ -11,6 +11,7 @@ from msgspec.structs import replace
 
 from floorterm.changeover.acts import Dispose, Note
 from floorterm.demo import open_still
+from floorterm.languages import day
 from floorterm.ledger import Seal
 from floorterm.plant import Plant
 from floorterm.review.document import Document, Table
@@ -137,8 +138,9 @@ def test_every_signature_stands_with_its_date_its_offset_and_its_meaning(
     on_its_day = dataclasses.replace(
         signed, signatures=(replace(one, at=datetime.fromisoformat("2026-11-23T22:05:07-07:00")),)
     )
-    taken = f"{one.taken_over.at:%Y-%m-%d %H:%M}-07:00"
-    for review, at in ((signed, f"{one.at:%Y-%m-%d %H:%M}-07:00"), (on_its_day, "2026-11-23 22:05-07:00")):
+    taken = f"{day(one.taken_over.at, language)} {one.taken_over.at:%H:%M}-07:00"
+    again = f"{day(date(2026, 11, 23), language)} 22:05-07:00"
+    for review, at in ((signed, f"{day(one.at, language)} {one.at:%H:%M}-07:00"), (on_its_day, again)):
         document = shift_document(review, _printing(still, language))
         told = " ".join(f"{as_text(document)} {as_csv(document).decode()}".split())
         meant = words("shift.signed_by", language, name="S. Holt", at=at, entry=one.n)
