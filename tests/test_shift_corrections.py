@@ -22,8 +22,9 @@ from floorterm.shift.window import Window, window_named
 from floorterm.shift_review import Review, review_of, sign
 from floorterm.terminal.plain import review_text, shift_text, status_text
 from floorterm.terminal.views.first_rows import told_of
-from floorterm.wording import LANGUAGES, sentence
+from floorterm.wording import LANGUAGES, sentence, words
 from tests.conftest import who
+from tests.terminal.shell import opened, rows, text_of, until_top
 
 WORK = "C-0009"
 
@@ -210,3 +211,27 @@ def test_a_line_with_a_procedure_alone_is_told_at_once(still: Plant) -> None:
         "no step of a line without a changeover, or of what has ended"
     )
     assert {f"L1/{WORK}", "L2"} <= {row.key for row in told.rows}
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+async def test_screens_show_what_waits_of_released_goods_and_lead_to_it(
+    still: Plant, size: tuple[int, int], language: str
+) -> None:
+    _pink(still)
+    waits = words("terminal.deviations_wait", language, n=1).strip()
+    async with opened(still, size, language=language) as (app, pilot):
+        (place,) = (n for n, row in enumerate(rows(app).rows) if row.key == f"L1/{WORK}")
+        shown = next(line for line in text_of(app).splitlines() if "Litsea" in line)
+        assert waits in shown
+        await pilot.press(str(place + 1), "enter")
+        await until_top(pilot, "WorkScreen")
+        await pilot.press("escape")
+        await until_top(pilot, "LinesScreen")
+        await pilot.press("f8")
+        await until_top(pilot, "ShiftScreen")
+        critical = words("terminal.critical_quality", language)
+        assert critical in text_of(app)
+        await pilot.press("f6")
+        await until_top(pilot, "ReviewScreen")
+        assert critical in text_of(app)
