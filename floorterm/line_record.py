@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 from floorterm.changeover.fold import apply, fold
 from floorterm.changeover.line_now import Holds, LineNow, under_lockout, urgency
-from floorterm.changeover.register import HOLDS, MARKS, SINCE, LineMarks, Register, begun
+from floorterm.changeover.register import HOLDS, MARKS, LineMarks, Register, begun
 from floorterm.changeover.standing import STANDS, standing_of
 from floorterm.changeover.state import State
 from floorterm.entries import Entry
@@ -108,7 +108,7 @@ class LineRecord:
         newest = self._record.entries(kinds=(STANDS,), newest_first=True, limit=1)
         stands = standing_of(newest[0] if newest else None)
         held = {line.holds: self._ref(line.holds) for line in stands.lines if line.holds}
-        marks = self._record.refs(kinds=SINCE if stands.n else MARKS, after_n=stands.n)
+        marks = self._record.refs(kinds=MARKS, after_n=stands.n)
         return begun(n, marks, stands, held, touched)
 
     def _ref(self, n: int) -> "Ref":
@@ -137,19 +137,28 @@ class LineRecord:
     def _line_now(self, line: str, register: Register) -> LineNow:
         marks = register.line(line)
         open_works = [self._state(work, register) for work in marks.open]
+        left = tuple(state for state in self._abandoned(marks, register) if under_lockout(state))
         return LineNow(
             line=line,
             holds=self._holds(line, register),
             changeover=next((state for state in open_works if state.worksheet.procedure is None), None),
             procedures=tuple(state for state in open_works if state.worksheet.procedure is not None),
-            leftover=tuple(state for state in self._abandoned(marks, register) if under_lockout(state)),
+            leftover=left,
+            waiting=tuple(state for state in self._waiting(marks, register) if state not in left),
         )
 
-    def _abandoned(self, marks: LineMarks, register: Register) -> list[State]:
-        """Abandoned works of a line of which something may be left, in the order of their ends."""
-        states = (self._state(work, register) for work in (*marks.abandoned, *marks.stirred))
-        found = (state for state in states if state.status == "abandoned")
+    def _ended(self, marks: LineMarks, register: Register) -> list[State]:
+        """Works of a line that ended and of which something may be left or open, in the order of their ends."""
+        found = (self._state(work, register) for work in (*marks.abandoned, *marks.stirred))
         return sorted(found, key=lambda state: state.ended_at or state.last_at)
+
+    def _abandoned(self, marks: LineMarks, register: Register) -> list[State]:
+        """The abandoned ones of them."""
+        return [state for state in self._ended(marks, register) if state.status == "abandoned"]
+
+    def _waiting(self, marks: LineMarks, register: Register) -> list[State]:
+        """Those of which a deviation is open. A released work has none but those of what was added to it later."""
+        return [state for state in self._ended(marks, register) if state.open_deviations]
 
 
 def with_offset(at: datetime, zone: ZoneInfo) -> datetime:

@@ -17,8 +17,8 @@ from floorterm.changeover.acts import STARTED, LockoutAct, Redirect, Release
 from floorterm.changeover.compose import compose, compose_procedure
 from floorterm.changeover.eyewash import eyewash_of, up_to_last_good
 from floorterm.changeover.line_now import LineNow, under_lockout, urgency
-from floorterm.changeover.register import ENDS, HOLDS, Mark, Register
-from floorterm.changeover.standing import Checked, LineStands, Standing
+from floorterm.changeover.register import ENDS, HOLDS, STIRS, Mark, Register
+from floorterm.changeover.standing import FORM, Checked, LineStands, Standing
 from floorterm.changeover.state import State
 from floorterm.changeover.tank_history import Use, dosed, tanks_held, use_of, uses_kept
 from floorterm.changeover.worksheet import Worksheet
@@ -73,6 +73,16 @@ class PlantRecord(LineRecord):
         found -= {mark.changeover for mark in self.ledger.refs(kinds=(STARTED,), since=until)}
         first = {work: self.ledger.refs(changeover=work, limit=1)[0].n for work in found}
         return tuple(self._state(work, register) for work in sorted(found, key=lambda work: first[work]))
+
+    def works_told_between(self, since: datetime, until: datetime) -> tuple[State, ...]:
+        """The same, and works that had ended and to which somebody added something in it, such as a correction."""
+        found = {state.work: state for state in self.works_between(since, until)}
+        register = self._register()
+        stirred = dict.fromkeys(
+            mark.changeover for mark in self.ledger.refs(kinds=STIRS, since=since, until=until)
+        )
+        found |= {work: self._state(work, register) for work in stirred if work not in found}
+        return tuple(sorted(found.values(), key=lambda state: (state.started_at, state.work)))
 
     def tanks(self, line: str, *newer: Use) -> dict[str, str]:
         """What the line's shared dosing tanks held last, by tank, as far as the record says. `newer`: uses that no
@@ -247,6 +257,7 @@ class PlantRecord(LineRecord):
         register = self._register()
         return Standing(
             n=register.n,
+            form=FORM,
             lines=tuple(self._line_stands(line, register) for line in sorted(register.lines)),
             checked=tuple(
                 Checked(procedure=name, works=tuple(state.work for state in self._checks(name, register)))
@@ -263,6 +274,7 @@ class PlantRecord(LineRecord):
             line=line,
             open=marks.open,
             left=tuple(state.work for state in self._abandoned(marks, register) if under_lockout(state)),
+            waiting=tuple(state.work for state in self._waiting(marks, register)),
             holds=marks.holds.n if marks.holds else 0,
             dosed=dosed(before.dosed, new),
         )

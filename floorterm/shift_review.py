@@ -81,7 +81,8 @@ def review_of(plant: "Plant", window: Window) -> Review:
     """One shift as the record has it now."""
     summary = summary_of(plant, window)
     found = signatures_of(window.key, plant.ledger.entries(kinds=KINDS, since=opens_at(window)))
-    changed = differences(found[-1].summary, summary, dues=False) if found else ()
+    signed = found[-1] if found else None
+    changed = differences(signed.summary, summary, dues=False, after_n=signed.n) if signed else ()
     return Review(window=window, summary=summary, signatures=found, changed=changed, at=plant.now())
 
 
@@ -97,10 +98,17 @@ def summary_of(plant: "Plant", window: Window) -> Summary:
 
 
 def shift_states(plant: "Plant", window: Window) -> tuple["State", ...]:
-    """Works that were on in the shift, and abandoned ones of which something is left."""
-    found = {state.work: state for state in plant.works_between(window.since, window.until)}
-    found |= {state.work: state for line in plant.lines() for state in line.works}
+    """Works that were on or corrected in the shift, and those of which a lock is left or a deviation is open."""
+    found = {state.work: state for state in plant.works_told_between(window.since, window.until)}
+    found |= {state.work: state for line in plant.lines() for state in line.unsettled}
     return tuple(found.values())
+
+
+def states_shown(plant: "Plant", window: Window) -> tuple["State", ...]:
+    """What the Shift screen is about: as above of a shift that runs; of an earlier one what was on, or corrected."""
+    if window.until > plant.now():
+        return shift_states(plant, window)
+    return plant.works_told_between(window.since, window.until)
 
 
 def shift_to_review(plant: "Plant") -> Window:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import timedelta
+from decimal import Decimal
 from functools import cache
 from typing import Any, Protocol, TypeVar
 
@@ -12,7 +13,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from floorterm.changeover.acts import STARTED, Abandon, LockoutAct, Note, RaiseDeviation, Release, SignStep
+from floorterm.changeover.acts import (
+    STARTED,
+    Abandon,
+    CorrectStep,
+    Dispose,
+    LockoutAct,
+    Note,
+    RaiseDeviation,
+    Release,
+    SignStep,
+)
 from floorterm.changeover.fold import fold
 from floorterm.changeover.line_now import under_lockout
 from floorterm.changeover.register import HOLDS, next_number
@@ -48,12 +59,18 @@ _HAPPENS = (
     "holds",
     "note",
     "deviate",
+    "correct",
+    "correct",
+    "decide",
 )
 _Value = TypeVar("_Value")
 _LOCK_EVENTS = (
     *(2 * (Event.ISOLATE, Event.LOCK_ON)), Event.REMOVE_OTHER, Event.REMOVE_OTHER, Event.OWNER_INFORMED,
     Event.WORK_START, Event.WORK_END, Event.LOCK_OFF, Event.RE_ENERGISE, Event.CLOSE,
 )  # fmt: skip
+
+
+_NOSE = sheets.confirm("prep/nose", kind="reading", unit="C", low=Decimal(38), high=Decimal(45))
 
 
 class _Draw(Protocol):
@@ -70,7 +87,15 @@ def _named(name: str) -> Named:
 def _changeover(line: str, incoming: str) -> Worksheet:
     sheet = sheets.procedure()
     others = tuple(_named(name) for name in _FRAGRANCES if name[0] < incoming[0])
-    return replace(sheet, line=_named(line), procedure=None, incoming=_named(incoming), traces=others)
+    section = msgspec.structs.replace(sheets.prepare(), steps=(_NOSE,))
+    return replace(
+        sheet,
+        line=_named(line),
+        procedure=None,
+        incoming=_named(incoming),
+        traces=others,
+        sections=(*sheet.sections, section),
+    )
 
 
 @cache
@@ -90,6 +115,7 @@ class _History:
     works: dict[str, Worksheet] = field(default_factory=dict)
     ended: set[str] = field(default_factory=set)
     counts: dict[str, int] = field(default_factory=dict)
+    read: dict[str, int] = field(default_factory=dict)
 
     def start(self, sheet: Worksheet) -> None:
         prefix = "C" if sheet.procedure is None else "P"
@@ -100,16 +126,24 @@ class _History:
         value = {"worksheet": to_json(sheet)}
         self.ledger.write(STARTED, value, line=sheet.line.id, changeover=work, step=step)
 
-    def act(self, work: str, act: Any, person: str = "AA") -> None:
+    def act(self, work: str, act: Any, person: str = "AA", identity: str = "pin") -> None:
         line = self.works[work].line.id
         step = getattr(act, "step", "")
         value = to_json(act)
-        self.ledger.write(act.KIND, value, line=line, changeover=work, person=person, step=step)
+        who = {"person": person, "identity": identity}
+        entry = self.ledger.write(act.KIND, value, line=line, changeover=work, step=step, **who)
+        if step == _NOSE.id and isinstance(act, SignStep):
+            self.read[work] = entry.n
         if isinstance(act, Release | Abandon):
             self.ended.add(work)
 
     def holds(self, line: str, *fragrances: str) -> None:
         self.ledger.write(HOLDS, {"fragrances": list(fragrances)}, line=line)
+
+    def waiting(self, work: str) -> list[int]:
+        """Numbers of the work's open deviations."""
+        own = self.ledger.entries(changeover=work)
+        return [one.n for one in fold(work, own).open_deviations]
 
     @property
     def going(self) -> list[str]:
@@ -134,13 +168,25 @@ def _one_more(draw: _Draw, history: _History) -> None:
             points = (draw(st.sampled_from(_POINTS)),)
             owner = draw(st.sampled_from(_OWNERS))
             act = LockoutAct(job="screen", event=event, points=points, lock=f"{owner}1", owner=owner)
-            history.act(draw(st.sampled_from(locking[-3:])), act, owner)
+            identity = draw(st.sampled_from(("pin", "pin", "pin", "unconfirmed")))
+            history.act(draw(st.sampled_from(locking[-3:])), act, owner, identity)
+    elif what == "correct" and history.read:
+        work, corrects = draw(st.sampled_from(sorted(history.read.items())))
+        number = draw(st.sampled_from(("40", "99")))
+        history.act(work, CorrectStep(step=_NOSE.id, corrects=corrects, number=number, reason="read anew"))
+    elif what == "decide":
+        work = draw(st.sampled_from(works))
+        for n in history.waiting(work):
+            history.act(work, Dispose(deviation=n, decision="accept", reason="as agreed"))
     elif what == "note":
         history.act(draw(st.sampled_from(works)), Note(text="seen"))
     elif going := history.going:
         work = draw(st.sampled_from(going))
         if what == "end":
-            history.act(work, draw(st.sampled_from((Abandon(reason="order changed"), Release()))))
+            ends = (Abandon(reason="order changed"), Release())
+            history.act(work, draw(st.sampled_from(ends[:1] if history.waiting(work) else ends)))
+        elif what == "correct" and history.works[work].step(_NOSE.id):
+            history.act(work, SignStep(step=_NOSE.id, number="40"))
         elif what == "sign":
             history.act(work, SignStep(step=next(history.works[work].steps()).id))
         else:
@@ -171,6 +217,7 @@ def _told(plant: Plant, n: int) -> Iterator[tuple[str, Any]]:
         since = BEGIN + timedelta(minutes=n - back)
         for until in (since + timedelta(minutes=4), since + timedelta(minutes=n)):
             yield f"between {back}", [state.work for state in plant.works_between(since, until)]
+            yield f"told {back}", [state.work for state in plant.works_told_between(since, until)]
     yield "names", [plant._next_name(prefix) for prefix in "CP"]  # what a start would be called
 
 
@@ -182,6 +229,8 @@ def _against_all_states(plant: Plant, n: int) -> None:
         assert now.procedures == tuple(s for s in own if not s.ended and s.worksheet.procedure is not None)
         left = [state.work for state in own if state.status == "abandoned" and under_lockout(state)]
         assert sorted(state.work for state in now.leftover) == sorted(left)
+        waiting = [state.work for state in own if state.ended and state.open_deviations]
+        assert sorted(state.work for state in now.waiting) == sorted(set(waiting) - set(left))
     since, until = BEGIN + timedelta(minutes=n // 3), BEGIN + timedelta(minutes=2 * n // 3)
     assert [state.work for state in plant.works_between(since, until)] == [
         state.work

@@ -1,6 +1,7 @@
 """What each act about steps, flushing, locks and deviations does to the state of a piece of work."""
 
 from collections.abc import Iterable, Mapping
+from datetime import datetime
 from decimal import Decimal
 from typing import Literal
 
@@ -17,7 +18,7 @@ from floorterm.changeover.acts import (
     SignStep,
 )
 from floorterm.changeover.fold_lockout import act_event, entry_event, happened, premature, step_event
-from floorterm.changeover.state import Deviation, FlushProgress, Paper, Push, Signed, State
+from floorterm.changeover.state import Correction, Deviation, FlushProgress, Paper, Push, Signed, State
 from floorterm.changeover.worksheet import Step
 from floorterm.entries import Entry
 from floorterm.lockout.model import Event, LockEvent
@@ -168,12 +169,18 @@ def corrected(state: State, entry: Entry, act: CorrectStep) -> State:
     step = state.worksheet.step(act.step)
     if step is None:
         return state
-    if step.id in state.flush and any(push.n == act.corrects for push in state.flush[step.id].pushes):
-        state = _correct_push(state, step.id, act)
     old = next((one for one in state.history if act.corrects in (one.n, one.corrected_by)), None)
+    pushes = state.flush[step.id].pushes if step.id in state.flush else ()
+    push = next((push for push in pushes if push.n == act.corrects), None)
+    if push is not None:
+        state = _correct_push(state, step.id, act)
     if old is None:
-        return state
+        if push is None:
+            return state
+        was = SignStep(step=step.id, kg=push.kg)
+        return _told(state, entry, act, was, entry_rules.corrected(was, act), (push.at, push.at))
     new_act = entry_rules.corrected(old.act, act)
+    state = _told(state, entry, act, old.act, new_act, (old.at, old.done_at))
     found = entry_rules.deviating(step, new_act, required_kg(state, step))
     kept = entry_rules.within(step, new_act, required_kg(state, step))
     new = replace(old, act=new_act, within=kept, corrected_by=entry.n)
@@ -183,6 +190,28 @@ def corrected(state: State, entry: Entry, act: CorrectStep) -> State:
     if found is None:
         return state
     return deviates(state, entry, *found, critical=step.critical, stops=_stops(step, new_act))
+
+
+def _told(
+    state: State,
+    entry: Entry,
+    act: CorrectStep,
+    before: SignStep,
+    after: SignStep,
+    times: tuple[datetime, datetime],
+) -> State:
+    entered_at, done_at = times
+    correction = Correction(
+        n=entry.n,
+        at=entry.local,
+        by_name=entry.name,
+        before=before,
+        after=after,
+        reason=act.reason,
+        entered_at=entered_at,
+        done_at=done_at,
+    )
+    return replace(state, corrections=(*state.corrections, correction))
 
 
 def _correct_push(state: State, step: str, act: CorrectStep) -> State:

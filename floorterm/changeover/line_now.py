@@ -18,7 +18,8 @@ class Holds(Struct, frozen=True, kw_only=True):
 class LineNow(Struct, frozen=True, kw_only=True):
     """One line at a glance. `changeover` is the open one; `procedures` are the open stand-alone ones.
 
-    `leftover` are abandoned works on this line whose lockout is not ended: a lock on, or a point isolated.
+    `leftover` are abandoned works on this line whose lockout is not ended: a lock on, or a point isolated. `waiting`
+    are other works that have ended, and of which a deviation is open.
     """
 
     line: str
@@ -26,12 +27,18 @@ class LineNow(Struct, frozen=True, kw_only=True):
     changeover: State | None = None
     procedures: tuple[State, ...] = ()
     leftover: tuple[State, ...] = ()
+    waiting: tuple[State, ...] = ()
 
     @property
     def works(self) -> tuple[State, ...]:
-        """Every piece of work that somebody may still have to act on."""
+        """Every piece of work that somebody may still have to act on at the line."""
         first = (self.changeover,) if self.changeover else ()
         return (*first, *self.procedures, *self.leftover)
+
+    @property
+    def unsettled(self) -> tuple[State, ...]:
+        """The same, and those about which somebody still has to decide."""
+        return (*self.works, *self.waiting)
 
 
 def under_lockout(state: State) -> bool:
@@ -45,5 +52,5 @@ def _locks_on(state: State) -> bool:
 
 def urgency(now: LineNow) -> tuple[int, str]:
     """What needs a person first: 0 locks on or a deviation waits; 1: work is on; 2: quiet."""
-    pressing = any(_locks_on(state) or any(dev.open for dev in state.deviations) for state in now.works)
+    pressing = any(_locks_on(state) or state.open_deviations for state in now.unsettled)
     return (0 if pressing else 1 if now.works else 2, now.line)

@@ -13,16 +13,19 @@ from typing import Protocol
 from msgspec import Struct, field
 from msgspec.structs import replace
 
-from floorterm.changeover.acts import STARTED, Abandon, LockoutAct, Release
+from floorterm.changeover.acts import STARTED, Abandon, CorrectStep, LockoutAct, Release
 from floorterm.changeover.standing import NOTHING, Standing
 
 HOLDS = "line.holds"
 ENDS = (Release.KIND, Abandon.KIND)
-MARKS = (STARTED, HOLDS, *ENDS)  # the kinds that move a register; others only say that a work was touched
-SINCE = (
-    *MARKS,
-    LockoutAct.KIND,
-)  # after a standing, lockout events may concern works that had ended before it
+# What may be added to a work that has ended, so that something is left of it, or a deviation is open, once more.
+STIRS = (CorrectStep.KIND, LockoutAct.KIND)
+MARKS = (
+    STARTED,
+    HOLDS,
+    *ENDS,
+    *STIRS,
+)  # the kinds that move a register; others only say that a work was touched
 
 
 class Mark(Protocol):
@@ -56,8 +59,8 @@ class Mark(Protocol):
 class LineMarks(Struct, frozen=True):
     """One line: its open works in order of their start, its abandoned ones, and the entry that says what it holds.
 
-    `stirred` are works that had ended, with nothing left, before the register began, and whose lockout somebody
-    touched since: whoever asks what is left of the abandoned ones looks at these too.
+    `stirred` are other works that had ended and to which somebody added something since, or of which a deviation was
+    open when the register began: whoever asks what is left, or waits, looks at these too.
     """
 
     open: tuple[str, ...] = ()
@@ -93,7 +96,7 @@ class Register(Struct, frozen=True):
                 touched[mark.changeover] = mark.n
             if mark.kind == STARTED:
                 started.append(mark)
-            if mark.kind in MARKS or mark.kind == LockoutAct.KIND:
+            if mark.kind in MARKS:
                 lines[mark.line] = _moved(lines.get(mark.line, LineMarks()), mark)
         return replace(
             self,
@@ -111,13 +114,18 @@ def begun(
     held: Mapping[int, Mark] = MappingProxyType({}),
     touched: Mapping[str, int] = MappingProxyType({}),
 ) -> Register:
-    """The register at entry `n`, from a standing and the entries of the kinds in `SINCE` that came after it.
+    """The register at entry `n`, from a standing and the entries of the kinds in `MARKS` that came after it.
 
     `held` are the entries, by number, that say what the lines of the standing hold. What came before `n` touches
     no work, except what is given as `touched`.
     """
     first = {
-        one.line: LineMarks(open=one.open, abandoned=one.left, holds=held.get(one.holds))
+        one.line: LineMarks(
+            open=one.open,
+            abandoned=one.left,
+            stirred=tuple(work for work in one.waiting if work not in one.left),
+            holds=held.get(one.holds),
+        )
         for one in stands.lines
     }
     start = Register(n=stands.n, stands=stands, lines=MappingProxyType(first))
@@ -146,7 +154,7 @@ def _moved(line: LineMarks, mark: Mark) -> LineMarks:
         return replace(line, open=(*line.open, work))
     if mark.kind == HOLDS:
         return replace(line, holds=mark)
-    if mark.kind == LockoutAct.KIND:
+    if mark.kind in STIRS:
         known = work in line.open or work in line.abandoned or work in line.stirred
         return line if known else replace(line, stirred=(*line.stirred, work))
     return replace(

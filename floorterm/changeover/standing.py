@@ -12,18 +12,21 @@ from floorterm.changeover.tank_history import Dosed
 from floorterm.entries import Entry
 
 STANDS = "plant.stands"
+FORM = 2  # 2 keeps what waits for a decision
 STANDS_EVERY = 2000  # entries between two: what an opening reads at most, against about 2 kB each
 
 
 class LineStands(Struct, frozen=True, kw_only=True):
     """One line: open works in order of their start, abandoned ones of which something is left, the newest uses.
 
-    `holds` is the number of the entry that says what the line holds, 0 if none does.
+    `waiting` are works that have ended and of which a deviation is open. `holds` is the number of the entry that says
+    what the line holds, 0 if none does.
     """
 
     line: str
     open: tuple[str, ...] = ()
     left: tuple[str, ...] = ()
+    waiting: tuple[str, ...] = ()
     holds: int = 0
     dosed: tuple[Dosed, ...] = ()
 
@@ -36,9 +39,13 @@ class Checked(Struct, frozen=True, kw_only=True):
 
 
 class Standing(Struct, frozen=True, kw_only=True):
-    """The plant after entry `n`. `removed` are entries about locks taken off whose owners do not know it yet."""
+    """The plant after entry `n`. `removed` are entries about locks taken off whose owners do not know it yet.
+
+    `form` grows with what is kept here: one of an earlier form leaves something out, and is not read.
+    """
 
     n: int = 0
+    form: int = 1
     lines: tuple[LineStands, ...] = ()
     checked: tuple[Checked, ...] = ()
     removed: tuple[int, ...] = ()
@@ -63,4 +70,4 @@ def standing_of(entry: Entry | None) -> Standing:
         found = msgspec.convert(entry.value, Standing)
     except msgspec.ValidationError:
         return NOTHING
-    return found if 0 < found.n < entry.n else NOTHING
+    return found if found.form >= FORM and 0 < found.n < entry.n else NOTHING

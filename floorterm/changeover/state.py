@@ -89,6 +89,22 @@ class Deviation(Struct, frozen=True, kw_only=True):
         return self.decision in (None, "hold")
 
 
+class Correction(Struct, frozen=True, kw_only=True):
+    """What entry `n` changed of a signature or of a total at a flush step: before and after it, and why.
+
+    `entered_at` and `done_at` are those of what it corrects; they are two where that came from paper.
+    """
+
+    n: int
+    at: datetime
+    by_name: str
+    before: SignStep
+    after: SignStep
+    reason: str
+    entered_at: datetime
+    done_at: datetime
+
+
 class Push(Struct, frozen=True, kw_only=True):
     """One running total as somebody entered it: kg of line mass since the dose was switched."""
 
@@ -190,6 +206,7 @@ class State(Struct, frozen=True, kw_only=True):
     by_paper: tuple[Signed, ...] = ()
     rounds: Mapping[str, int] = field(default_factory=dict)
     deviations: tuple[Deviation, ...] = ()
+    corrections: tuple[Correction, ...] = ()
     locks: Mapping[str, LockoutState] = field(default_factory=dict)
     flush: Mapping[str, FlushProgress] = field(default_factory=dict)
     notes: tuple[NoteTaken, ...] = ()

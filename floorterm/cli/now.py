@@ -76,7 +76,8 @@ def status(language: str, checklists: Path | None, db: Place | None, as_json: bo
                 "holds": list(one.holds.fragrances),
                 "works": [state.work for state in one.works],
                 "locks_on": sum(len(state.locks_on()) for state in one.works),
-                "open_deviations": sum(len(state.open_deviations) for state in one.works),
+                "waiting": [state.work for state in one.waiting],
+                "open_deviations": sum(len(state.open_deviations) for state in one.unsettled),
             }
             for one in plant.lines()
         ]

@@ -226,7 +226,7 @@ def _deviations(plant: "Plant", printing: "Printing", since: str, until: str) ->
 
     first, after = _days(plant, since, until, 0)
     begin, end = (datetime.combine(day, time(), plant.zone) for day in (first, after))
-    return deviations_document(plant.works_between(begin, end), first, after, printing)
+    return deviations_document(plant.works_told_between(begin, end), first, after, printing)
 
 
 def _days(plant: "Plant", since: str, until: str, back: int) -> tuple[date, date]:

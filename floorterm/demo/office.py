@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 
 from msgspec.structs import replace
 
+from floorterm.changeover.acts import Dispose
 from floorterm.demo.clock import SetClock
 from floorterm.demo.scenario import OfficeAct
 from floorterm.demo.walk import Due
@@ -67,6 +68,9 @@ class Office:
                 )
             case "attest":
                 record_attestation(plant, who, act.rule, act.jobs, act.text, key=key)
+            case "decide":
+                for work in act.jobs:
+                    self._decide(act, work, who)
             case "sign_shift":
                 sign(plant, who, self._review(act.shift), act.text, key=key)
             case "take_over_shift":
@@ -94,6 +98,11 @@ class Office:
             assert act.begun is not None, f"{act.lot} was filled since when?"
             begun = act.begun.replace(tzinfo=plant.zone)
             make(plant, who, act.line, lot, begun, kg=act.kg, fragrances=act.fragrances, key=key)
+
+    def _decide(self, act: OfficeAct, work: str, who: Who) -> None:
+        for one in self.plant.state(work).open_deviations:
+            decided = Dispose(deviation=one.n, decision=act.decision, reason=act.text)
+            self.plant.act(work, decided, who, key=self.plant.ledger.new_id())
 
     def _review(self, shift: str) -> Review:
         plant = self.plant

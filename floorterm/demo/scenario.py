@@ -77,8 +77,9 @@ class OfficeAct(Struct, frozen=True, kw_only=True):
 
     "inspect" a lockout procedure (the first of `people` is watched, all of them reviewed), "review" more people,
     "correct" a deviation of the newest inspection, "train" one person, "attest" what `jobs`
-    leave open of a rule, "sign_shift" with the text for the next one, "take_over_shift"; "take_lot", "fill_lot" since
-    `begun`, "judge_lot": a lot as `sort:name`, with `kg`, the share of rework in %, what is known of it (`facts`).
+    leave open of a rule, "decide" about what waits of the works named in `jobs`, "sign_shift" with the text for the
+    next one, "take_over_shift"; "take_lot", "fill_lot" since `begun`, "judge_lot": a lot as `sort:name`, with `kg`, the
+    share of rework in %, what is known of it (`facts`).
     """
 
     at: datetime
@@ -89,6 +90,7 @@ class OfficeAct(Struct, frozen=True, kw_only=True):
         "correct",
         "train",
         "attest",
+        "decide",
         "sign_shift",
         "take_over_shift",
         "take_lot",
@@ -102,6 +104,7 @@ class OfficeAct(Struct, frozen=True, kw_only=True):
     trained_on: date | None = None
     rule: str = ""
     jobs: tuple[str, ...] = ()
+    decision: Disposal = "accept"
     shift: str = ""
     text: str = ""
     line: str = ""

@@ -13,6 +13,7 @@ from typing import Any
 from floorterm.ledger import connect
 from floorterm.ledger.export_lines import ExportFault, LineOfEntry, read_lines
 from floorterm.ledger.faults import LedgerError, LedgerMissingError, NotALedgerError, NotAnExportError
+from floorterm.ledger.file_layout import INDICES, TABLES, parts, plain
 from floorterm.ledger.guards import COLUMNS, GUARDS
 from floorterm.ledger.layouts import has_guard
 from floorterm.ledger.seal import Seal
@@ -82,7 +83,7 @@ def _is_export(path: Path) -> bool:
 
 
 def verify_ledger(path: Path, seals: Iterable[Seal] = (), *, passing: Passing = None) -> Report:
-    """Verify a ledger file: SQLite's own check, guards, hashes, chain, generated columns, people, seals.
+    """Verify a ledger file: SQLite's own check, guards, tables, hashes, chain, generated columns, people, seals.
 
     May run while the ledger is in use; it reads to the head that it finds at the end. Raises a LedgerError if
     the file is no ledger of ours or cannot be opened.
@@ -96,6 +97,7 @@ def verify_ledger(path: Path, seals: Iterable[Seal] = (), *, passing: Passing = 
             connection.text_factory = _readable  # damaged text must not stop the check that finds it
             _integrity(connection, walk)
             _guards(connection, walk, layout)
+            _tables(connection, walk)
             for row in _rows(connection):
                 _take(walk, row)
             _people(connection, walk)
@@ -127,6 +129,38 @@ def _guards(connection: sqlite3.Connection, walk: Walk, layout: int) -> None:
             walk.note(0, "guards", name=name)
     for name in found:  # a foreign trigger could do anything
         walk.note(0, "guards", name=name)
+
+
+def _tables(connection: sqlite3.Connection, walk: Walk) -> None:
+    """Tables and indices, by how they were made; what else stands in the file is nobody's business but the guards'."""
+    query = "SELECT type, name, tbl_name, CAST(sql AS TEXT) FROM sqlite_master WHERE sql IS NOT NULL"
+    found = {name: (sort, table, made) for sort, name, table, made in connection.execute(query)}
+    for name, made in TABLES.items():
+        sort, _, now = found.get(name, ("", "", ""))
+        if sort != "table":
+            walk.note(0, "table_missing", name=name)
+        elif plain(now) != plain(made) and not _parts(walk, name, now, made):
+            walk.note(0, "table_altered", name=name)
+    for name, made in INDICES.items():
+        sort, _, now = found.get(name, ("", "", ""))
+        if sort != "index" or plain(now) != plain(made):
+            walk.note(0, "index_altered", name=name)
+    for name, (sort, table, _) in found.items():  # a foreign index could hold off what should be recorded
+        if sort == "index" and table in TABLES and name not in INDICES:
+            walk.note(0, "foreign_guard", name=name)
+
+
+def _parts(walk: Walk, table: str, now: str, made: str) -> bool:
+    """Tell which columns and limits of a table are others than they were made; False if none is."""
+    known = walk.noted
+    (columns, limits), (columns_made, limits_made) = parts(now), parts(made)
+    for name in sorted(columns.keys() | columns_made.keys()):
+        if columns.get(name) != columns_made.get(name):
+            walk.note(0, "column_altered", name=name, table=table)
+    for name in sorted(limits.keys() | limits_made.keys()):
+        if limits.get(name) != limits_made.get(name):
+            walk.note(0, "guards" if name in limits_made else "foreign_guard", name=name)
+    return walk.noted > known
 
 
 def _rows(connection: sqlite3.Connection) -> Iterator[tuple[Any, ...]]:

@@ -106,6 +106,11 @@ class Walk:
         say = Say(f"ledger.verify.{key}", facts)
         self.problems.append(Problem(at_n, say, sentence(say)))
 
+    @property
+    def noted(self) -> int:
+        """How much does not hold so far."""
+        return len(self.problems) + self.more
+
     def remark(self, at_n: int, key: str, /, **facts: Fact) -> None:
         """Something that whoever reads the report should know, though it holds."""
         say = Say(f"ledger.verify.{key}", facts)

@@ -33,7 +33,7 @@ def shift_document(review: "Review", printing: Printing) -> Document:
     language = printing.language
     signature = review.signature
     summary = signature.summary if signature is not None else review.summary
-    blocks: list[Block] = [_facts(review, summary, printing)]
+    blocks: list[Block] = [_facts(review, printing)]
     blocks += _changeovers(summary, language)
     blocks.append(Heading(text=_part("deviations", len(summary.deviations), language)))
     blocks += [_deviations(summary, language)] if summary.deviations else []
@@ -68,17 +68,17 @@ def _cautions(review: "Review", printing: Printing) -> Iterator[Caution]:
         yield Caution(word=word, text=words("shift.report_changed", language, what=said))
 
 
-def _facts(review: "Review", summary: Summary, printing: Printing) -> KeyValues:
+def _facts(review: "Review", printing: Printing) -> KeyValues:
     language, signature = printing.language, review.signature
     pairs = [(words("shift.shift", language), window_text(review.window, language))]
     if signature is not None:
         pairs += [
-            (words("shift.signature", language), telling.signature_text(signature, summary, language)),
+            (words("shift.signature", language), telling.signature_text(signature, language)),
             (words("shift.digest", language), signature.digest),
-            (words("shift.taking_over", language), telling.taken_over_text(signature, summary, language)),
+            (words("shift.taking_over", language), telling.taken_over_text(signature, language)),
             (words("shift.handover_title", language), signature.handover),
         ]
-        earlier = [telling.signature_text(one, summary, language) for one in review.signatures[:-1]]
+        earlier = [telling.signature_text(one, language) for one in review.signatures[:-1]]
         if earlier:
             pairs.append((words("shift.earlier", language), "; ".join(earlier)))
     return KeyValues(pairs=tuple(pairs))
@@ -184,11 +184,18 @@ def _deviations(summary: Summary, language: str) -> Table:
 
 
 def _lists(summary: Summary, language: str) -> Iterator[Block]:
-    """What is missing or late, what is left on, what is due, the procedures: a line each."""
+    """What is missing, late or corrected, what is left on, what is due, the procedures: a line each."""
     lists = {
         "sign_offs": [
             (f"{telling.tell(one.line, language)} {one.work}", telling.sign_off_text(one, summary, language))
             for one in summary.sign_offs
+        ],
+        "corrections": [
+            (
+                f"{telling.tell(one.line, language)} {one.work}",
+                telling.correction_text(one, summary, language),
+            )
+            for one in summary.corrections
         ],
         "lockouts": [
             (
@@ -215,6 +222,8 @@ def _lists(summary: Summary, language: str) -> Iterator[Block]:
         ],
     }
     for name, pairs in lists.items():
+        if name == "corrections" and not pairs:
+            continue
         yield Heading(text=_part(name, len(pairs), language))
         if pairs:
             yield KeyValues(pairs=tuple(pairs))

@@ -153,7 +153,7 @@ def _against_signing(asked: Signing, person: Person | None, now: datetime) -> It
     if (
         newest is not None
         and newest.handover == asked.handover
-        and not differences(newest.summary, asked.fresh)
+        and not differences(newest.summary, asked.fresh, after_n=newest.n)
     ):
         yield _no("sign_same", name=newest.name, entry=newest.n)
 

@@ -4,12 +4,15 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
 
+from floorterm.changeover.acts import SignStep
+from floorterm.changeover.entry_rules import choice_of
 from floorterm.changeover.minutes import Part, minutes_spent
-from floorterm.changeover.state import Deviation, Signed, State
+from floorterm.changeover.state import Correction, Deviation, Signed, State
 from floorterm.changeover.waiting import open_steps
 from floorterm.changeover.worksheet import Worksheet
 from floorterm.lockout.state import LockOn
 from floorterm.shift.summary import (
+    CorrectionLine,
     DeviationLine,
     DueLine,
     FlushLine,
@@ -28,9 +31,11 @@ _WORTH_NAMING_S = 60
 
 
 def summarise(window: Window, states: Iterable[State], due: Sequence[DueLine], now: datetime) -> Summary:
-    """The summary of a shift. `states`: every work that was on in it, and those of which a lock is left.
+    """The summary of a shift. `states`: every work that was on in it, those of which a lock is left or a deviation is
+    open, and those that were corrected in it.
 
-    What happened after its end counts only where it is about the shift: a disposition, a late sign-off, an end.
+    What happened after its end counts only where it is about the shift: a disposition, a late sign-off, an end, a
+    correction of what was signed off in it with what that raised.
     """
     found = sorted(
         (one for one in states if one.started_at < window.until), key=lambda one: (one.started_at, one.work)
@@ -42,13 +47,11 @@ def summarise(window: Window, states: Iterable[State], due: Sequence[DueLine], n
         since=_time(window.since),
         until=_time(window.until),
         works=tuple(_work(state, now) for state in during),
-        deviations=tuple(
-            _deviation(state, one)
-            for state in found
-            for one in state.deviations
-            if window.holds(one.at) or (one.open and one.at < window.until)
-        ),
+        deviations=tuple(_deviation(state, one) for state in found for one in _deviations(state, window)),
         sign_offs=tuple(line for state in during for line in _sign_offs(state, window, now)),
+        corrections=tuple(
+            _correction(state, one) for state in found for one in state.corrections if _is_told(one, window)
+        ),
         lockouts=tuple(line for state in found for line in _lockouts(state, window)),
         due=tuple(due),
     )
@@ -159,6 +162,52 @@ def _counted(state: State) -> int | None:
     }
     first, last = counters.get("last_good_outgoing"), counters.get("first_good_incoming")
     return last - first if first is not None and last is not None and last >= first else None
+
+
+def _deviations(state: State, window: Window) -> Iterator[Deviation]:
+    """What was raised in the shift, or waited in it; what a correction of its sign-offs raised, whenever it was."""
+    corrected = {one.n for one in state.corrections if _is_told(one, window)}
+    for one in state.deviations:
+        if window.holds(one.at) or (one.open and one.at < window.until) or one.n in corrected:
+            yield one
+
+
+def _is_told(one: Correction, window: Window) -> bool:
+    return any(map(window.holds, (one.at, one.entered_at, one.done_at)))
+
+
+def _correction(state: State, one: Correction) -> CorrectionLine:
+    sheet, name = state.worksheet, one.after.step
+    step = sheet.step(name)
+    return CorrectionLine(
+        n=one.n,
+        work=state.work,
+        line=sheet.line.name,
+        text=_step_text(sheet, name),
+        at=_time(one.at),
+        by=one.by_name,
+        was=_entered(sheet, one.before),
+        now=_entered(sheet, one.after),
+        unit=step.unit if step is not None and one.after.number else "",
+        reason=one.reason,
+    )
+
+
+def _entered(sheet: Worksheet, act: SignStep) -> Text:
+    """What was entered, as it was typed, a reading last and without its unit; what was chosen in the plant's words."""
+    step = sheet.step(act.step)
+    chosen = choice_of(step, act) if step is not None else None
+    if chosen is not None:
+        return chosen.text
+    parts = (
+        act.choice,
+        act.text,
+        act.scanned,
+        f"{act.kg:f} kg" if act.kg is not None else "",
+        str(act.counter) if act.counter is not None else "",
+        act.number,
+    )
+    return {"en": ", ".join(filter(None, parts))}
 
 
 def _deviation(state: State, one: Deviation) -> DeviationLine:

@@ -119,6 +119,21 @@ class SignOffLine(Struct, frozen=True, kw_only=True):
     reason: str = ""
 
 
+class CorrectionLine(Struct, frozen=True, kw_only=True):
+    """Entry `n` corrected a step: what counted before it and what counts after it, as entered; `unit` is of both."""
+
+    n: int
+    work: str
+    line: Text
+    text: Text
+    at: str
+    by: str
+    was: Text
+    now: Text
+    unit: str = ""
+    reason: str = ""
+
+
 class LockLine(Struct, frozen=True, kw_only=True):
     """A lock that the record has on."""
 
@@ -152,7 +167,10 @@ class DueLine(Struct, frozen=True, kw_only=True):
 
 
 class Summary(Struct, frozen=True, kw_only=True):
-    """One shift: what ran, what deviated, which sign-offs are missing or late, what is left on, what is due."""
+    """One shift: what ran, what deviated, which sign-offs are missing, late or corrected, what is left on, what is due.
+
+    `corrections` are those that were entered in the shift, and those of what it signed off, whenever they were.
+    """
 
     shift: str  # `2026-11-24/early`
     name: Text
@@ -161,6 +179,7 @@ class Summary(Struct, frozen=True, kw_only=True):
     works: tuple[WorkLine, ...] = ()
     deviations: tuple[DeviationLine, ...] = ()
     sign_offs: tuple[SignOffLine, ...] = ()
+    corrections: tuple[CorrectionLine, ...] = ()
     lockouts: tuple[LockoutLine, ...] = ()
     due: tuple[DueLine, ...] = ()
 
@@ -215,16 +234,18 @@ _NOTHING_PUSHED: Mapping[str, Any] = {
 # --- what is different ----------------------------------------------------------------------------------------------
 
 
-def differences(old: Summary, new: Summary, *, dues: bool = True) -> tuple[Say, ...]:
+def differences(old: Summary, new: Summary, *, dues: bool = True, after_n: int = 0) -> tuple[Say, ...]:
     """What reads differently now, one sentence a piece; what is due only where `dues` asks for it.
 
-    How far a work that goes on has come is no difference: on a line that works it is another minute by minute.
+    How far a work that goes on has come is no difference: on a line that works it is another minute by minute. Of
+    corrections those after entry `after_n` count: earlier versions signed without naming them.
     """
     old, new = _settled(old), _settled(new)
     found = [
         *_between("work", _keyed(old.works, "work"), _keyed(new.works, "work")),
         *_between("deviation", _keyed(old.deviations, "n"), _keyed(new.deviations, "n")),
         *_between("sign_off", _keyed(old.sign_offs, "work"), _keyed(new.sign_offs, "work")),
+        *_corrected(old, new, after_n),
         *_between("lockout", _keyed(old.lockouts, "work"), _keyed(new.lockouts, "work")),
     ]
     if dues:
@@ -254,6 +275,16 @@ def _keyed(lines: Iterable[Any], name: str) -> dict[str, tuple[Any, ...]]:
         key = str(getattr(line, name))
         found[key] = (*found.get(key, ()), line)
     return found
+
+
+def _corrected(old: Summary, new: Summary, after_n: int) -> list[Say]:
+    """A correction is another entry: it comes, and never goes or changes."""
+    known = {line.n for line in old.corrections}
+    return [
+        Say("shift.diff_correction", {"n": str(line.n), "which": line.work})
+        for line in new.corrections
+        if line.n > after_n and line.n not in known
+    ]
 
 
 def _between(sort: str, old: Mapping[str, Any], new: Mapping[str, Any]) -> list[Say]:

@@ -2,9 +2,11 @@
 
 from datetime import datetime
 
-from floorterm.languages import day, grouped, in_
+from floorterm.changeover.view_words import unit_text
+from floorterm.languages import amount, day, grouped, in_
 from floorterm.shift.signing import ShiftSignature
 from floorterm.shift.summary import (
+    CorrectionLine,
     DeviationLine,
     DueLine,
     FlushLine,
@@ -150,6 +152,21 @@ def sign_off_text(line: SignOffLine, summary: Summary, language: str) -> str:
     return words(f"shift.sign_off_{line.sort}", language, **facts)
 
 
+def correction_text(line: CorrectionLine, summary: Summary, language: str) -> str:
+    """What was corrected at which step, from what to what, by whom and why."""
+    unit = unit_text(line.unit, language)
+    facts: dict[str, Fact] = {
+        "step": tell(line.text, language).removesuffix("."),
+        "was": f"{amount(tell(line.was, language), language)} {unit}".strip(),
+        "now": f"{amount(tell(line.now, language), language)} {unit}".strip(),
+        "entry": line.n,
+        "at": clock(line.at, summary),
+        "by": line.by,
+        "reason": line.reason,
+    }
+    return words("shift.correction", language, **facts)
+
+
 def lockout_text(line: LockoutLine, summary: Summary, language: str) -> str:
     """A lockout that is open: its machine, how many locks are on, whose, since when."""
     machine, locks = tell(line.machine, language), line.locks
@@ -172,22 +189,33 @@ def due_text(line: DueLine, language: str) -> str:
     return words(f"shift.due_{sort}", language, what=tell(line.text, language), on=line.on, said=line.said)
 
 
-def signature_text(signature: ShiftSignature, summary: Summary, language: str) -> str:
-    """Who signed when, and the first digits of what was signed."""
-    return words(
+def signature_text(signature: ShiftSignature, language: str, *, short: bool = False) -> str:
+    """Who signed when and as what; the first digits of what was signed too, unless it is to be `short`."""
+    said = words(
         "shift.signed_by",
         language,
         name=signature.name,
-        at=clock(signature.at.isoformat(timespec="seconds"), summary),
+        at=_signed_at(signature.at, language),
         entry=signature.n,
-        digest=signature.digest[:_DIGITS_SHOWN],
+    )
+    return (
+        said
+        if short
+        else said + words("shift.signed_what", language, digest=signature.digest[:_DIGITS_SHOWN])
     )
 
 
-def taken_over_text(signature: ShiftSignature, summary: Summary, language: str) -> str:
+def taken_over_text(signature: ShiftSignature, language: str) -> str:
     """Who took the shift over when; that nobody has."""
     taken = signature.taken_over
     if taken is None:
         return words("shift.not_taken_over", language)
-    at = clock(taken.at.isoformat(timespec="seconds"), summary)
-    return words("shift.taken_over_by", language, name=taken.name, at=at, entry=taken.n)
+    return words(
+        "shift.taken_over_by", language, name=taken.name, at=_signed_at(taken.at, language), entry=taken.n
+    )
+
+
+def _signed_at(at: datetime, language: str) -> str:
+    """The time of a signature as every copy shows it (21 CFR 11.50): with its date and the plant's offset."""
+    time = at.isoformat(timespec="minutes").partition("T")[2]
+    return f"{day(at, language)} {time}"

@@ -79,14 +79,14 @@ def locks_text(plant: "Plant", line: str, person: "Person | None", language: str
 
 def shift_text(plant: "Plant", language: str, window: Window | None = None) -> Iterator[str]:
     """Shift: what waits for a decision, what was run in the shift (default: the one that is on), how long it took."""
+    from floorterm.shift_review import states_shown  # noqa: PLC0415
+
     window = window or window_at(plant.library.plant.shifts, plant.now(), plant.zone)
     yield f"{words('terminal.shift', language)}  {window_text(window, language)}"
-    found = {state.work: state for state in plant.works_between(window.since, window.until)}
-    if window.until > plant.now():
-        found |= {state.work: state for one in plant.lines() for state in one.works}
+    found = states_shown(plant, window)
     names = names_of(plant.library, language)
     tried = wrong_pins(plant.ledger, window)
-    for row in shift_rows(found.values(), names, plant.now(), plant.zone, language, tried):
+    for row in shift_rows(found, names, plant.now(), plant.zone, language, tried, window.since):
         yield from _sides(row.left, row.right)
 
 

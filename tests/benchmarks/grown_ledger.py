@@ -20,12 +20,10 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
-
-from msgspec.structs import replace
 
 from floorterm.changeover.acts import Note
 from floorterm.demo import open_still, shipped

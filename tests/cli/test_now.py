@@ -87,7 +87,7 @@ def test_the_json_documents_have_the_keys_that_are_told(tmp_path: Path) -> None:
     assert isinstance(shift, dict)
     assert status.keys() == {"lines", "text"}
     assert [set(line) for line in status["lines"]] == [
-        {"line", "holds", "works", "locks_on", "open_deviations"}
+        {"line", "holds", "works", "waiting", "locks_on", "open_deviations"}
     ] * 2
     assert shift.keys() == {"since", "until", "text"}
     (work,) = _json("next", "--line", "L1", "--person", "RO", "--db", str(db))  # type: ignore[misc,attr-defined]

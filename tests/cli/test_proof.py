@@ -1,6 +1,9 @@
 """`floorterm verify` with seals, and `floorterm seal`."""
 
 import json
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -62,6 +65,27 @@ def test_the_code_is_the_squares_that_were_made() -> None:
     assert not any(any(row) for row in found[len(modules) :])
     assert not any(modules[0])
     assert modules[2][2:9] == (True,) * 7  # the edge of a finder pattern
+
+
+def _unread(file: Path, db: Path) -> subprocess.CompletedProcess[str]:
+    """As `floorterm seal ... | head -1`, with a reader that is gone before the first line."""
+    read, write = os.pipe()
+    os.close(read)
+    with os.fdopen(write) as closed:
+        return subprocess.run(
+            [sys.executable, "-m", "floorterm", "seal", "--to", "paper", "--file", str(file), "--db", str(db)],
+            stdout=closed, stderr=subprocess.PIPE, text=True, check=False,
+        )  # fmt: skip
+
+
+def test_a_seal_is_in_its_file_though_nobody_reads_what_is_printed(db: Path, tmp_path: Path) -> None:
+    file = tmp_path / "seals.txt"
+    done = _unread(file, db)
+    (seal,) = read_seals(file)
+    (made,) = Ledger.open(db).entries(kinds=("seal.made",))
+    assert made.value["n"] == seal.n
+    assert (done.returncode, done.stderr) == (1, "")
+    assert "second place" in _unread(tmp_path / "no" / "seals.txt", db).stderr
 
 
 def test_verify_ends_with_1_and_names_what_the_seal_says(db: Path, tmp_path: Path) -> None:

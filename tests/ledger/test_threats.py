@@ -167,6 +167,10 @@ _ADD = """INSERT INTO entries (n, body, hash) SELECT n, body, sha256(body) FROM 
 _UPDATE = "UPDATE entries SET body = replace(body, 'a3', 'zz') WHERE n = 9"
 _PUT_IN = """INSERT INTO entries (n, body, hash)
  SELECT 8, replace(body, '"n":9', '"n":8'), hash FROM entries WHERE n = 9"""
+_LOOSEN = (
+    "PRAGMA writable_schema = ON",
+    "UPDATE sqlite_master SET sql = replace(sql, 'length(hash) = 64', 'length(hash) > 0') WHERE name = 'entries'",
+)
 _RAISE = "UPDATE people SET permission = 'administrator' WHERE code = 'P02'"
 
 # the threat as README names it; what is done; the same tried by SQL while the guards are in place (none: no SQL is
@@ -186,6 +190,7 @@ THREATS: tuple[tuple[str, Callable[[World], None], tuple[str, ...]], ...] = (
     ("two copies, both written to", _fork, ()),
     ("another plant's file in its place", _swap, ()),
     ("the guards of the file dropped", _sql("DROP TRIGGER entries_stay"), ()),
+    ("a condition taken out of the file's tables", _sql(*_LOOSEN), ()),
     ("the table of people edited", _sql(_RAISE), (_RAISE,)),
     ("an entry added in somebody's name", _sql(_ADD), (_ADD,)),
     ("a PIN hash put in place of somebody's", _own_hash, ("UPDATE pins SET phc = phc || ''",)),

@@ -3,6 +3,7 @@
 import dataclasses
 import io
 import re
+from datetime import date, datetime
 
 import pypdf
 import pytest
@@ -10,11 +11,13 @@ from msgspec.structs import replace
 
 from floorterm.changeover.acts import Dispose, Note
 from floorterm.demo import open_still
+from floorterm.languages import day
 from floorterm.ledger import Seal
 from floorterm.plant import Plant
 from floorterm.review.document import Document, Table
 from floorterm.review.document_html import as_html
 from floorterm.review.document_pdf import as_pdf
+from floorterm.review.document_table import as_csv
 from floorterm.review.document_text import as_text
 from floorterm.review.framing import Printing
 from floorterm.review.shift_document import shift_document
@@ -123,3 +126,24 @@ def test_the_same_record_gives_the_same_bytes_and_notes_change_nothing(still: Pl
     assert first == as_pdf(shift_document(_review(still, "2026-11-23/late"), _printing(still)))
     still.act("C-0011", Note(text="warm"), who(still, "RO"), key=still.ledger.new_id())
     assert _review(still, "2026-11-23/late").changed == ()
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_signature_stands_with_its_date_its_offset_and_its_meaning(
+    still: Plant, signed: Review, language: str
+) -> None:
+    """21 CFR 11.50, on every readable copy; the shift was signed on another day than it began, or on the same."""
+    (one,) = signed.signatures
+    assert one.taken_over is not None
+    on_its_day = dataclasses.replace(
+        signed, signatures=(replace(one, at=datetime.fromisoformat("2026-11-23T22:05:07-07:00")),)
+    )
+    taken = f"{day(one.taken_over.at, language)} {one.taken_over.at:%H:%M}-07:00"
+    again = f"{day(date(2026, 11, 23), language)} 22:05-07:00"
+    for review, at in ((signed, f"{day(one.at, language)} {one.at:%H:%M}-07:00"), (on_its_day, again)):
+        document = shift_document(review, _printing(still, language))
+        told = " ".join(f"{as_text(document)} {as_csv(document).decode()}".split())
+        meant = words("shift.signed_by", language, name="S. Holt", at=at, entry=one.n)
+        assert told.count(meant) == 2, meant
+        meant = words("shift.taken_over_by", language, name="C. Iversen", at=taken, entry=one.taken_over.n)
+        assert told.count(meant) == 2, meant

@@ -24,7 +24,7 @@ from floorterm.shift.summary import (
 from floorterm.shift.telling import more, part_text
 from floorterm.shift.waterfall import shown_parts
 from floorterm.shift.window import Window, window_named
-from floorterm.shift_review import shift_to_review, summary_of
+from floorterm.shift_review import shift_states, shift_to_review, summary_of
 from floorterm.wording import LANGUAGES, sentence
 
 SHIFTS = ("2026-11-23/early", "2026-11-23/late", "2026-11-24/early")
@@ -80,7 +80,7 @@ def test_only_what_has_ended_has_minutes_so_that_nothing_hangs_on_the_clock(
 ) -> None:
     summary = summaries["2026-11-24/early"]
     assert [line.work for line in summary.works if line.minutes is None and not line.procedure] == ["C-0011"]
-    states = [still.state(line.work) for line in summary.works]
+    states = shift_states(still, _window(still, summary.shift))
     later = still.now() + timedelta(minutes=1)
     again = summarise(_window(still, summary.shift), states, summary.due, later)
     assert shown_digest(again, "x") == shown_digest(summary, "x")

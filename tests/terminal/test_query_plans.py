@@ -8,14 +8,14 @@ import sqlite3
 from collections.abc import Iterable, Iterator
 from contextlib import closing
 
-from floorterm.changeover.acts import STARTED, LockoutAct, SignStep
-from floorterm.changeover.register import ENDS, HOLDS
+from floorterm.changeover.acts import STARTED, SignStep
+from floorterm.changeover.register import ENDS, HOLDS, STIRS
 from floorterm.demo import open_still
 from floorterm.plant import Plant
 from tests.query_plans import Statement, everything_asked, issued
 from tests.terminal.shell import opened, until, visited
 
-_FREQUENT = {STARTED, HOLDS, *ENDS, LockoutAct.KIND, SignStep.KIND}
+_FREQUENT = {STARTED, HOLDS, *ENDS, *STIRS, SignStep.KIND}
 _BOUNDS = ("n>?", "rowid>?", "changeover=?")
 _WALKS_ON = "USING INTEGER PRIMARY KEY (rowid>?)"  # from a number on, to the end of the record
 

@@ -109,7 +109,8 @@ async def test_a_shift_is_dispositioned_signed_and_taken_over(shift: Plant, way:
         await hands.sign("SS")
         await hands.until(lambda: _newest(shift, app) == SIGNED, "the signature")
         await hands.until(
-            lambda: "Signed by S. Stern 13:55" in screen_text(app), "the signature on the screen"
+            lambda: "Reviewed and signed by S. Stern 2026-11-24 13:55-07:00" in screen_text(app),
+            "the signature on the screen",
         )
         assert "Not taken over yet" in screen_text(app)
         app.end_session()
@@ -237,7 +238,9 @@ async def test_what_was_signed_is_shown_until_something_reads_differently(shift:
         await hands.until(lambda: "1 THING READS DIFFERENTLY" in screen_text(app), "what is different")
         await hands.key("f6")
         await _signed(hands, "TT")
-        await hands.until(lambda: "Signed by T. Thorn" in screen_text(app), "the second signature")
+        await hands.until(
+            lambda: "Reviewed and signed by T. Thorn" in screen_text(app), "the second signature"
+        )
     assert [entry.person for entry in shift.ledger.entries(kinds=KINDS)] == ["SS", "TT"]
 
 

@@ -77,17 +77,15 @@ class ShiftScreen(FloorScreen[None]):
 
         plant, language = self.desk.plant, self.language
         names = names_of(plant.library, language)
-        tried = wrong_pins(plant.ledger, self.window)
-        self._rows = shift_rows(self._states(), names, plant.now(), plant.zone, language, tried)
+        tried, since = wrong_pins(plant.ledger, self.window), self.window.since
+        self._rows = shift_rows(self._states(), names, plant.now(), plant.zone, language, tried, since)
         self.query_one("#shift", Rows).show([self._row(row) for row in self._rows])
 
     def _states(self) -> "tuple[State, ...]":
         """Works that were on in the shift; in the shift that runs, also everything that is still open."""
-        plant, window = self.desk.plant, self.window
-        found = {state.work: state for state in plant.works_between(window.since, window.until)}
-        if self._window is None:
-            found |= {state.work: state for line in plant.lines() for state in line.works}
-        return tuple(found.values())
+        from floorterm.shift_review import states_shown  # noqa: PLC0415
+
+        return states_shown(self.desk.plant, self.window)
 
     def _row(self, row: "ShiftRow") -> Row:
         if row.heading:

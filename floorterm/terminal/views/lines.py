@@ -9,7 +9,17 @@ from msgspec import Struct
 from floorterm.changeover.standard import standard_min
 from floorterm.changeover.waiting import open_steps
 from floorterm.terminal.views.line_row import LineRow
-from floorterm.terminal.views.text import Line, Span, Tone, clock, hours_and_minutes, short_name, tell, whole
+from floorterm.terminal.views.text import (
+    Line,
+    Span,
+    Tone,
+    clock,
+    day_and_clock,
+    hours_and_minutes,
+    short_name,
+    tell,
+    whole,
+)
 from floorterm.wording import words
 
 if TYPE_CHECKING:
@@ -39,7 +49,7 @@ def names_of(library: "Library", language: str) -> Names:
 
 def names_of_works(lines: "Iterable[LineNow]", language: str) -> Names:
     """The names that the worksheets of the works on these lines have, where no checklists are read yet."""
-    sheets = [state.worksheet for one in lines for state in one.works]
+    sheets = [state.worksheet for one in lines for state in one.unsettled]
     named = [one for sheet in sheets for one in (sheet.outgoing, sheet.incoming, *sheet.traces) if one]
     return Names(
         lines={sheet.line.id: tell(sheet.line.name, language) for sheet in sheets},
@@ -109,6 +119,7 @@ def line_rows(
         rows.append(_line_row(one, names, now, zone, language))
         rows.extend(_procedure_row(one.line, state, now, zone, language) for state in one.procedures)
         rows.extend(_leftover_row(one.line, state, zone, language) for state in one.leftover)
+        rows.extend(_waiting_row(one.line, state, zone, language) for state in one.waiting)
     return tuple(rows)
 
 
@@ -116,7 +127,7 @@ def _line_row(one: "LineNow", names: Names, now: datetime, zone: tzinfo, languag
     name = Span(f"{names.lines.get(one.line, one.line)}  ", "strong")
     held = " + ".join(names.fragrance(fragrance) for fragrance in one.holds.fragrances)
     state = one.changeover
-    deviations = deviations_span(one.works, language)
+    deviations = deviations_span(one.unsettled, language)
     right2: Line = (deviations,) if deviations else ()
     if state is None:
         if held and one.holds.at is not None:
@@ -175,4 +186,21 @@ def _leftover_row(line: str, state: "State", zone: tzinfo, language: str) -> Lin
         state.work,
         ((Span("  "), Span(f" {ended} ", "warning")), (Span("  "), *locks_line((state,), language))),
         ((), ()),
+    )
+
+
+def _waiting_row(line: str, state: "State", zone: tzinfo, language: str) -> LineRow:
+    """A work that has ended, and about which somebody still has to decide."""
+    sheet = state.worksheet
+    ends = (sheet.procedure,) if sheet.procedure else (sheet.outgoing, sheet.incoming)
+    title = " > ".join(tell(one.name, language) for one in ends if one is not None)
+    status = words(f"terminal.status_{state.status}", language)
+    ended = day_and_clock(state.ended_at or state.last_at, zone, language)
+    deviations = deviations_span((state,), language)
+    return LineRow(
+        f"{line}/{state.work}",
+        line,
+        state.work,
+        ((Span(f"  {title}"),), (Span(f"  {state.work}  {status} {ended}", "quiet"),)),
+        ((deviations,) if deviations else (), ()),
     )

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
+from floorterm.changeover.line_now import under_lockout
 from floorterm.changeover.view import title_of
 from floorterm.changeover.waiting import open_steps
 from floorterm.ledger.persons import PIN_BURST, PIN_OFF
@@ -78,8 +79,12 @@ def shift_rows(
     zone: tzinfo,
     language: str,
     tried: Sequence["Entry"] = (),
+    since: datetime | None = None,
 ) -> tuple[ShiftRow, ...]:
-    """Wrong PINs, deviations that wait, works that wait for their release, then the rest in order of their start."""
+    """Wrong PINs, deviations that wait, works that wait for their release, then the rest in order of their start.
+
+    A work that had ended when the shift began (`since`) is there for what waits alone, unless its locks are on.
+    """
     found = sorted(states, key=lambda state: state.started_at)
     rows: list[ShiftRow] = []
     if tried:
@@ -88,15 +93,20 @@ def shift_rows(
     waiting = [(state, one) for state in found for one in state.open_deviations]
     if waiting:
         rows.append(_heading("deviations", words("terminal.shift_deviations", language, n=len(waiting))))
-        rows += [_deviation_row(state, one, names, zone, language) for state, one in waiting]
+        rows += [_deviation_row(state, one, names, now, zone, language) for state, one in waiting]
     ready = [state for state in found if can_release(state, now)]
     if ready:
         rows.append(_heading("release", words("terminal.shift_release", language, n=len(ready))))
         rows += [_work_row(state, names, now, zone, language) for state in ready]
-    rest = [state for state in found if state not in ready]
+    rest = [state for state in found if state not in ready and not _is_past(state, since)]
     rows.append(_heading("works", words("terminal.shift_works", language, n=len(rest))))
     rows += [_work_row(state, names, now, zone, language) for state in rest]
     return tuple(rows)
+
+
+def _is_past(state: "State", since: datetime | None) -> bool:
+    ended = state.ended_at is not None and since is not None and state.ended_at < since
+    return ended and not under_lockout(state)
 
 
 def _heading(key: str, text: str) -> ShiftRow:
@@ -127,14 +137,18 @@ def deviation_text(deviation: "Deviation", language: str) -> str:
     return sentence(Say(deviation.key, deviation.facts), language)
 
 
-def _deviation_row(state: "State", one: "Deviation", names: Names, zone: tzinfo, language: str) -> ShiftRow:
+def _deviation_row(
+    state: "State", one: "Deviation", names: Names, now: datetime, zone: tzinfo, language: str
+) -> ShiftRow:
     step = state.worksheet.step(one.step)
     line = names.lines.get(state.worksheet.line.id, state.worksheet.line.id)
     tone: Tone = "warning" if one.critical else "caution"
     critical = f" {words(f'terminal.critical_{one.critical}', language)} " if one.critical else ""
     held = f" {words('terminal.on_hold', language)} " if one.decision == "hold" else ""
     where = tell(step.text, language) if step else title_of(state.worksheet, language)
-    by = f"{short_name(one.by_name)} {clock(one.at, zone)}"
+    today = one.at.astimezone(zone).date() == now.astimezone(zone).date()
+    at = clock(one.at, zone) if today else day_and_clock(one.at, zone, language)
+    by = f"{short_name(one.by_name)} {at}"
     return ShiftRow(
         f"deviation {state.work} {one.n}",
         (

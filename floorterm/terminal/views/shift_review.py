@@ -7,9 +7,9 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from floorterm.shift import telling
-from floorterm.shift.summary import DeviationLine, MinutesLine, Summary, WorkLine
+from floorterm.shift.summary import CorrectionLine, DeviationLine, MinutesLine, SignOffLine, Summary, WorkLine
 from floorterm.shift.waterfall import Fall, cells, falls, shown_parts
-from floorterm.terminal.views.text import Line, Span, Tone, apart, wrapped
+from floorterm.terminal.views.text import Line, Span, Tone, apart, width_of, wrapped
 from floorterm.wording import sentence, words
 
 if TYPE_CHECKING:
@@ -40,8 +40,9 @@ def review_rows(review: "Review", draft: str, width: int, language: str) -> tupl
     summary = review.shown(draft)
     changeovers = [line for line in summary.works if not line.procedure]
     procedures = [line for line in summary.works if line.procedure]
+    corrections = list(_correction_rows(summary, width, language))
     return (
-        *_state_rows(review, language),
+        *_state_rows(review, width, language),
         _handover_row(draft, width, language),
         *_part(
             "changeovers",
@@ -53,6 +54,7 @@ def review_rows(review: "Review", draft: str, width: int, language: str) -> tupl
             "deviations", [_deviation_row(line, summary, language) for line in summary.deviations], language
         ),
         *_part("sign_offs", list(_sign_off_rows(summary, width, language)), language),
+        *(_part("corrections", corrections, language) if corrections else ()),
         *_part(
             "lockouts",
             list(_lockout_rows(summary, language)),
@@ -71,19 +73,21 @@ def _part(name: str, rows: Sequence[ReviewRow], language: str, *, right: str = "
     yield from rows
 
 
-def _state_rows(review: "Review", language: str) -> Iterator[ReviewRow]:
+def _state_rows(review: "Review", width: int, language: str) -> Iterator[ReviewRow]:
     signature = review.signature
     if signature is None:
         why = _before_signing(review, language)
         state = Span(f" {words('shift.not_signed', language)} ", "caution")
         yield ReviewRow("state", ((state,), (Span(f"  {why}"),)))
         return
-    taken = telling.taken_over_text(signature, signature.summary, language)
+    said, taken = telling.signature_text(signature, language), telling.taken_over_text(signature, language)
+    if width_of((Span(said),)) > width:
+        said = telling.signature_text(signature, language, short=True)
     tone: Tone = "" if signature.taken_over else "caution"
     yield ReviewRow(
         "state",
         (
-            (Span(telling.signature_text(signature, signature.summary, language)),),
+            (Span(said),),
             (Span("  "), Span(f" {taken} " if tone else taken, tone)),
         ),
     )
@@ -170,12 +174,22 @@ def _deviation_row(line: DeviationLine, summary: Summary, language: str) -> Revi
 def _sign_off_rows(summary: Summary, width: int, language: str) -> Iterator[ReviewRow]:
     for place, line in enumerate(summary.sign_offs):
         said = telling.sign_off_text(line, summary, language)
-        title = Span(f"{telling.tell(line.line, language)}  {line.work}  ", "strong")
-        first, *rest = wrapped(said, max(20, width - len(title.text)))
-        second = " ".join(span.text for one in rest for span in one)
-        yield ReviewRow(
-            f"sign_off {place}", ((title, *first), (Span(f"  {second}", "quiet"),)), work=line.work
-        )
+        yield _said_row(f"sign_off {place}", line, said, width, language)
+
+
+def _correction_rows(summary: Summary, width: int, language: str) -> Iterator[ReviewRow]:
+    for line in summary.corrections:
+        said = telling.correction_text(line, summary, language)
+        yield _said_row(f"correction {line.n}", line, said, width, language)
+
+
+def _said_row(
+    key: str, line: SignOffLine | CorrectionLine, said: str, width: int, language: str
+) -> ReviewRow:
+    title = Span(f"{telling.tell(line.line, language)}  {line.work}  ", "strong")
+    first, *rest = wrapped(said, max(20, width - len(title.text)))
+    second = " ".join(span.text for one in rest for span in one)
+    return ReviewRow(key, ((title, *first), (Span(f"  {second}", "quiet"),)), work=line.work)
 
 
 def _lockout_rows(summary: Summary, language: str) -> Iterator[ReviewRow]:

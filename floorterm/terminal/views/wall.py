@@ -84,7 +84,7 @@ def _block(one: "LineNow", names: Names, now: datetime, zone: tzinfo, language: 
         said = tell(sheet.procedure.name, language) if sheet.procedure else other.work
         beside.append((Span(said),))
     beside.append(locks_line(one.works, language))
-    if (waiting := deviations_span(one.works, language)) is not None:
+    if (waiting := deviations_span(one.unsettled, language)) is not None:
         beside.append((waiting,))
     return Block(title, big, tone, tuple(beside))
 
