@@ -5,7 +5,7 @@ A screen overrides `body` (its widgets) and `show` (reads the plant, makes views
 another person, the screen came back on top. Equal values repaint nothing.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 from textual import events
@@ -55,6 +55,14 @@ def _place(key: str) -> int:
     if key in _FIRST or key in _LAST:
         return _FIRST.get(key, _LAST.get(key, 0))
     return int(key[1:]) if key[0] == "f" and key[1:].isdigit() else 100
+
+
+def _asked(message: Message) -> bool:
+    """Whether a message is of something that a hand asked for; a fault in any other one would come again by itself."""
+    if isinstance(message, events.Key | events.Click):
+        return True
+    by_itself = isinstance(message, LedgerMoved | MinutePassed | Retold)
+    return type(message).__module__.startswith("floorterm.") and not by_itself
 
 
 class FloorScreen(Screen[_Result]):
@@ -236,8 +244,8 @@ class FloorScreen(Screen[_Result]):
         return self._known_bindings
 
     async def _dispatch_message(self, message: Message) -> None:
-        """Every message of a screen may have to read the record."""
-        with self.app.losing_record():
+        """Every message of a screen may have to read the record; what a hand asked for ends no terminal."""
+        with self.app.own_faults.outlived() if _asked(message) else self.app.losing_record():
             await super()._dispatch_message(message)
 
     def _on_timer_update(self) -> None:
@@ -248,13 +256,12 @@ class FloorScreen(Screen[_Result]):
         super()._on_timer_update()
 
     def run_worker(self, work: Any, *args: Any, **options: Any) -> "Worker[Any]":
-        """As Textual's, for coroutines that may have to read the record."""
+        """As Textual's, for coroutines, which may have to read the record and whose faults end no terminal."""
+        return super().run_worker(self.app.own_faults.around(work), *args, **options)
 
-        async def kept() -> Any:
-            with self.app.losing_record():
-                return await work
-
-        return super().run_worker(kept(), *args, **options)
+    def call_next(self, callback: Callable[..., Any], *args: Any, **options: Any) -> None:
+        """As Textual's: what is done with a dialogue's answer ends no terminal either."""
+        super().call_next(self.app.own_faults.call(callback), *args, **options)
 
     def show_keys(self) -> None:
         """Bring the keys at the foot up to date."""

@@ -24,6 +24,13 @@ def keep(fault: BaseException, folder: Path | None = None) -> Path | None:
     return None
 
 
+def place_of(fault: BaseException) -> tuple[str, str, int]:
+    """What kind of fault it is and where it was raised: the same for the same fault met again."""
+    frames = traceback.extract_tb(fault.__traceback__)
+    last = frames[-1] if frames else None
+    return type(fault).__name__, last.filename if last else "", (last.lineno or 0) if last else 0
+
+
 def _met(fault: BaseException) -> BaseException:
     """What a worker met, with its traceback: Textual's own error around it has none."""
     from textual.worker import WorkerFailed  # noqa: PLC0415  only when something went wrong
