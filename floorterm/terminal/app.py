@@ -5,6 +5,7 @@ The first frame is drawn without the ledger's machinery; the plant is opened by 
 
 import time
 from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from rich.color import Color as RichColor
@@ -283,6 +284,11 @@ class FloorApp(App[int]):
     def losing_record(self) -> "AbstractContextManager[None]":
         """Where the record does not answer, what was shown stays, and the heading says so."""
         return self.record_watch.losing()
+
+    def _check_action_state(self, action: str, default_namespace: "DOMNode") -> bool | None:
+        """As Textual's; one key that cannot be asked while the record is away takes no other one with it."""
+        check = partial(super()._check_action_state, action, default_namespace)
+        return self.record_watch.state_of(action, default_namespace, check)
 
     async def run_action(
         self,

@@ -88,6 +88,7 @@ class FloorScreen(Screen[_Result]):
         super().__init__()
         self._left = False
         self._leaving: tuple[_Result | None] | None = None
+        self.knows = not self.READS_RECORD  # whether anything of the record was ever shown here
         self._known_bindings: dict[str, ActiveBinding] = {}
 
     @property
@@ -178,9 +179,11 @@ class FloorScreen(Screen[_Result]):
             ):  # every try would hold the keys up until it is given up
                 with self.app.losing_record():
                     self.show()
+                    self.knows = True
             self.show_heading()
-            with self.app.losing_record():
-                self.show_keys()
+            self.show_keys()
+            if self.app.lost and not self.knows and not self.query_one("#notice", Notice).sentences:
+                self.app.record_watch.say_why(self)
 
     def show_heading(self) -> None:
         """Bring the heading up to date; without the record, with what it said before and since when."""
@@ -238,10 +241,17 @@ class FloorScreen(Screen[_Result]):
 
     @property
     def active_bindings(self) -> dict[str, ActiveBinding]:
-        """As Textual's; what a key may do can depend on the record."""
-        with self.app.losing_record():
-            self._known_bindings = super().active_bindings
+        """As Textual's, kept for the time that the record is away."""
+        self._known_bindings = super().active_bindings
         return self._known_bindings
+
+    def known_state(self, action: str) -> bool | None:
+        """Whether a key of this screen could do something when the record answered last; off if that is not known."""
+        if action == "back":
+            return True
+        mine = [one for one in self._known_bindings.values() if one.node is self]
+        found = [one.enabled for one in mine if one.binding.action == action]
+        return (any(found) or None) if found or not mine else False
 
     async def _dispatch_message(self, message: Message) -> None:
         """Every message of a screen may have to read the record; what a hand asked for ends no terminal."""

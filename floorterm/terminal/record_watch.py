@@ -11,7 +11,10 @@ from floorterm.terminal.widgets.notice import Notice
 from floorterm.wording import words
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from datetime import datetime
+
+    from textual.dom import DOMNode
 
     from floorterm.ledger import LedgerError
     from floorterm.terminal.app import FloorApp
@@ -24,6 +27,7 @@ class RecordWatch:
     def __init__(self, app: "FloorApp") -> None:
         self._app = app
         self._lost_at: datetime | None = None
+        self._reasons: tuple[str, ...] = ()
         self._said: set[tuple[str, ...]] = set()
 
     @property
@@ -73,14 +77,30 @@ class RecordWatch:
             return
         LOG.warning("record lost: %s", type(fault).__name__)
         self._lost_at = self._app.desk.plant.now()
+        self._reasons = self._app.desk.sentences(fault)
         if self._app.screen_stack and isinstance(self._app.screen, FloorScreen):
             self._app.screen.show_heading()
-            self.say(self._app.screen, self._app.desk.sentences(fault))
+            self.say_why(self._app.screen)
+
+    def say_why(self, screen: "FloorScreen[Any]") -> None:
+        """Why the record does not answer; where nothing of it was ever shown, that nothing is known there now."""
+        unknown = () if screen.knows else (words("terminal.nothing_known", self._app.language),)
+        self.say(screen, (*self._reasons, *unknown))
 
     def say(self, screen: "FloorScreen[Any]", sentences: tuple[str, ...]) -> None:
         """Say something on a screen that holds until the record answers again."""
         self._said.add(sentences)
         screen.refuse(sentences, "caution")
+
+    def state_of(self, action: str, node: "DOMNode", check: "Callable[[], bool | None]") -> bool | None:
+        """Whether a key can do something now. One whose screen reads the record for it stays as it was known last."""
+        from floorterm.terminal.base import FloorScreen  # noqa: PLC0415
+
+        reads = isinstance(node, FloorScreen) and node.READS_RECORD
+        if self._lost_at is None or not reads:
+            with self.losing():
+                return check()
+        return node.known_state(action) if isinstance(node, FloorScreen) else None
 
     def _take_back(self) -> None:
         """The record is found again: what was said of its absence goes from every screen, other notices stay."""
