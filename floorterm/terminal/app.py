@@ -36,7 +36,7 @@ from floorterm.terminal.signer import Signer
 from floorterm.wording import FALLBACK, LANGUAGES, words
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Coroutine, Mapping
     from contextlib import AbstractContextManager
 
     from rich.console import RenderableType
@@ -117,6 +117,7 @@ class FloorApp(App[int]):
         self._when_opened = when_opened
         self._remembering = Remembering(self, memory)
         self._first: FloorScreen[None] | None = None
+        self._signing: Worker[Any] | None = None
         self._minute = ""
         self._steady = steady
         for one in theme.themes():
@@ -340,7 +341,7 @@ class FloorApp(App[int]):
         if person is None or not person.active:
             return False
         if self.session.person is None or self.session.person.code != person.code:
-            self.run_worker(self.signer.take_over(person), group="signing")
+            self._start_signing(self.signer.take_over, person)
         return True
 
     def action_person(self) -> None:
@@ -348,7 +349,12 @@ class FloorApp(App[int]):
         if not self.desk.is_open:
             self.say(words("terminal.opening_wait", self.language))
         elif not self._is_top("SignInScreen"):
-            self.run_worker(self.signer.sign_in(), group="signing")
+            self._start_signing(self.signer.sign_in)
+
+    def _start_signing(self, way: "Callable[..., Coroutine[Any, Any, Any]]", *about: Any) -> None:
+        """One sign-in at a time: a key or badge that bounces opens none beneath the first."""
+        if self._signing is None or self._signing.is_finished:
+            self._signing = self.run_worker(way(*about), group="signing")
 
     # --- everywhere -----------------------------------------------------------------------------
 

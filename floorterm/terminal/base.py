@@ -25,6 +25,8 @@ from floorterm.terminal.widgets.notice import Notice
 from floorterm.wording import words
 
 if TYPE_CHECKING:
+    from collections.abc import Coroutine
+
     from textual.worker import Worker
 
     from floorterm.terminal.app import FloorApp
@@ -89,6 +91,7 @@ class FloorScreen(Screen[_Result]):
         self._left = False
         self._leaving: tuple[_Result | None] | None = None
         self.knows = not self.READS_RECORD  # whether anything of the record was ever shown here
+        self._way: Worker[Any] | None = None  # of dialogues, until its last one is answered
         self._known_bindings: dict[str, ActiveBinding] = {}
 
     @property
@@ -268,6 +271,11 @@ class FloorScreen(Screen[_Result]):
     def run_worker(self, work: Any, *args: Any, **options: Any) -> "Worker[Any]":
         """As Textual's, for coroutines, which may have to read the record and whose faults end no terminal."""
         return super().run_worker(self.app.own_faults.around(work), *args, **options)
+
+    def start_way(self, way: "Callable[..., Coroutine[Any, Any, Any]]", *about: Any) -> None:
+        """Go a way of dialogues, one at a time from a screen: a key that bounces starts none beneath the first."""
+        if self._way is None or self._way.is_finished:
+            self._way = self.run_worker(way(*about), group="way")
 
     def call_next(self, callback: Callable[..., Any], *args: Any, **options: Any) -> None:
         """As Textual's: what is done with a dialogue's answer ends no terminal either."""

@@ -135,7 +135,7 @@ class FlushScreen(FloorScreen[None]):
 
     def action_revise(self) -> None:
         """Change the required kg, with the reason."""
-        self.run_worker(self._revise(), group="acts")
+        self.start_way(self._revise)
 
     async def _revise(self) -> None:
         step = self._open_step
@@ -166,7 +166,7 @@ class FlushScreen(FloorScreen[None]):
 
     def action_ways(self) -> None:
         """All ways side by side; another one may be chosen until the step is signed."""
-        self.run_worker(self._ways(), group="acts")
+        self.start_way(self._ways)
 
     async def _ways(self) -> None:
         note, state = self.state.worksheet.flush, self.state
@@ -210,7 +210,7 @@ class FlushScreen(FloorScreen[None]):
 
     def action_check(self) -> None:
         """Enter a check sample; what follows from it is proposed, never imposed."""
-        self.run_worker(self._check(), group="acts")
+        self.start_way(self._check)
 
     async def _check(self) -> None:
         if await self.app.ensure_signed_in() is None:
@@ -279,7 +279,7 @@ class FlushScreen(FloorScreen[None]):
 
     def action_end_short(self) -> None:
         """End the flush with what has been pushed, short of what is required: a deviation."""
-        self.run_worker(self._end_short(), group="acts")
+        self.start_way(self._end_short)
 
     async def _end_short(self) -> None:
         if await self.app.ensure_signed_in() is None:

@@ -249,7 +249,7 @@ class StartChangeoverScreen(StartScreen):
 
     def action_state_holds(self) -> None:
         """A supervisor states what the line holds, once after the ledger was made or to overrule the record."""
-        self.run_worker(self._state_holds(), group="holds")
+        self.start_way(self._state_holds)
 
     async def _state_holds(self) -> None:
         from floorterm.terminal.screens.dialogs import (  # noqa: PLC0415  only when it is asked for
@@ -303,4 +303,4 @@ class StartProcedureScreen(StartScreen):
         """Figures for lye: an estimate, nothing is recorded."""
         from floorterm.terminal.screens.lye import LyeFigures  # noqa: PLC0415  only when it is asked for
 
-        self.run_worker(LyeFigures(self.app).show(), group="lye")
+        self.start_way(LyeFigures(self.app).show)
