@@ -57,6 +57,8 @@ def _show_trouble(app: "FloorApp", sentences: tuple[str, ...]) -> None:
     """First aid and trying again stay possible."""
     from floorterm.terminal.screens.trouble import TroubleScreen  # noqa: PLC0415
 
-    app.ear.forget()
+    if dropped := app.ear.forget():
+        app.say("")  # that it is kept
+        sentences = (words("terminal.not_carried_out", app.language, n=dropped), *sentences)
     app.sight = None  # the record was seen before it could not be opened: nobody knows how long ago
     app.push_screen(TroubleScreen(sentences))
