@@ -109,7 +109,7 @@ class AskScreen(FloorScreen[Given | None]):
             self.refuse((words("work.enter_something", self.language),), "caution")
             return
         if mode == "number" and given.text.strip() and number_of(given.text) is None:
-            self.refuse((words("work.enter_number", self.language),), "caution")
+            self.refuse((words("work.no_number", self.language),), "caution")
             return
         self.dismiss(given)
 
