@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 import pytest
 from click.testing import CliRunner
+from textual.worker import WorkerFailed
 
 import floorterm
 from floorterm.cli import main
@@ -114,11 +115,13 @@ def test_the_file_of_a_crash_says_where_and_never_with_what(tmp_path: Path) -> N
     def checking(pin: str) -> None:
         raise RuntimeError(f"no more than {len(pin)} digits")
 
-    try:
-        checking(PIN)
-    except RuntimeError as fault:
-        path = keep(fault, tmp_path)
-    assert path is not None
-    text = path.read_text(encoding="utf-8")
-    assert "checking" in text
-    assert PIN not in text
+    for of_worker in (False, True):
+        try:
+            checking(PIN)
+        except RuntimeError as fault:
+            path = keep(WorkerFailed(fault) if of_worker else fault, tmp_path / str(of_worker))
+        assert path is not None
+        text = path.read_text(encoding="utf-8")
+        assert "in checking" in text
+        assert "no more than 6 digits" in text
+        assert PIN not in text

@@ -68,6 +68,18 @@ def test_no_key_stands_in_two_catalogues() -> None:
                 seen[key] = name
 
 
+def test_no_key_stands_twice_in_a_catalogue() -> None:
+    def once(pairs: list[tuple[str, str]]) -> dict[str, str]:
+        keys = [key for key, _ in pairs]
+        assert len(keys) == len(set(keys)), {key for key in keys if keys.count(key) > 1}
+        return dict(pairs)
+
+    for language in LANGUAGES:
+        for file in (_FOLDER / language).iterdir():
+            if file.name.endswith(".json"):
+                json.loads(file.read_text(encoding="utf-8"), object_pairs_hook=once)
+
+
 def test_words_that_the_project_does_not_use_stand_nowhere() -> None:
     """Say flush, fragrance, lockout; the trade's other words would name the same things twice."""
     banned = re.compile(r"\b(purge|purging|scents?|LOTO|machine is safe)\b", re.IGNORECASE)

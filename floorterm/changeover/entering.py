@@ -266,9 +266,9 @@ def counter_of(text: str) -> int | None:
 
 
 def _flush_act(state: State, step: Step, given: Given) -> SignStep | PushFlush:
-    progress = state.flush[step.id]
+    progress = state.flush.get(step.id)  # none where another worksheet took the place of the step's meanwhile
     total = total_kg(state.worksheet.flush, given)
-    if total is not None and total < progress.required_kg:
+    if progress is not None and total is not None and total < progress.required_kg:
         return PushFlush(step=step.id, kg=total)
     return SignStep(step=step.id, kg=total, counter=given.counter)
 

@@ -4,8 +4,8 @@ The first frame is drawn without the ledger's machinery; the plant is opened by 
 """
 
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from rich.color import Color as RichColor
@@ -16,33 +16,35 @@ from textual.color import Color
 
 from floorterm.languages import in_order
 from floorterm.terminal import theme
-from floorterm.terminal.beginning import doubt_clock, leave_on_signals, open_record
+from floorterm.terminal.beginning import leave_on_signals, open_record
+from floorterm.terminal.clock_doubt import ClockDoubt
 from floorterm.terminal.desk import Desk
 from floorterm.terminal.drawn import Drawn
 from floorterm.terminal.ear import Ear
 from floorterm.terminal.filters import filters_for
 from floorterm.terminal.hands import Panel, target_cells
 from floorterm.terminal.log import LOG
-from floorterm.terminal.messages import LedgerMoved, MinutePassed, Retold, Scanned
+from floorterm.terminal.messages import MinutePassed, Retold, Scanned
+from floorterm.terminal.own_faults import OwnFaults
+from floorterm.terminal.record_watch import RecordWatch
 from floorterm.terminal.remembering import Remembering
 from floorterm.terminal.repertoire import Characters
 from floorterm.terminal.scan import ENTERS, GAP_S, Key
 from floorterm.terminal.second_place import SecondPlace
 from floorterm.terminal.session import Session
 from floorterm.terminal.signer import Signer
-from floorterm.terminal.views.text import day_and_clock
 from floorterm.wording import FALLBACK, LANGUAGES, words
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-    from datetime import datetime
+    from collections.abc import Coroutine, Mapping
+    from contextlib import AbstractContextManager
 
     from rich.console import RenderableType
     from textual.actions import ActionParseResult
     from textual.dom import DOMNode
     from textual.screen import Screen
+    from textual.worker import Worker
 
-    from floorterm.ledger import LedgerError
     from floorterm.people import Person
     from floorterm.plant import Plant, Who
     from floorterm.terminal.base import FloorScreen
@@ -102,10 +104,12 @@ class FloorApp(App[int]):
         self.panel = panel
         self._wall = wall
         self.said = ""
-        self._lost_at: datetime | None = None  # since when the record does not answer
         self.session = Session(steady)
         self.desk = Desk(self)
         self.signer = Signer(self)
+        self.record_watch = RecordWatch(self)
+        self.clock_doubt = ClockDoubt(self)
+        self.own_faults = OwnFaults(self)
         self.second_place = SecondPlace(steady)
         self.ear = Ear(self, scan_gap_s)
         self.sight = sight
@@ -113,6 +117,7 @@ class FloorApp(App[int]):
         self._when_opened = when_opened
         self._remembering = Remembering(self, memory)
         self._first: FloorScreen[None] | None = None
+        self._signing: Worker[Any] | None = None
         self._minute = ""
         self._steady = steady
         for one in theme.themes():
@@ -178,7 +183,7 @@ class FloorApp(App[int]):
                 self.retell()
                 self.ear.release()
                 self.second_place.look(self.desk.plant)
-                await doubt_clock(self)
+                await self.clock_doubt.say()
         finally:
             if self._when_opened is not None:
                 self._when_opened()
@@ -269,53 +274,22 @@ class FloorApp(App[int]):
 
     async def look_at_record(self) -> None:
         """Tell the screen on top if the record has moved, or say that it does not answer, and since when."""
-        from floorterm.ledger import LedgerError  # noqa: PLC0415  loaded by now
-
-        try:
-            moved = await self.desk.has_moved()
-        except LedgerError as fault:
-            self.lose_record(fault)
-            return
-        found_again, self._lost_at = bool(self.lost), None
-        if found_again:
-            LOG.info("record found again")
-        if (moved or found_again) and self.screen_stack:
-            self.screen.post_message(LedgerMoved())
+        if await self.record_watch.look():
+            self.clock_doubt.look()
 
     @property
     def lost(self) -> str:
         """That the record does not answer, and since when; "" while it does."""
-        if self._lost_at is None:
-            return ""
-        since = day_and_clock(self._lost_at, self.desk.plant.zone, self.language)
-        return words("terminal.lost", self.language, since=since)
+        return self.record_watch.lost
 
-    @contextmanager
-    def losing_record(self) -> Iterator[None]:
-        """Where the record does not answer, what was shown stays, and the heading says so.
+    def losing_record(self) -> "AbstractContextManager[None]":
+        """Where the record does not answer, what was shown stays, and the heading says so."""
+        return self.record_watch.losing()
 
-        Around every key and message: nothing is imported unless something went wrong.
-        """
-        try:
-            yield
-        except Exception as fault:
-            from floorterm.ledger import LedgerError  # noqa: PLC0415
-
-            if not isinstance(fault, LedgerError):
-                raise
-            self.lose_record(fault)
-
-    def lose_record(self, fault: "LedgerError") -> None:
-        """The record does not answer: every screen says so until it does. What is shown stays on the screen."""
-        from floorterm.terminal.base import FloorScreen  # noqa: PLC0415
-
-        if self.lost:
-            return
-        LOG.warning("record lost: %s", type(fault).__name__)
-        self._lost_at = self.desk.plant.now()
-        if self.screen_stack and isinstance(self.screen, FloorScreen):
-            self.screen.show_heading()
-            self.screen.refuse(self.desk.sentences(fault), "caution")
+    def _check_action_state(self, action: str, default_namespace: "DOMNode") -> bool | None:
+        """As Textual's; one key that cannot be asked while the record is away takes no other one with it."""
+        check = partial(super()._check_action_state, action, default_namespace)
+        return self.record_watch.state_of(action, default_namespace, check)
 
     async def run_action(
         self,
@@ -323,10 +297,18 @@ class FloorApp(App[int]):
         default_namespace: "DOMNode | None" = None,
         namespaces: "Mapping[str, DOMNode] | None" = None,
     ) -> bool:
-        """What a key does; where the record does not answer, the screen stays and says so."""
-        with self.losing_record():
+        """What a key does; where the record does not answer, or it fails, the screen stays and says so."""
+        with self.own_faults.outlived():
             return await super().run_action(action, default_namespace, namespaces)
         return True
+
+    def run_worker(self, work: Any, *args: Any, **options: Any) -> "Worker[Any]":
+        """As Textual's, for coroutines, whose faults end no terminal."""
+        return super().run_worker(self.own_faults.around(work), *args, **options)
+
+    def call_next(self, callback: Callable[..., Any], *args: Any, **options: Any) -> None:
+        """As Textual's: what is done with a dialogue's answer ends no terminal either."""
+        super().call_next(self.own_faults.call(callback), *args, **options)
 
     def _minute_now(self) -> str:
         return f"{self.desk.plant.now():%Y-%m-%d %H:%M}"
@@ -359,7 +341,7 @@ class FloorApp(App[int]):
         if person is None or not person.active:
             return False
         if self.session.person is None or self.session.person.code != person.code:
-            self.run_worker(self.signer.take_over(person), group="signing")
+            self._start_signing(self.signer.take_over, person)
         return True
 
     def action_person(self) -> None:
@@ -367,7 +349,12 @@ class FloorApp(App[int]):
         if not self.desk.is_open:
             self.say(words("terminal.opening_wait", self.language))
         elif not self._is_top("SignInScreen"):
-            self.run_worker(self.signer.sign_in(), group="signing")
+            self._start_signing(self.signer.sign_in)
+
+    def _start_signing(self, way: "Callable[..., Coroutine[Any, Any, Any]]", *about: Any) -> None:
+        """One sign-in at a time: a key or badge that bounces opens none beneath the first."""
+        if self._signing is None or self._signing.is_finished:
+            self._signing = self.run_worker(way(*about), group="signing")
 
     # --- everywhere -----------------------------------------------------------------------------
 

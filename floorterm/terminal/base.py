@@ -5,7 +5,7 @@ A screen overrides `body` (its widgets) and `show` (reads the plant, makes views
 another person, the screen came back on top. Equal values repaint nothing.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 from textual import events
@@ -25,6 +25,8 @@ from floorterm.terminal.widgets.notice import Notice
 from floorterm.wording import words
 
 if TYPE_CHECKING:
+    from collections.abc import Coroutine
+
     from textual.worker import Worker
 
     from floorterm.terminal.app import FloorApp
@@ -57,6 +59,14 @@ def _place(key: str) -> int:
     return int(key[1:]) if key[0] == "f" and key[1:].isdigit() else 100
 
 
+def _asked(message: Message) -> bool:
+    """Whether a message is of something that a hand asked for; a fault in any other one would come again by itself."""
+    if isinstance(message, events.Key | events.Click):
+        return True
+    by_itself = isinstance(message, LedgerMoved | MinutePassed | Retold)
+    return type(message).__module__.startswith("floorterm.") and not by_itself
+
+
 class FloorScreen(Screen[_Result]):
     """A screen with a question. `NAME` is the key of its name; `LEAVES` says whether Esc leads back."""
 
@@ -80,6 +90,8 @@ class FloorScreen(Screen[_Result]):
         super().__init__()
         self._left = False
         self._leaving: tuple[_Result | None] | None = None
+        self.knows = not self.READS_RECORD  # whether anything of the record was ever shown here
+        self._way: Worker[Any] | None = None  # of dialogues, until its last one is answered
         self._known_bindings: dict[str, ActiveBinding] = {}
 
     @property
@@ -170,9 +182,11 @@ class FloorScreen(Screen[_Result]):
             ):  # every try would hold the keys up until it is given up
                 with self.app.losing_record():
                     self.show()
+                    self.knows = True
             self.show_heading()
-            with self.app.losing_record():
-                self.show_keys()
+            self.show_keys()
+            if self.app.lost and not self.knows and not self.query_one("#notice", Notice).sentences:
+                self.app.record_watch.say_why(self)
 
     def show_heading(self) -> None:
         """Bring the heading up to date; without the record, with what it said before and since when."""
@@ -230,14 +244,21 @@ class FloorScreen(Screen[_Result]):
 
     @property
     def active_bindings(self) -> dict[str, ActiveBinding]:
-        """As Textual's; what a key may do can depend on the record."""
-        with self.app.losing_record():
-            self._known_bindings = super().active_bindings
+        """As Textual's, kept for the time that the record is away."""
+        self._known_bindings = super().active_bindings
         return self._known_bindings
 
+    def known_state(self, action: str) -> bool | None:
+        """Whether a key of this screen could do something when the record answered last; off if that is not known."""
+        if action == "back":
+            return True
+        mine = [one for one in self._known_bindings.values() if one.node is self]
+        found = [one.enabled for one in mine if one.binding.action == action]
+        return (any(found) or None) if found or not mine else False
+
     async def _dispatch_message(self, message: Message) -> None:
-        """Every message of a screen may have to read the record."""
-        with self.app.losing_record():
+        """Every message of a screen may have to read the record; what a hand asked for ends no terminal."""
+        with self.app.own_faults.outlived() if _asked(message) else self.app.losing_record():
             await super()._dispatch_message(message)
 
     def _on_timer_update(self) -> None:
@@ -248,13 +269,17 @@ class FloorScreen(Screen[_Result]):
         super()._on_timer_update()
 
     def run_worker(self, work: Any, *args: Any, **options: Any) -> "Worker[Any]":
-        """As Textual's, for coroutines that may have to read the record."""
+        """As Textual's, for coroutines, which may have to read the record and whose faults end no terminal."""
+        return super().run_worker(self.app.own_faults.around(work), *args, **options)
 
-        async def kept() -> Any:
-            with self.app.losing_record():
-                return await work
+    def start_way(self, way: "Callable[..., Coroutine[Any, Any, Any]]", *about: Any) -> None:
+        """Go a way of dialogues, one at a time from a screen: a key that bounces starts none beneath the first."""
+        if self._way is None or self._way.is_finished:
+            self._way = self.run_worker(way(*about), group="way")
 
-        return super().run_worker(kept(), *args, **options)
+    def call_next(self, callback: Callable[..., Any], *args: Any, **options: Any) -> None:
+        """As Textual's: what is done with a dialogue's answer ends no terminal either."""
+        super().call_next(self.app.own_faults.call(callback), *args, **options)
 
     def show_keys(self) -> None:
         """Bring the keys at the foot up to date."""

@@ -47,6 +47,9 @@ async def open_record(app: "FloorApp", opener: "Callable[[], Plant]") -> bool:
         LOG.error("record not opened: %s: %s", type(fault).__name__, fault)
         _show_trouble(app, app.desk.sentences(fault))
         return False
+    except Exception as fault:
+        _show_trouble(app, (app.own_faults.sentence(fault),))
+        return False
     return app.desk.is_open  # or left meanwhile
 
 
@@ -54,22 +57,8 @@ def _show_trouble(app: "FloorApp", sentences: tuple[str, ...]) -> None:
     """First aid and trying again stay possible."""
     from floorterm.terminal.screens.trouble import TroubleScreen  # noqa: PLC0415
 
-    app.ear.forget()
+    if dropped := app.ear.forget():
+        app.say("")  # that it is kept
+        sentences = (words("terminal.not_carried_out", app.language, n=dropped), *sentences)
     app.sight = None  # the record was seen before it could not be opened: nobody knows how long ago
     app.push_screen(TroubleScreen(sentences))
-
-
-async def doubt_clock(app: "FloorApp") -> None:
-    """Say so where the clock stands before the newest entry, or more than a day past it."""
-    from floorterm.ledger.clock import doubtful  # noqa: PLC0415  after the first frame
-    from floorterm.terminal.base import FloorScreen  # noqa: PLC0415
-
-    head = await app.desk.in_reader(lambda plant: plant.ledger.head())
-    plant = app.desk.plant
-    why = doubtful(plant.now(), head.at)
-    if why and not app.demo and app.screen_stack and isinstance(app.screen, FloorScreen):
-        facts = {
-            "now": f"{plant.now():%Y-%m-%d %H:%M}",
-            "newest": f"{head.at.astimezone(plant.zone):%Y-%m-%d %H:%M}",
-        }
-        app.screen.refuse((words(f"terminal.clock_{why}", app.language, **facts),), "caution")

@@ -265,6 +265,7 @@ class Desk:
         from floorterm.entries import BodyError, TextError  # noqa: PLC0415
         from floorterm.ledger import LedgerError, OutcomeUnknownError, PinError, RefusedError  # noqa: PLC0415
 
+        asked_of_record = False
         try:
             assert asked.signature is not None
             by = await asked.signature()
@@ -272,7 +273,7 @@ class Desk:
                 asked.screen.post_message(NotRecorded((), asked.key, asked.act))
                 return
             self._app.say(words("terminal.recording", self._app.language))
-            plant = self.plant
+            plant, asked_of_record = self.plant, True
             entry = await self.in_writer(lambda: asked.write(plant, by, asked.key))
         except LedgerError as fault:
             if not isinstance(fault, RefusedError | PinError):
@@ -285,6 +286,13 @@ class Desk:
         except (BodyError, TextError, ComposeError) as fault:
             self._app.say("")
             asked.screen.post_message(NotRecorded((str(fault),), asked.key, asked.act))
+        except (
+            Exception
+        ) as fault:  # of the program: from the first call on it can have been recorded all the same
+            self._app.say("")
+            self._unsure = asked_of_record
+            said = (self._app.own_faults.sentence(fault),)
+            asked.screen.post_message(NotRecorded(said, asked.key, asked.act, known=not asked_of_record))
         else:
             self._tell_recorded(asked, entry)
         finally:

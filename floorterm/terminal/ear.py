@@ -110,10 +110,15 @@ class Ear:
         else:
             self._app.call_after_refresh(self._next)
 
-    def forget(self) -> None:
-        """The record cannot be opened: what waited is not carried out, and the screen that says why takes keys."""
+    def forget(self) -> int:
+        """The record cannot be opened: what waited is not carried out, and the screen that says why takes keys.
+
+        How much it was, for that screen to say so.
+        """
+        waited = len(self._kept)
         self._kept.clear()
         self._begin()
+        return waited
 
     def _begin(self) -> None:
         self._open = True

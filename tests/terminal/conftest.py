@@ -1,7 +1,7 @@
 """A changeover on a real plant, brought to a step once and copied for every test that begins there."""
 
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import datetime
 from pathlib import Path
 
@@ -13,11 +13,26 @@ from floorterm.ledger import CHEAP_PROFILE, Ledger
 from floorterm.library.model import Library
 from floorterm.people import Permission, Person
 from floorterm.plant import Plant
+from floorterm.terminal import crash
 from tests.conftest import PEOPLE, PIN, START
 from tests.terminal.at_step import Crew
 
 CrewAt = Callable[[str], Crew]
 EVERY_STEP = "*"
+
+
+@pytest.fixture(autouse=True)
+def kept_faults(
+    request: pytest.FixtureRequest,
+    tmp_path_factory: pytest.TempPathFactory,
+    monkeypatch: pytest.MonkeyPatch,
+) -> Iterator[Path]:
+    """Where faults of the program are kept: a terminal outlives them, a test that brings none about does not."""
+    folder = tmp_path_factory.mktemp("faults")
+    monkeypatch.setattr(crash, "_log_folder", lambda: folder)
+    yield folder
+    if request.node.get_closest_marker("own_fault") is None:
+        assert [file.read_text(encoding="utf-8") for file in folder.iterdir()] == []
 
 
 @pytest.fixture(scope="session")

@@ -10,17 +10,22 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec.structs import replace
 from textual import events
 from textual.pilot import Pilot
+from textual.screen import Screen
 
-from floorterm.changeover.acts import Abandon, PushFlush
+from floorterm.changeover.acts import Abandon, PushFlush, SignStep
+from floorterm.changeover.entering import Given, act_of
 from floorterm.changeover.flushing import line_from_json
 from floorterm.changeover.view import governs
 from floorterm.flush import curve, washout
 from floorterm.terminal.screens.flush import FlushScreen
+from floorterm.terminal.screens.work import WorkScreen
 from floorterm.terminal.views.flush import curve_lines, flush_page
 from floorterm.terminal.views.work import bar, plain
 from floorterm.terminal.widgets.curve import Curve
+from floorterm.terminal.widgets.entry import Entry
 from floorterm.terminal.widgets.notice import Notice
 from floorterm.terminal.widgets.step_card import StepCard
 from tests.terminal.at_step import Crew
@@ -215,3 +220,83 @@ async def test_a_flush_of_work_that_was_given_up_says_so_first(crew_at: CrewAt) 
         assert "Abandoned at 20" in text
         assert text.index("Abandoned") < text.index("FLUSH")
         assert "Abandoned" in text_of(pilot.app)
+
+
+# --- meanwhile at another terminal --------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("keys", "last", "kept"),
+    [
+        ((("f5",), (*"900", "enter")), (*"smell", "enter"), "900 kg: smell"),
+        ((("f4",), ("4", "enter")), (*"smell", "enter"), "smell"),
+        ((("f6",),), ("2",), ""),
+        ((("f8",), (*"200", "enter")), (*"2", "enter"), "200 kg, 2 %"),
+        ((("f8",), (*"200", "enter"), (*"2", "enter")), ("1",), "2 %"),
+    ],
+    ids=["revise", "ways", "end short", "check", "proposal"],
+)
+async def test_a_work_that_ends_while_a_dialogue_of_its_flush_stands_is_refused_with_what_was_typed(
+    keys: tuple[tuple[str, ...], ...], last: tuple[str, ...], kept: str, crew_at: CrewAt
+) -> None:
+    crew = crew_at(FLUSH)
+    async with at_flush(crew) as (screen, pilot):
+        for some in keys:
+            top = pilot.app.screen
+            await pilot.press(*some)
+            await until(pilot, lambda top=top: pilot.app.screen not in (top, screen))  # type: ignore[misc]
+        crew.act(Abandon(reason="no noodles"), "SS")
+        n = crew.plant.ledger.head().n
+        await pilot.press(*last)
+        await until(pilot, lambda: pilot.app.screen is screen)
+        await until(pilot, lambda: "no longer open" in _said(screen))
+        assert ("You had typed: " in _said(screen)) == bool(kept)
+        assert kept in _said(screen)
+        assert "NOT RECORDED" in text_of(pilot.app)
+        assert crew.plant.ledger.head().n == n
+
+
+async def test_signing_a_flush_step_of_a_work_that_ended_meanwhile_is_refused(crew_at: CrewAt) -> None:
+    crew = crew_at(FLUSH)
+    async with opened(crew.plant) as (app, pilot):
+        app.begin_session(crew.ode)
+        screen = WorkScreen(crew.work, FLUSH)
+        app.push_screen(screen)
+        await until(pilot, lambda: screen.is_mounted and screen.step is not None and screen.step.id == FLUSH)
+        await pilot.press(*"9000")
+        crew.act(Abandon(reason="no noodles"), "SS")
+        n = crew.plant.ledger.head().n
+        await pilot.press("enter")
+        await until(pilot, lambda: bool(_said(screen)))
+        assert crew.plant.ledger.head().n == n
+
+
+async def test_signing_a_flush_step_of_a_worksheet_that_another_took_the_place_of_is_refused(
+    crew_at: CrewAt,
+) -> None:
+    crew = crew_at(FLUSH)
+    step = crew.state.worksheet.step(FLUSH)
+    assert step is not None
+    without = replace(crew.state, flush={})
+    assert act_of(without, step, crew.ode, Given(text="1")) == SignStep(step=FLUSH, kg=Decimal(1))
+
+
+@pytest.mark.parametrize("typed", ["9,5,5", "9" * 120, "-", "one"])
+async def test_what_is_no_number_stays_in_the_field_and_says_what_is_expected(
+    typed: str, crew_at: CrewAt
+) -> None:
+    crew = crew_at(FLUSH)
+    async with at_flush(crew) as (screen, pilot):
+        screen.refuse(("An older refusal.",))
+        await pilot.press("f5")
+        await until_top(pilot, "AskScreen")
+        ask = pilot.app.screen
+        ask.query_one(Entry).given = Given(text=typed)
+        await pilot.press("enter")
+        await until(pilot, lambda: "That is no number" in _said(ask))
+        assert pilot.app.screen is ask
+        assert ask.query_one(Entry).given.text == typed
+
+
+def _said(screen: Screen[Any]) -> str:
+    return " ".join(screen.query_one("#notice", Notice).sentences)

@@ -2,15 +2,30 @@
 
 import asyncio
 import threading
+from collections.abc import Callable
+from datetime import timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from floorterm.changeover.acts import Note
 from floorterm.plant import Plant
+from floorterm.shift.window import window_at
+from floorterm.terminal.base import FloorScreen
+from floorterm.terminal.screens.audit import AuditScreen
+from floorterm.terminal.screens.flush import FlushScreen
+from floorterm.terminal.screens.locks import LocksScreen
+from floorterm.terminal.screens.lots import LotsScreen
+from floorterm.terminal.screens.procedures import ProceduresScreen
+from floorterm.terminal.screens.review import ReviewScreen
+from floorterm.terminal.screens.start import StartChangeoverScreen
+from floorterm.terminal.screens.training import TrainingScreen
+from floorterm.terminal.screens.work import WorkScreen
 from floorterm.terminal.sight_memory import SightMemory
-from tests.conftest import who
-from tests.terminal.shell import opened, rows, text_of, until, until_top
+from floorterm.terminal.widgets.keys import KeyBar
+from tests.conftest import PIN, who
+from tests.terminal.shell import COMFORTABLE, opened, rows, tap_key, text_of, until, until_top
 
 
 @pytest.fixture
@@ -122,3 +137,156 @@ async def test_first_aid_and_help_say_all_of_theirs_in_either_language_while_the
         await until_top(pilot, "KeysScreen")
         await until(pilot, lambda: "F1" in text_of(app))
         away.rename(path)
+
+
+async def test_what_was_said_of_the_loss_goes_with_it_and_other_notices_stay(
+    plant: Plant, started: str
+) -> None:
+    path = plant.ledger.path
+    away = path.with_suffix(".away")
+    async with opened(plant) as (app, pilot):
+        lines = app.screen
+        path.rename(away)
+        await app._tick()
+        await until(pilot, lambda: "There is no ledger at" in text_of(app))
+        await pilot.press("f10")
+        await until_top(pilot, "SignInScreen")
+        app.screen.refuse(("Another matter.",), "caution")  # type: ignore[attr-defined]
+        away.rename(path)
+        await app._tick()
+        await until(pilot, lambda: "NO RECORD" not in text_of(app))
+        assert "Another matter." in text_of(app)
+        await pilot.press("escape")
+        await until(pilot, lambda: app.screen is lines)
+        assert "There is no ledger at" not in text_of(app)
+
+
+async def test_what_could_not_be_recorded_meanwhile_stays_said(plant: Plant, started: str) -> None:
+    path = plant.ledger.path
+    away = path.with_suffix(".away")
+    async with opened(plant) as (app, pilot):
+        app.session.begin(plant.ledger.person("AA"))
+        path.rename(away)
+        await app._tick()
+        app.desk.record(started, Note(text="torn mesh"))
+        await until(pilot, lambda: "NOT RECORDED" in text_of(app))
+        away.rename(path)
+        await app._tick()
+        await until(pilot, lambda: "NO RECORD" not in text_of(app))
+        assert "NOT RECORDED" in text_of(app)
+
+
+MADE: list[Callable[[Plant, str], FloorScreen[Any]]] = [
+    lambda _, work: FlushScreen(work),
+    lambda _, work: WorkScreen(work),
+    lambda _, __: LocksScreen("L1"),
+    lambda _, __: LotsScreen(),
+    lambda plant, _: ReviewScreen(window_at(plant.library.plant.shifts, plant.now(), plant.zone), {}),
+    lambda _, __: TrainingScreen(),
+    lambda _, __: AuditScreen(),
+    lambda _, __: ProceduresScreen(),
+    lambda _, __: StartChangeoverScreen("L1"),
+]
+
+
+@pytest.mark.parametrize("noticed", [True, False])
+@pytest.mark.parametrize("made", MADE)
+async def test_a_screen_opened_meanwhile_says_that_nothing_is_known_and_keeps_its_keys(
+    plant: Plant, started: str, made: Callable[[Plant, str], FloorScreen[Any]], noticed: bool
+) -> None:
+    """No dead end by touch: Esc, the list of keys and first aid are there, whatever reads the record is off."""
+    path = plant.ledger.path
+    away = path.with_suffix(".away")
+    async with opened(plant, COMFORTABLE) as (app, pilot):
+        path.rename(away)
+        if noticed:
+            await app._tick()
+        app.push_screen(made(plant, started))
+        await until(pilot, lambda: "is not known now" in " ".join(text_of(app).split()))
+        screen = app.screen
+        assert {"escape", "question_mark", "f1"} <= {cap.key for cap in screen.query_one(KeyBar).caps}
+        await tap_key(pilot, "question_mark")
+        await until_top(pilot, "KeysScreen")
+        await until(pilot, lambda: len(rows(app).rows) > 2)
+        await pilot.press("escape")
+        await until(pilot, lambda: app.screen is screen)
+        away.rename(path)
+        await app._tick()
+        await until(pilot, lambda: "is not known now" not in " ".join(text_of(app).split()))
+        await tap_key(pilot, "escape")
+        await until_top(pilot, "LinesScreen")
+
+
+async def test_one_key_that_cannot_be_asked_takes_no_other_with_it(plant: Plant, started: str) -> None:
+    path = plant.ledger.path
+    away = path.with_suffix(".away")
+    async with opened(plant) as (app, pilot):
+        await pilot.press("f3")
+        await until_top(pilot, "FlushScreen")
+        await until(pilot, lambda: app.screen.query_one(KeyBar).caps)
+        before = [cap.key for cap in app.screen.query_one(KeyBar).caps]
+        path.rename(away)
+        await app._tick()
+        app.retell()
+        await until(pilot, lambda: "NO RECORD" in text_of(app))
+        assert [cap.key for cap in app.screen.query_one(KeyBar).caps] == before
+
+
+async def test_signing_in_meanwhile_says_so_instead_of_checking_for_ever(plant: Plant, started: str) -> None:
+    path = plant.ledger.path
+    away = path.with_suffix(".away")
+    async with opened(plant) as (app, pilot):
+        path.rename(away)
+        await app._tick()
+        await pilot.press("f10")
+        await until_top(pilot, "SignInScreen")
+        await until(pilot, lambda: "is not known now" in " ".join(text_of(app).split()))
+        assert not app.screen.query_one("#pin").display, "half a pad beside nothing"
+        away.rename(path)
+        await app._tick()
+        await until(pilot, lambda: "A. Abel" in text_of(app))
+        await pilot.press("a", "a", "enter")
+        path.rename(away)
+        await pilot.press(*PIN, "enter")
+        await until(pilot, lambda: "There is no ledger at" in text_of(app))
+        assert "Checking" not in text_of(app)
+        await app._tick()
+        await pilot.press(*PIN, "enter")
+        await until(pilot, lambda: "The PIN was not checked" in text_of(app))
+        assert "Checking" not in text_of(app)
+        away.rename(path)
+        await app._tick()
+        await until(pilot, lambda: "The PIN was not checked" not in text_of(app))
+        await pilot.press(*PIN, "enter")
+        await until_top(pilot, "LinesScreen")
+        assert app.session.person is not None
+
+
+async def test_what_a_list_answers_meanwhile_ends_no_terminal(plant: Plant, started: str) -> None:
+    path = plant.ledger.path
+    away = path.with_suffix(".away")
+    async with opened(plant) as (app, pilot):
+        await pilot.press("enter")
+        await until_top(pilot, "WorkScreen")
+        await pilot.press("f4")
+        await until_top(pilot, "WorkListScreen")
+        await until(pilot, lambda: rows(app).rows)
+        path.rename(away)
+        await pilot.press("enter")
+        await until_top(pilot, "WorkScreen")
+        await until(pilot, lambda: "NO RECORD" in text_of(app))
+        assert app._exception is None
+        away.rename(path)
+
+
+async def test_a_doubt_about_the_clock_goes_with_the_entry_that_clears_it_up(
+    plant: Plant, started: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    now = plant.now()
+    monkeypatch.setattr(plant.ledger, "now", lambda: now + timedelta(days=3))
+    async with opened(plant) as (app, pilot):
+        await until(pilot, lambda: "clock" in text_of(app))
+        monkeypatch.undo()
+        plant.act(started, Note(text="torn mesh"), who(plant, "AA"), key="a-note")
+        await app._tick()
+        await until(pilot, lambda: "clock" not in text_of(app))

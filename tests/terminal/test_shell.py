@@ -131,6 +131,28 @@ async def test_what_was_seen_first_is_gone_once_the_record_cannot_be_opened() ->
         await until_top(pilot, "TroubleScreen")
 
 
+async def test_what_was_typed_before_the_record_could_not_be_opened_is_said_to_be_dropped() -> None:
+    gate = threading.Event()
+
+    def opener() -> Plant:
+        gate.wait(20)
+        raise LedgerMissingError(path="/nowhere/ledger.db")
+
+    app = FloorApp(opener, scan_gap_s=0.0)
+    async with app.run_test(size=SMALL) as pilot:
+        await pilot.press("f6", "enter")
+        await until(pilot, lambda: "2 kept in order" in text_of(app))
+        gate.set()
+        await until_top(pilot, "TroubleScreen")
+        await until(pilot, lambda: "since the start (2) was not carried out" in text_of(app))
+        assert "kept in order" not in text_of(app)
+        first = app.screen
+        await pilot.press("f5")
+        await until(pilot, lambda: app.screen is not first)
+        await until_top(pilot, "TroubleScreen")
+        assert "not carried out" not in text_of(app), "nothing was typed since"
+
+
 async def test_trouble_is_left_with_its_own_exit_status() -> None:
     def opener() -> Plant:
         raise LedgerMissingError(path="/nowhere/ledger.db")

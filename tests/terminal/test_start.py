@@ -1,9 +1,13 @@
 """Starting work: what is told before, that it takes two steps, and that the record decides."""
 
 import pytest
+from msgspec.structs import replace
+from textual.app import App
 
 from floorterm.changeover.acts import STARTED
+from floorterm.changeover.faults import ComposeError
 from floorterm.changeover.register import HOLDS
+from floorterm.changeover.worksheet import Worksheet
 from floorterm.ledger import CHEAP_PROFILE, Ledger
 from floorterm.plant import Plant
 from floorterm.terminal.messages import Scanned
@@ -200,3 +204,52 @@ def test_what_has_no_room_under_the_list_is_counted_there(plant: Plant, language
     assert list(short[:3]) == whole[:3]
     assert f"{len(whole) - 3} " in short[3][0].text
     assert short[3][0].tone == "notice"
+
+
+async def test_a_line_that_holds_what_the_checklists_no_longer_allow_there_says_so_and_what_to_do(
+    plant: Plant,
+) -> None:
+    """Palmarosa is on line 1 by the record, and its file names line 2 alone: no pair can be composed."""
+    plant.state_holds(who(plant, "SS"), "L1", ("palmarosa",), "for this test", key="holds")
+    library = plant.library
+    moved = replace(library.fragrances["palmarosa"], lines=("L2",))
+    changed = replace(library, fragrances={**library.fragrances, "palmarosa": moved})
+    later = Plant(changed, plant.ledger, "T1")
+    async with opened(later) as (app, pilot):
+        app.session.begin(plant.ledger.person("SS"))
+        await pilot.press("f6")
+        await until_top(pilot, "StartChangeoverScreen")
+        await until(pilot, lambda: "holds Palmarosa, which the checklists do not allow" in _said(app))
+        await pilot.press("f5")
+        await until_top(pilot, "MenuScreen")
+        rows(app).choose("clove-leaf")
+        await pilot.press("enter")
+        await until_top(pilot, "AskScreen")
+        await pilot.press(*"found", "enter")
+        await recorded(pilot, later, HOLDS)
+        await until(pilot, lambda: rows(app).rows)
+        assert "which the checklists do not allow" not in _said(app)
+
+
+async def test_one_fragrance_that_cannot_be_composed_takes_no_other_from_the_list(
+    plant: Plant, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plant.state_holds(who(plant, "SS"), "L1", ("clove-leaf",), "for this test", key="holds")
+    worksheet = plant.worksheet
+
+    def without_juniper(line: str, incoming: str) -> Worksheet:
+        if incoming == "juniper":
+            raise ComposeError("The colour standard of juniper has no b.")
+        return worksheet(line, incoming)
+
+    monkeypatch.setattr(plant, "worksheet", without_juniper)
+    async with opened(plant) as (app, pilot):
+        await pilot.press("f6")
+        await until_top(pilot, "StartChangeoverScreen")
+        await until(pilot, lambda: rows(app).rows)
+        assert "juniper" not in [row.key for row in rows(app).rows]
+        assert "The colour standard of juniper has no b." in _said(app)
+
+
+def _said(app: App[int]) -> str:
+    return " ".join(text_of(app).split())

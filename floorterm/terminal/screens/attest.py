@@ -86,7 +86,7 @@ class AttestScreen(FloorScreen[None]):
         """Ask for the words, then record them."""
         row = self.chosen
         if row is not None and self.on_top:
-            self.run_worker(self._ask(row), group="attest", exclusive=True)
+            self.start_way(self._ask, row)
 
     async def _ask(self, row: "AttestRow") -> None:
         title = f"{words('audit_screen.attest', self.language)}: {row.key}"

@@ -3,7 +3,7 @@
 Both take values and give a value back; what becomes of it is the asking screen's business.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING, ClassVar
 
 from msgspec import Struct
@@ -11,6 +11,7 @@ from textual.binding import Binding, BindingType
 from textual.widget import Widget
 
 from floorterm.changeover.entering import Echo, EntrySpec, Given, Option, counter_of, lock_spec
+from floorterm.changeover.figures import number_of
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import Scanned
 from floorterm.terminal.views.text import Line, Span, wrapped
@@ -21,6 +22,10 @@ from floorterm.wording import words
 
 if TYPE_CHECKING:
     pass
+
+
+# what is read of a text in each mode that takes digits alone; None where it is none of them
+_READ: dict[str, Callable[[str], object]] = {"counter": counter_of, "number": number_of}
 
 
 class AskScreen(FloorScreen[Given | None]):
@@ -77,8 +82,13 @@ class AskScreen(FloorScreen[Given | None]):
 
     def on_entry_changed(self, message: Entry.Changed) -> None:
         """Say at once what cannot be."""
-        bad = self._spec.mode == "counter" and counter_of(message.entry.given.text) is None
-        text = words("work.echo_counter", self.language) if bad and message.entry.given.text else ""
+        typed, mode = message.entry.given.text, self._spec.mode
+        bad = bool(typed) and mode in _READ and _READ[mode](typed) is None
+        text = (
+            words(f"work.echo_{'counter' if mode == 'counter' else 'no_number'}", self.language)
+            if bad
+            else ""
+        )
         message.entry.answer(Echo(text=text, level="bad" if text else ""))
         self.refuse(())
 
@@ -97,6 +107,9 @@ class AskScreen(FloorScreen[Given | None]):
             missing = True
         if missing and not self._may_be_empty:
             self.refuse((words("work.enter_something", self.language),), "caution")
+            return
+        if mode == "number" and given.text.strip() and number_of(given.text) is None:
+            self.refuse((words("work.no_number", self.language),), "caution")
             return
         self.dismiss(given)
 

@@ -73,7 +73,6 @@ class FlushScreen(FloorScreen[None]):
     def __init__(self, work: str) -> None:
         super().__init__()
         self.work = work
-        self._draft = ("", "")
 
     def body(self) -> Iterable[Widget]:
         """Words and curve: under each other, or side by side where there is room."""
@@ -113,10 +112,14 @@ class FlushScreen(FloorScreen[None]):
         state = self.state
         return next((name for name in state.flush if name not in state.signed), "") if not state.ended else ""
 
-    @property
-    def _progress(self) -> FlushProgress:
-        """Where the open flush step stands."""
-        return self.state.flush[self._open_step]
+    def _still_open(self, step: str, typed: str = "") -> FlushProgress | None:
+        """Where a flush step stands that was open when it was asked about; whatever ended it meanwhile refuses."""
+        if step and step == self._open_step:
+            return self.state.flush[step]
+        kept = (say("was_typed", self.language, typed=typed),) if typed else ()
+        self.retell()
+        self.refuse((say("flush_over", self.language), *kept))
+        return None
 
     def check_action(self, action: str, _: tuple[object, ...]) -> bool | None:
         """A flush can be changed until its step is signed."""
@@ -132,9 +135,10 @@ class FlushScreen(FloorScreen[None]):
 
     def action_revise(self) -> None:
         """Change the required kg, with the reason."""
-        self.run_worker(self._revise(), group="acts")
+        self.start_way(self._revise)
 
     async def _revise(self) -> None:
+        step = self._open_step
         if await self.app.ensure_signed_in() is None:
             return
         question = say("revise_question", self.language)
@@ -147,25 +151,28 @@ class FlushScreen(FloorScreen[None]):
         why = await self.app.push_screen_wait(
             AskScreen(self.title_text(), question, reason_spec(self.language))
         )
-        if why is not None:
-            progress = self._progress
+        if why is None:
+            return
+        reason = why.text.strip()
+        progress = self._still_open(step, f"{required} kg: {reason}")
+        if progress is not None:
             inputs = {
                 **progress.inputs,
                 "old_kg": f"{progress.required_kg:f}",
                 "new_kg": f"{required:f}",
             }
-            act = ReviseFlush(step=self._open_step, kg=required, reason=why.text.strip(), inputs=inputs)
+            act = ReviseFlush(step=step, kg=required, reason=reason, inputs=inputs)
             self.desk.record(self.work, act, screen=self)
 
     def action_ways(self) -> None:
         """All ways side by side; another one may be chosen until the step is signed."""
-        self.run_worker(self._ways(), group="acts")
+        self.start_way(self._ways)
 
     async def _ways(self) -> None:
         note, state = self.state.worksheet.flush, self.state
         if note is None:
             return
-        progress = open_flush(state)
+        progress, step = open_flush(state), self._open_step
         changeable = self.desk.is_open and bool(self._open_step)
         chosen = await self.app.push_screen_wait(
             WaysScreen(self.title_text(), note, progress, changeable=changeable)
@@ -177,12 +184,15 @@ class FlushScreen(FloorScreen[None]):
         why = await self.app.push_screen_wait(
             AskScreen(self.title_text(), question, reason_spec(self.language))
         )
-        if why is not None:
-            now = self._progress
+        if why is None:
+            return
+        reason = why.text.strip()
+        now = self._still_open(step, reason)
+        if now is not None:
             act = ReviseFlush(
-                step=self._open_step,
+                step=step,
                 kg=strategy_kg(note, now, row),
-                reason=why.text.strip(),
+                reason=reason,
                 inputs=strategy_inputs(note, now, row),
             )
             self.desk.record(self.work, act, screen=self)
@@ -200,14 +210,17 @@ class FlushScreen(FloorScreen[None]):
 
     def action_check(self) -> None:
         """Enter a check sample; what follows from it is proposed, never imposed."""
-        self.run_worker(self._check(), group="acts")
+        self.start_way(self._check)
 
     async def _check(self) -> None:
         if await self.app.ensure_signed_in() is None:
             return
-        language, note = self.language, self.state.worksheet.flush
+        language, note, step = self.language, self.state.worksheet.flush, self._open_step
+        progress = self._still_open(step)
+        if progress is None:
+            return
         spec = number_spec("check_kg", "kg", language)
-        begin = Given(text=f"{self._progress.pushed_kg:f}") if self._progress.pushed_kg else None
+        begin = Given(text=f"{progress.pushed_kg:f}") if progress.pushed_kg else None
         at = await self.app.push_screen_wait(AskScreen(self.title_text(), spec.prompt, spec, given=begin))
         if at is None or note is None:
             return
@@ -216,24 +229,26 @@ class FlushScreen(FloorScreen[None]):
         if left is None:
             return
         mass, share = number_of(at.text), number_of(left.text)
-        if mass is None or share is None:
-            self.refuse((say("check_no_number", language),))
+        progress = self._still_open(step, f"{at.text} kg, {left.text} %")
+        if mass is None or share is None or progress is None:
             return
         if not 0 < share < 100:
             self.refuse((say("check_percent", language, found=number(share, language)),))
             return
         try:
-            found = after_check(note, self._progress, Sample(float(mass), float(share) / 100.0))
+            found = after_check(note, progress, Sample(float(mass), float(share) / 100.0))
         except FlushError as fault:
             self.refuse((sentence(fault.say, language),))
             return
         if found is None:
             self.refuse((say("check_no_curve", language),), "caution")
             return
-        await self._propose(found, mass, share)
+        await self._propose(step, progress, found, mass, share)
 
-    async def _propose(self, found: "Checked", mass: Decimal, share: Decimal) -> None:
-        language, progress = self.language, self._progress
+    async def _propose(
+        self, step: str, progress: FlushProgress, found: "Checked", mass: Decimal, share: Decimal
+    ) -> None:
+        language = self.language
         said = " ".join(sentence(one, language) for one in found.says)
         doubt = " ".join(sentence(one, language) for one in found.learnt.says)
         items = [
@@ -252,34 +267,38 @@ class FlushScreen(FloorScreen[None]):
         chosen = await self.app.push_screen_wait(menu)
         facts = {"kg": kg(mass, language), "percent": number(share, language), "said": said}
         text = say("check_noted", language, **facts)
-        if chosen == "revise":
-            act: ReviseFlush | Note = ReviseFlush(
-                step=self._open_step,
-                kg=Decimal(found.promise_kg),
-                reason=text,
-                inputs=check_inputs(progress, found),
-            )
-        elif chosen == "keep":
-            act = Note(step=self._open_step, text=text)
-        else:
+        if chosen is None:
             return
+        now = self._still_open(step, text)
+        if now is None:
+            return
+        act: ReviseFlush | Note
+        if chosen == "revise":
+            kilograms, inputs = Decimal(found.promise_kg), check_inputs(now, found)
+            act = ReviseFlush(step=step, kg=kilograms, reason=text, inputs=inputs)
+        else:
+            act = Note(step=step, text=text)
         self.desk.record(self.work, act, screen=self)
 
     def action_end_short(self) -> None:
         """End the flush with what has been pushed, short of what is required: a deviation."""
-        self.run_worker(self._end_short(), group="acts")
+        self.start_way(self._end_short)
 
     async def _end_short(self) -> None:
         if await self.app.ensure_signed_in() is None:
             return
-        progress = flush_view(self.state.flush[self._open_step], self.state.worksheet.flush, self.language)
+        step = self._open_step
+        now = self._still_open(step)
+        if now is None:
+            return
+        progress = flush_view(now, self.state.worksheet.flush, self.language)
         items = [
             Item("no", say("end_short_no", self.language), progress.left_text),
             Item("yes", say("end_short_yes", self.language), progress.text),
         ]
         menu = MenuScreen(self.title_text(), say("end_short_question", self.language), items)
-        if await self.app.push_screen_wait(menu) == "yes":
-            act = SignStep(step=self._open_step, kg=progress.pushed_kg)
+        if await self.app.push_screen_wait(menu) == "yes" and self._still_open(step) is not None:
+            act = SignStep(step=step, kg=progress.pushed_kg)
             self.desk.record(self.work, act, screen=self)
 
     def not_recorded(self, _: NotRecorded) -> None:

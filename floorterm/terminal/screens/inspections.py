@@ -106,7 +106,7 @@ class InspectionsScreen(FloorScreen[None]):
         """Record an inspection of the chosen procedure, as its inspector."""
         one = self.chosen
         if one is not None:
-            self.run_worker(self._inspect(one.procedure), group="inspect", exclusive=True)
+            self.start_way(self._inspect, one.procedure)
 
     async def _inspect(self, procedure: str) -> None:
         observed = await self._people("ask_observed", procedure, ())
@@ -179,7 +179,7 @@ class InspectionsScreen(FloorScreen[None]):
         """Record that the inspector reviewed their responsibilities with more people."""
         one = self.chosen
         if one is not None and one.newest is not None:
-            self.run_worker(self._review(one), group="inspect", exclusive=True)
+            self.start_way(self._review, one)
 
     async def _review(self, one: "Due") -> None:
         assert one.newest is not None
@@ -199,7 +199,7 @@ class InspectionsScreen(FloorScreen[None]):
         """Close a deviation that an inspection found."""
         one = self.chosen
         if one is not None and one.open:
-            self.run_worker(self._correct(one), group="inspect", exclusive=True)
+            self.start_way(self._correct, one)
 
     async def _correct(self, one: "Due") -> None:
         items = [

@@ -158,7 +158,7 @@ class LocksScreen(FloorScreen[str | None]):
     def action_more(self) -> None:
         """What somebody may also do, on a list of its own."""
         if self.view is not None and not self.desk.pending:
-            self.run_worker(self._choose_more(self.view), group="locks")
+            self.start_way(self._choose_more, self.view)
 
     async def _choose_more(self, view: LocksView) -> None:
         items = [Item(offer.id, offer.text, offer.note) for offer in view.more]
@@ -176,7 +176,7 @@ class LocksScreen(FloorScreen[str | None]):
         elif offer.goes_to:
             self._go_to_step(offer)
         else:
-            self.run_worker(self._carry_out(offer), group="locks")
+            self.start_way(self._carry_out, offer)
 
     def _go_to_step(self, offer: Offer) -> None:
         if offer.work == self.work:

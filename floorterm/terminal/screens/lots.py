@@ -131,7 +131,7 @@ class LotsScreen(FloorScreen[None]):
 
     def action_take(self) -> None:
         """A lot comes into use."""
-        self.run_worker(self._take(), group="lots", exclusive=True)
+        self.start_way(self._take)
 
     async def _take(self) -> None:
         place = await self._line_and_lot(TAKEN_SORTS)
@@ -162,7 +162,7 @@ class LotsScreen(FloorScreen[None]):
 
     def action_fill(self) -> None:
         """A pallet or a bin is full."""
-        self.run_worker(self._fill(), group="lots", exclusive=True)
+        self.start_way(self._fill)
 
     async def _fill(self) -> None:
         place = await self._line_and_lot(MADE_SORTS)
@@ -187,7 +187,7 @@ class LotsScreen(FloorScreen[None]):
         """A supervisor decides about a bin."""
         one = self.chosen
         if isinstance(one, Made) and one.lot.sort == "bin":
-            self.run_worker(self._judge(one.lot), group="lots", exclusive=True)
+            self.start_way(self._judge, one.lot)
 
     async def _judge(self, lot: Lot) -> None:
         language = self.language

@@ -113,7 +113,7 @@ class MinutesScreen(FloorScreen[None]):
         """Say that so many of its minutes were waiting or searching."""
         row = self.chosen
         if row is not None and row.step:
-            self.run_worker(self._explain(row.step, row.whole), group="explain", exclusive=True)
+            self.start_way(self._explain, row.step, row.whole)
 
     async def _explain(self, step: str, question: str) -> None:
         from floorterm.changeover.acts import ExplainMinutes  # noqa: PLC0415

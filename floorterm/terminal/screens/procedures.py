@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, ClassVar
 from textual.binding import Binding, BindingType
 from textual.widget import Widget
 
+from floorterm.changeover.faults import ComposeError
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import NotRecorded
 from floorterm.terminal.screens.read import ReadScreen
@@ -93,7 +94,11 @@ class ProceduresScreen(FloorScreen[None]):
 
     async def _preview(self, row: "LibraryRow") -> None:
         """The worksheet as it would be printed, on the first line that has it and holds something else."""
-        sheet = await self.desk.in_reader(lambda plant: _sheet(plant, row.kind, row.name))
+        try:
+            sheet = await self.desk.in_reader(lambda plant: _sheet(plant, row.kind, row.name))
+        except ComposeError as fault:
+            self.refuse((str(fault),), "caution")
+            return
         if sheet is None:
             self.refuse((words("terminal.no_preview", self.language),), "notice")
             return

@@ -141,7 +141,7 @@ class ReviewScreen(FloorScreen[None]):
         """Decide about the deviation of the row."""
         row = self.chosen
         if row is not None and row.deviation:
-            self.run_worker(self._decide(row.work, row.deviation), group="decide", exclusive=True)
+            self.start_way(self._decide, row.work, row.deviation)
 
     async def _decide(self, work: str, number: int) -> None:
         from floorterm.terminal.screens.dispose import ask_disposition  # noqa: PLC0415
@@ -154,7 +154,7 @@ class ReviewScreen(FloorScreen[None]):
 
     def action_handover(self) -> None:
         """Write what the next shift must know."""
-        self.run_worker(self._write(), group="handover", exclusive=True)
+        self.start_way(self._write)
 
     async def _write(self) -> bool:
         spec = EntrySpec(mode="text", prompt=words("shift.ask_handover", self.language))
@@ -171,7 +171,7 @@ class ReviewScreen(FloorScreen[None]):
     def action_sign(self) -> None:
         """Sign what stands here; without a text for the next shift it is asked first."""
         if self._review is not None:
-            self.run_worker(self._sign(self._review), group="sign", exclusive=True)
+            self.start_way(self._sign, self._review)
 
     async def _sign(self, shown: "Review") -> None:
         from floorterm.shift_review import sign  # noqa: PLC0415

@@ -182,7 +182,7 @@ class ShiftScreen(FloorScreen[None]):
     def _decide_row(self) -> None:
         row = self.chosen
         if row is not None and row.deviation:
-            self.run_worker(self._decide(row.work, row.deviation), group="decide", exclusive=True)
+            self.start_way(self._decide, row.work, row.deviation)
 
     async def _decide(self, work: str, number: int) -> None:
         from floorterm.terminal.screens.dispose import ask_disposition  # noqa: PLC0415

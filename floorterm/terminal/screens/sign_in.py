@@ -35,6 +35,7 @@ class SignInScreen(FloorScreen[PinAnswer]):
     NAME = "terminal.sign_in"
     CSS_PATH = "sign_in.tcss"
     OPENS = "terminal.key_choose"
+    READS_RECORD = False  # what it reads is the people, as far as the record answers
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "confirm", "terminal.key_confirm", id="sign_in.confirm"),
         Binding("backspace", "take_back", "terminal.key_take_back", id="sign_in.back", show=False),
@@ -46,6 +47,7 @@ class SignInScreen(FloorScreen[PinAnswer]):
         super().__init__()
         self._request = request
         self._person: Person | None = request.person
+        self._people: list[Person] = []  # who may answer, as read last
         self._typed = ""  # of a code or name
         self._pin = ""
         self._checking = False
@@ -91,9 +93,9 @@ class SignInScreen(FloorScreen[PinAnswer]):
         prompt, found = rows
         self.query_one("#said", Page).show(prompt)
         people = self.query_one("#people", Rows)
-        people.show(
-            [Row(one.key, one.lines) for one in found], empty=words("terminal.nobody_found", self.language)
-        )
+        unknown = self.app.lost and not self._people
+        empty = words("terminal.nothing_known" if unknown else "terminal.nobody_found", self.language)
+        people.show([Row(one.key, one.lines) for one in found], empty=empty)
         if self.focused is not people:
             people.focus()
 
@@ -113,6 +115,13 @@ class SignInScreen(FloorScreen[PinAnswer]):
         page.show(pin_lines(view, max(24, self.size.width - 44), self.language))
 
     def _candidates(self) -> "list[Person]":
+        """Who may answer; while the record does not answer, who could when it did."""
+        if not self.app.lost:
+            with self.app.losing_record():
+                self._people = self._read_candidates()
+        return self._people
+
+    def _read_candidates(self) -> "list[Person]":
         """Who may answer: active people; for a witness others, and only those of the duty.
 
         Somebody whose code was disabled meanwhile may still end their work and take their own lock off.
@@ -229,6 +238,10 @@ class SignInScreen(FloorScreen[PinAnswer]):
         """Take the person or the PIN."""
         if self._person is None:
             self.query_one("#people", Rows).action_open()
+        elif self._pin and not self._checking and self.app.lost:
+            self._pin = ""
+            self.app.record_watch.say(self, (words("terminal.pin_not_checked", self.language),))
+            self._show_pin()
         elif self._pin and not self._checking:
             self._checking = True
             self._show_pin()
@@ -260,7 +273,7 @@ class SignInScreen(FloorScreen[PinAnswer]):
             self.refuse(self.desk.sentences(fault), "caution")
         except LedgerError as fault:
             self._new = ""
-            self.refuse(self.desk.sentences(fault), "caution")
+            self.app.record_watch.say(self, self.desk.sentences(fault))
         else:
             untold = () if self._request.unconfirmed else await self._untold(fresh)
             if untold:

@@ -1,13 +1,15 @@
 """Start work on a line: choose what comes, read what it asks, confirm."""
 
 from abc import abstractmethod
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from functools import partial
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.binding import Binding, BindingType
 from textual.containers import Container
 from textual.widget import Widget
 
+from floorterm.changeover.faults import ComposeError
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import NotRecorded, Recorded, Scanned
 from floorterm.terminal.views.start import (
@@ -27,6 +29,22 @@ if TYPE_CHECKING:
     from floorterm.plant import Plant
 
 _TOLD = 7  # lines under the list
+
+
+# the candidates, and why something is none
+Computed = tuple[tuple[Candidate, ...], tuple[str, ...]]
+
+
+def composed(makers: Iterable[Callable[[], Candidate]]) -> Computed:
+    """What can be composed, and the reasons of what the checklists do not allow."""
+    found: list[Candidate] = []
+    reasons: list[str] = []
+    for make in makers:
+        try:
+            found.append(make())
+        except ComposeError as fault:
+            reasons.append(str(fault))
+    return tuple(found), tuple(dict.fromkeys(reasons))
 
 
 class StartScreen(FloorScreen[str]):
@@ -70,8 +88,8 @@ class StartScreen(FloorScreen[str]):
     # --- what may begin -------------------------------------------------------------------------
 
     @abstractmethod
-    def compute(self, plant: "Plant", language: str) -> tuple[Candidate, ...]:
-        """The candidates; called in the reading thread."""
+    def compute(self, plant: "Plant", language: str) -> Computed:
+        """The candidates, and why something is none; called in the reading thread."""
 
     @abstractmethod
     def begin(self, candidate: Candidate, key: str) -> bool:
@@ -86,13 +104,22 @@ class StartScreen(FloorScreen[str]):
         self._show_phase()
 
     async def _compute(self) -> None:
-        language = self.language
-        found = await self.desk.in_reader(lambda plant: self.compute(plant, language))
+        from floorterm.ledger import LedgerError  # noqa: PLC0415  loaded by now
+
+        language, rows = self.language, self.query_one("#candidates", Rows)
+        try:
+            found, reasons = await self.desk.in_reader(lambda plant: self.compute(plant, language))
+        except LedgerError:
+            self._spoken = ""  # computed once the record answers again
+            rows.show((), empty=words("terminal.nothing_known", language))
+            raise
         self._candidates = found
         if self._confirming is not None:
             self._confirming = matching(found, self._confirming.key)
-        rows = self.query_one("#candidates", Rows)
-        rows.show([Row(one.key, one.row) for one in found], empty=words(self.NOTHING, self.language))
+        empty = "" if reasons else words(self.NOTHING, self.language)
+        rows.show([Row(one.key, one.row) for one in found], empty=empty)
+        if reasons:
+            self.refuse(reasons, "caution")
         if self._wanted:
             wanted, self._wanted = self._wanted, ""
             if rows.choose(wanted):
@@ -194,16 +221,22 @@ class StartChangeoverScreen(StartScreen):
         Binding("f5", "state_holds", "terminal.key_state_holds", id="start.holds"),
     ]
 
-    def compute(self, plant: "Plant", language: str) -> tuple[Candidate, ...]:
+    def compute(self, plant: "Plant", language: str) -> Computed:
         """Every fragrance of the line but the one that it holds."""
-        held = plant.holds(self._line).fragrances
+        held, library = plant.holds(self._line).fragrances, plant.library
         if not held:
-            return ()
-        return tuple(
-            changeover_candidate(name, one.code, plant.worksheet(self._line, name), language)
-            for name, one in plant.library.fragrances.items()
-            if self._line in one.lines and name != held[0]
-        )
+            return (), ()
+        known = {name: one for name, one in library.fragrances.items() if self._line in one.lines}
+        if stranger := next((name for name in held if name not in known), ""):
+            line = tell(library.lines[self._line].name, language)
+            one = library.fragrances.get(stranger)
+            name = tell(one.name, language) if one else stranger
+            return (), (words("terminal.held_not_here", language, line=line, name=name),)
+
+        def candidate(name: str) -> Candidate:
+            return changeover_candidate(name, known[name].code, plant.worksheet(self._line, name), language)
+
+        return composed(partial(candidate, name) for name in known if name != held[0])
 
     def begin(self, candidate: Candidate, key: str) -> bool:
         """Begin the changeover."""
@@ -216,7 +249,7 @@ class StartChangeoverScreen(StartScreen):
 
     def action_state_holds(self) -> None:
         """A supervisor states what the line holds, once after the ledger was made or to overrule the record."""
-        self.run_worker(self._state_holds(), group="holds")
+        self.start_way(self._state_holds)
 
     async def _state_holds(self) -> None:
         from floorterm.terminal.screens.dialogs import (  # noqa: PLC0415  only when it is asked for
@@ -251,12 +284,15 @@ class StartProcedureScreen(StartScreen):
         Binding("f5", "lye", "terminal.key_lye", id="start.lye"),
     ]
 
-    def compute(self, plant: "Plant", language: str) -> tuple[Candidate, ...]:
+    def compute(self, plant: "Plant", language: str) -> Computed:
         """Every procedure that stands alone on this line, what cannot wait first."""
         here = [(name, one) for name, one in plant.library.alone.items() if self._line in one.lines]
-        return tuple(
-            procedure_candidate(name, plant.procedure_worksheet(self._line, name), language)
-            for name, one in sorted(here, key=lambda each: not each[1].urgent)
+
+        def candidate(name: str) -> Candidate:
+            return procedure_candidate(name, plant.procedure_worksheet(self._line, name), language)
+
+        return composed(
+            partial(candidate, name) for name, _ in sorted(here, key=lambda one: not one[1].urgent)
         )
 
     def begin(self, candidate: Candidate, key: str) -> bool:
@@ -267,4 +303,4 @@ class StartProcedureScreen(StartScreen):
         """Figures for lye: an estimate, nothing is recorded."""
         from floorterm.terminal.screens.lye import LyeFigures  # noqa: PLC0415  only when it is asked for
 
-        self.run_worker(LyeFigures(self.app).show(), group="lye")
+        self.start_way(LyeFigures(self.app).show)

@@ -77,7 +77,7 @@ class TrainingScreen(FloorScreen[None]):
         """Record a new training date of the chosen person; an administrator signs it."""
         one = self.chosen
         if one is not None:
-            self.run_worker(self._trained(one), group="training", exclusive=True)
+            self.start_way(self._trained, one)
 
     async def _trained(self, one: "Training") -> None:
         title = f"{words('training.title', self.language)}: {one.person.name}"

@@ -204,7 +204,7 @@ class WorkScreen(FloorScreen[None]):
         """Figures for lye: an estimate, nothing is recorded."""
         from floorterm.terminal.screens.lye import LyeFigures  # noqa: PLC0415  only when it is asked for
 
-        self.run_worker(LyeFigures(self.app).show(), group="lye")
+        self.start_way(LyeFigures(self.app).show)
 
     def check_action(self, action: str, _: tuple[object, ...]) -> bool | None:
         """Enter is grey while the step is refused; the reasons stand on the screen."""
@@ -283,12 +283,12 @@ class WorkScreen(FloorScreen[None]):
             self.record(Release())
             return
         if person is None:
-            self.run_worker(self._sign_in_first(), group="acts")
+            self.start_way(self._sign_in_first)
             return
         act = act_of(self.state, step, person, self.entry.given)
         needs_counter = isinstance(act, SignStep) and step.mark and act.counter is None
         if needs_counter and self.entry.spec.mode != "counter":
-            self.run_worker(self._with_counter(act), group="acts")
+            self.start_way(self._with_counter, act)
             return
         self.record(act)
 
@@ -387,7 +387,7 @@ class WorkScreen(FloorScreen[None]):
         """Everything that is not the next step."""
         from floorterm.terminal.screens.work_acts import WorkActs  # noqa: PLC0415
 
-        self.run_worker(WorkActs(self).run(), group="acts")
+        self.start_way(WorkActs(self).run)
 
     def person_name(self) -> str:
         """Who is signed in, for a dialogue's heading."""

@@ -1,6 +1,7 @@
 """What was refused and what to do instead, above the keys; takes no room when there is nothing to say."""
 
 import textwrap
+from collections.abc import Collection
 
 from textual.strip import Strip
 
@@ -31,6 +32,12 @@ class Notice(Painted):
         self._said = (sentences, tone, title)
         self._lay_out()
         self.refresh()  # in another tone, perhaps
+
+    def take_back(self, said: Collection[tuple[str, ...]]) -> None:
+        """Say nothing any more if it is one of these that stands here; what was refused meanwhile stays."""
+        sentences, tone, _ = self._said
+        if tone == "caution" and sentences in said:
+            self.show(())
 
     def _lay_out(self) -> None:
         sentences, _, title = self._said

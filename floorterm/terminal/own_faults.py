@@ -1,0 +1,70 @@
+"""Faults of the program itself in a key's act or in a worker: kept in a file, said in one sentence, and it goes on.
+
+What fails while a screen is put up or painted would fail with every frame: that ends the terminal (`crash`).
+"""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from textual._callback import invoke  # counts what a callback takes
+
+from floorterm.terminal.log import LOG
+from floorterm.wording import words
+
+if TYPE_CHECKING:
+    from collections.abc import Awaitable
+
+    from floorterm.terminal.app import FloorApp
+
+
+class OwnFaults:
+    """Outlives the program's own faults. The same fault is kept once, however often a key meets it."""
+
+    def __init__(self, app: "FloorApp") -> None:
+        self._app = app
+        self._kept: dict[tuple[str, str, int], Path | None] = {}
+
+    @contextmanager
+    def outlived(self) -> Iterator[None]:
+        """Around what a hand asks for: a record that does not answer, or a fault, is said; the screen stays."""
+        try:
+            with self._app.losing_record():
+                yield
+        except Exception as fault:
+            self._say(self.sentence(fault))
+
+    async def around(self, work: "Awaitable[Any]") -> Any:
+        """A worker's coroutine that ends no terminal."""
+        with self.outlived():
+            return await work
+
+    def call(self, callback: Callable[..., Any]) -> "Callable[..., Awaitable[Any]]":
+        """A callback that ends no terminal."""
+
+        async def called(*given: Any) -> Any:
+            with self.outlived():
+                return await invoke(callback, *given)
+
+        return called
+
+    def sentence(self, fault: Exception) -> str:
+        """What is said of a fault, which is kept in a file; nothing in it claims that anything is recorded."""
+        path = self._keep(fault)
+        return words("terminal.own_fault", self._app.language, path=str(path or "-"))
+
+    def _keep(self, fault: Exception) -> Path | None:
+        from floorterm.terminal.crash import keep, place_of  # noqa: PLC0415  only when something went wrong
+
+        place = place_of(fault)
+        if place not in self._kept:
+            self._kept[place] = keep(fault)
+            LOG.error("a fault of the program, kept in %s", self._kept[place] or "no file")
+        return self._kept[place]
+
+    def _say(self, sentence: str) -> None:
+        from floorterm.terminal.base import FloorScreen  # noqa: PLC0415  screens import the application's parts
+
+        if self._app.screen_stack and isinstance(self._app.screen, FloorScreen):
+            self._app.screen.refuse((sentence,), "caution")

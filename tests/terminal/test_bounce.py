@@ -1,0 +1,91 @@
+"""Keys that bounce: of one key pressed three times at once, one dialogue opens, and one act is recorded once."""
+
+import pytest
+from textual import events
+from textual.pilot import Pilot
+
+from floorterm.plant import Plant
+from floorterm.terminal.base import FloorScreen
+from floorterm.terminal.messages import Scanned
+from floorterm.terminal.screens.flush import FlushScreen
+from floorterm.terminal.screens.inspections import InspectionsScreen
+from floorterm.terminal.screens.locks import LocksScreen
+from floorterm.terminal.screens.lots import LotsScreen
+from floorterm.terminal.screens.training import TrainingScreen
+from floorterm.terminal.screens.work import WorkScreen
+from tests.terminal.conftest import CrewAt
+from tests.terminal.shell import opened, until, until_top
+
+FLUSH = "start/flush"
+
+
+async def bounce(pilot: Pilot[int], key: str, times: int = 3) -> None:
+    """Press a key so fast that nothing is done between."""
+    for _ in range(times):
+        pilot.app.post_message(events.Key(key, key if len(key) == 1 else None))
+    for _ in range(20):
+        await pilot.pause(0.005)
+
+
+def screens(pilot: Pilot[int]) -> list[str]:
+    return [type(screen).__name__ for screen in pilot.app.screen_stack[1:]]
+
+
+@pytest.mark.parametrize(
+    ("made", "key", "opens"),
+    [
+        (WorkScreen, "f5", "MenuScreen"),
+        (WorkScreen, "f2", "LocksScreen"),
+        (WorkScreen, "f4", "WorkListScreen"),
+        (FlushScreen, "f4", "WaysScreen"),
+        (FlushScreen, "f5", "AskScreen"),
+        (FlushScreen, "f6", "MenuScreen"),
+        (FlushScreen, "f8", "AskScreen"),
+        (lambda _: LotsScreen(), "f5", "MenuScreen"),
+        (lambda _: TrainingScreen(), "f5", "AskScreen"),
+        (lambda _: InspectionsScreen(), "f5", "AskScreen"),
+        (WorkScreen, "f10", "SignInScreen"),
+        (WorkScreen, "f1", "FirstAidScreen"),
+    ],
+)
+async def test_a_key_that_bounces_opens_one_dialogue(
+    made: object, key: str, opens: str, crew_at: CrewAt
+) -> None:
+    crew = crew_at(FLUSH)
+    async with opened(crew.plant) as (app, pilot):
+        app.begin_session(crew.ode)
+        screen: FloorScreen[object] = made(crew.work)  # type: ignore[operator]
+        app.push_screen(screen)
+        await until(pilot, lambda: screen.is_mounted and screen.query_one("#keys").caps)  # type: ignore[attr-defined]
+        await bounce(pilot, key)
+        await until_top(pilot, opens)
+        assert screens(pilot) == [type(screen).__name__, opens]
+        await pilot.press("escape")
+        await until(pilot, lambda: app.screen is screen)
+        await bounce(pilot, key, 1)
+        await until_top(pilot, opens)
+
+
+async def test_a_badge_that_is_read_twice_asks_for_one_pin(plant: Plant) -> None:
+    async with opened(plant) as (app, pilot):
+        badge = next(person.badge for person in plant.ledger.people() if person.badge)
+        for _ in range(3):
+            app.screen.post_message(Scanned(badge))
+        await until_top(pilot, "SignInScreen")
+        await pilot.pause(0.05)
+        assert screens(pilot) == ["SignInScreen"]
+
+
+async def test_a_digit_that_bounces_on_locks_asks_once_and_records_once(crew_at: CrewAt) -> None:
+    """Two dialogues beneath each other would record one reading twice."""
+    crew = crew_at("strip-down-2/open-head")
+    async with opened(crew.plant) as (app, pilot):
+        app.begin_session(crew.ode)
+        screen = LocksScreen("L2", crew.work)
+        app.push_screen(screen)
+        await until(pilot, lambda: screen.is_mounted and screen.view is not None and screen.view.offers)
+        assert screen.view is not None
+        asking = next(place for place, one in enumerate(screen.view.offers, 1) if one.asks is not None)
+        await bounce(pilot, str(asking))
+        await until_top(pilot, "AskScreen")
+        assert screens(pilot) == ["LocksScreen", "AskScreen"]
