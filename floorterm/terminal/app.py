@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from rich.color import Color as RichColor
 from textual import events
+from textual._time import get_time  # the clock of a key's `time`
 from textual.app import App
 from textual.binding import Binding, BindingType
 from textual.color import Color
@@ -24,6 +25,7 @@ from floorterm.terminal.filters import filters_for
 from floorterm.terminal.hands import Panel, target_cells
 from floorterm.terminal.log import LOG
 from floorterm.terminal.messages import LedgerMoved, MinutePassed, Retold, Scanned
+from floorterm.terminal.patience import Patience
 from floorterm.terminal.remembering import Remembering
 from floorterm.terminal.repertoire import Characters
 from floorterm.terminal.scan import ENTERS, GAP_S, Key
@@ -58,8 +60,8 @@ class FloorApp(App[int]):
 
     `characters` and `colours` are what the terminal has; `look` is the ground to begin with; `panel` is given where
     fingers tap: every row is then as high as a finger needs. `scan_gap_s` 0 turns the scanner's ear off; `steady`
-    counts seconds for the idle limit of a session; `when_opened` is called once, when the record is
-    open or cannot be opened; `memory` keeps what is seen at once for the next start.
+    counts seconds for the idle limit of a session; `patience` knows a key that bounced; `when_opened` is called once,
+    when the record is open or cannot be opened; `memory` keeps what is seen at once for the next start.
     """
 
     ALLOW_SELECT: ClassVar[bool] = False
@@ -92,6 +94,7 @@ class FloorApp(App[int]):
         panel: Panel | None = None,
         scan_gap_s: float = GAP_S,
         steady: Callable[[], float] = time.monotonic,
+        patience: Patience | None = None,
         when_opened: Callable[[], None] | None = None,
         memory: "SightMemory | None" = None,
     ) -> None:
@@ -104,6 +107,7 @@ class FloorApp(App[int]):
         self.said = ""
         self._lost_at: datetime | None = None  # since when the record does not answer
         self.session = Session(steady)
+        self.patience = patience or Patience(get_time)
         self.desk = Desk(self)
         self.signer = Signer(self)
         self.second_place = SecondPlace(steady)
@@ -204,6 +208,8 @@ class FloorApp(App[int]):
         if isinstance(event, events.Key) and not event.is_forwarded:
             await self.ear.hear(Key(event.key, event.character, event.time))
             return
+        if isinstance(event, events.Key) and event.key == "enter":  # it comes back from the screen to act
+            self.patience.press(event.key, event.time)
         if isinstance(event, events.MouseDown) and not event.is_forwarded:
             self._touched()
         await super().on_event(event)
@@ -225,7 +231,9 @@ class FloorApp(App[int]):
             self.screen.post_message(Scanned(given))
         else:
             name = "enter" if given.key in ENTERS else given.key
-            await super().on_event(events.Key(name, given.character))
+            key = events.Key(name, given.character)
+            key.time = given.at
+            await super().on_event(key)
 
     def press(self, key: str) -> None:
         """Do what a key does, for a tap on its zone."""

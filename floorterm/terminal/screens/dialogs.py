@@ -90,7 +90,10 @@ class AskScreen(FloorScreen[Given | None]):
 
     def action_take(self) -> None:
         """Give back what was entered."""
-        given = self.query_one(Entry).given
+        entry = self.query_one(Entry)
+        if not self.is_meant(seen=entry.touched):
+            return
+        given = entry.given
         mode = self._spec.mode
         missing = {"one": not given.chosen, "some": False, "none": False}.get(mode, not given.text.strip())
         if mode == "counter" and counter_of(given.text) is None:
@@ -122,7 +125,13 @@ class MenuScreen(FloorScreen[str | None]):
 
     def body(self) -> Iterable[Widget]:
         """The list."""
-        yield Rows(row_height=3, digit_opens=len(self._items) < 10, tap_opens=True, id="menu")
+        yield Rows(
+            row_height=3,
+            digit_opens=len(self._items) < 10,
+            tap_opens=True,
+            takes_enter=self.is_meant,
+            id="menu",
+        )
 
     def title_text(self) -> str:
         """What it is about."""

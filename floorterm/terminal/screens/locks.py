@@ -134,6 +134,7 @@ class LocksScreen(FloorScreen[str | None]):
         offers = self.view.offers if self.view else ()
         if event.character and event.character in "123456789":
             event.stop()
+            self.app.patience.press(event.key, event.time)
             place = int(event.character) - 1
             if place < len(offers):
                 self._do(offers[place])
@@ -151,6 +152,7 @@ class LocksScreen(FloorScreen[str | None]):
     def on_zones_tapped(self, message: Zones.Tapped) -> None:
         """A tap does what it stands for."""
         message.stop()
+        self.app.patience.press("tap")
         offer = next((one for one in self.view.offers if one.id == message.key), None) if self.view else None
         if offer is not None:
             self._do(offer)
@@ -170,7 +172,13 @@ class LocksScreen(FloorScreen[str | None]):
         if offer is not None:
             await self._carry_out(offer)
 
+    def enter_does(self) -> object:
+        """Enter, a digit and a tap do what is offered; choosing another offer is no change."""
+        return tuple((one.id, one.acts) for one in self.view.offers) if self.view else ()
+
     def _do(self, offer: Offer) -> None:
+        if not self.is_meant():
+            return
         if self.desk.pending:
             self.app.say(say("wait_recording", self.language))
         elif offer.goes_to:

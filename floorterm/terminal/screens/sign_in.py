@@ -228,7 +228,8 @@ class SignInScreen(FloorScreen[PinAnswer]):
     def action_confirm(self) -> None:
         """Take the person or the PIN."""
         if self._person is None:
-            self.query_one("#people", Rows).action_open()
+            if self.is_meant(seen=bool(self._typed)):
+                self.query_one("#people", Rows).open_chosen()
         elif self._pin and not self._checking:
             self._checking = True
             self._show_pin()

@@ -54,7 +54,7 @@ class StartScreen(FloorScreen[str]):
     def body(self) -> Iterable[Widget]:
         """The list, and what is told about the chosen row."""
         with Container(id="choosing"):
-            yield Rows(row_height=2, id="candidates", on_chosen=self._row_chosen)
+            yield Rows(row_height=2, id="candidates", on_chosen=self._row_chosen, takes_enter=self.is_meant)
             yield Page(id="told")
         confirm = Page(id="confirm")
         confirm.can_focus = True  # the list is hidden behind it, and something always has the focus
@@ -101,6 +101,7 @@ class StartScreen(FloorScreen[str]):
                 self.refuse((words("terminal.not_on_this_line", self.language, name=wanted),), "caution")
         self._show_phase()
         self.show_keys()
+        self.appears()
 
     def _show_phase(self) -> None:
         confirming = self._confirming
@@ -119,6 +120,10 @@ class StartScreen(FloorScreen[str]):
             told.show(glance_lines(chosen, width, height, self.language) if chosen else ())
 
     # --- keys -----------------------------------------------------------------------------------
+
+    def enter_does(self) -> object:
+        """Enter chooses from the list, then it starts what stands on the page."""
+        return self._confirming.key if self._confirming is not None else bool(self._candidates)
 
     def check_action(self, action: str, _: tuple[object, ...]) -> bool | None:
         """Starting is the second step."""
@@ -144,7 +149,7 @@ class StartScreen(FloorScreen[str]):
 
     def action_start(self) -> None:
         """Begin the work; whoever starts it signs in first."""
-        if self._confirming is not None:
+        if self._confirming is not None and self.is_meant():
             self.begin(self._confirming, self._key)
 
     def action_back(self) -> None:

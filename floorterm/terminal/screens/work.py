@@ -276,8 +276,19 @@ class WorkScreen(FloorScreen[None]):
 
     # --- recording ------------------------------------------------------------------------------
 
+    def enter_does(self) -> object:
+        """Enter signs this step for this person, or releases."""
+        person, shown = self.app.session.person, self.view.step if self.view else None
+        return person.code if person else "", (shown.id, shown.round) if shown else ()
+
     def action_record(self) -> None:
-        """Record what was entered at the step, or release when nothing is open."""
+        """Record what was entered at the step, or release when nothing is open.
+
+        Whoever entered something at the step has seen it; otherwise it must have been shown for a moment.
+        """
+        if not self.is_meant(seen=self.entry.touched):
+            return
+        self.entry.touched = False  # for one Enter: the next one may be a bounce
         step, person = self.step, self.app.session.person
         if step is None:
             self.record(Release())
