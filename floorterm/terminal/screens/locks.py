@@ -209,7 +209,7 @@ class LocksScreen(FloorScreen[str | None]):
                 if named is None:
                     return
                 whole = coordinated(whole, named.chosen[0] if named.chosen else "")
-            if not await self._record(offer.work, whole, pin_done=pin_done):
+            if not await self._record(offer, whole, pin_done=pin_done):
                 return
             pin_done = self.app.session.person is not None
 
@@ -225,9 +225,9 @@ class LocksScreen(FloorScreen[str | None]):
         point = next((one for one in job.points if one.id in act.points), None)
         return tell(point.name, self.language) if point else ""
 
-    async def _record(self, work: str, act: "LockoutAct", *, pin_done: bool) -> bool:
+    async def _record(self, offer: Offer, act: "LockoutAct", *, pin_done: bool) -> bool:
         self._outcome = asyncio.get_running_loop().create_future()
-        if not self.desk.record(work, act, screen=self, pin_done=pin_done):
+        if not self.desk.record(offer.work, act, screen=self, pin_done=pin_done, lead=offer.text):
             return False
         recorded = await self._outcome
         while self.desk.pending:  # the desk tidies up after its message

@@ -108,6 +108,7 @@ class SignInScreen(FloorScreen[PinAnswer]):
             duty=self._request.duty,
             failed=self._failed and self._request.unconfirmed,
             demo=self.app.demo,
+            about=self._request.about,
         )
         page = self.query_one("#pin-said", Page)
         page.show(pin_lines(view, max(24, self.size.width - 44), self.language))

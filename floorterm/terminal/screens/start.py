@@ -77,6 +77,10 @@ class StartScreen(FloorScreen[str]):
     def begin(self, candidate: Candidate, key: str) -> bool:
         """Ask the desk to begin it."""
 
+    def _signs(self, candidate: Candidate) -> tuple[str, ...]:
+        line = tell(self.desk.plant.library.lines[self._line].name, self.language)
+        return (self.title_text(), f"{line}: {candidate.title}")
+
     def show(self) -> None:
         """Compute the candidates in the reading thread once a language, then show them."""
         if self._spoken != self.language:
@@ -212,7 +216,7 @@ class StartChangeoverScreen(StartScreen):
 
     def begin(self, candidate: Candidate, key: str) -> bool:
         """Begin the changeover."""
-        return self.desk.start_changeover(self._line, candidate.key, key=key)
+        return self.desk.start_changeover(self._line, candidate.key, key=key, about=self._signs(candidate))
 
     def codes(self, candidate: Candidate) -> tuple[str, ...]:
         """The id, and the code on the drum."""
@@ -244,7 +248,8 @@ class StartChangeoverScreen(StartScreen):
             return
         given = await self.app.push_screen_wait(AskScreen(title, question, reason_spec(language)))
         if given is not None:
-            self.desk.state_holds(self._line, (chosen,), given.text, screen=self)
+            about = (title, tell(plant.library.fragrances[chosen].name, language), given.text)
+            self.desk.state_holds(self._line, (chosen,), given.text, screen=self, about=about)
 
 
 class StartProcedureScreen(StartScreen):
@@ -266,7 +271,7 @@ class StartProcedureScreen(StartScreen):
 
     def begin(self, candidate: Candidate, key: str) -> bool:
         """Begin the procedure."""
-        return self.desk.start_procedure(self._line, candidate.key, key=key)
+        return self.desk.start_procedure(self._line, candidate.key, key=key, about=self._signs(candidate))
 
     def action_lye(self) -> None:
         """Figures for lye: an estimate, nothing is recorded."""

@@ -212,7 +212,9 @@ class WorkActs:
             return
         reason = await self._reason("redirect")
         if reason is not None:
-            self._screen.desk.redirect(self._screen.work, incoming, reason)
+            name = tell(by_language(library.fragrances[incoming].name), self._language)
+            about = (say("more_redirect", self._language), name, reason)
+            self._screen.desk.redirect(self._screen.work, incoming, reason, about=about)
 
     async def _abandon(self) -> None:
         reason = await self._reason("abandon")
