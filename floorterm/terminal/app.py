@@ -269,7 +269,7 @@ class FloorApp(App[int]):
         if fault := self.second_place.news():
             LOG.warning("second place for seals: %s", fault)
             self.say(self.desk.sentences(fault)[0])
-        if self.session.is_over(self.desk.plant.library.plant.pins.idle_min) and not self.desk.pending:
+        if self.session.is_over(self.desk.plant.library.plant.pins.idle_min) and not self.desk.writing:
             self.end_session()
 
     def _busy_hands(self) -> bool:

@@ -63,6 +63,7 @@ class Desk:
         self._looker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="ledger-looker")
         self._looking: asyncio.Future[Head] | None = None
         self._busy = False
+        self._writing = False
         self._unsure = False  # whether the outcome of an act is not known yet
         self._closed = False
         self._seen_n = 0
@@ -89,6 +90,11 @@ class Desk:
     def pending(self) -> bool:
         """Whether something is being signed or recorded at this moment."""
         return self._busy
+
+    @property
+    def writing(self) -> bool:
+        """Whether something that was signed is on its way into the record."""
+        return self._writing
 
     async def in_reader(self, read: "Callable[[Plant], _Value]") -> _Value:
         """Compute something longer from the plant in the reading thread (a worksheet, a year of entries)."""
@@ -293,7 +299,7 @@ class Desk:
                 asked.screen.post_message(NotRecorded((), asked.key, asked.act))
                 return
             self._app.say(words("terminal.recording", self._app.language))
-            plant = self.plant
+            plant, self._writing = self.plant, True
             entry = await self.in_writer(lambda: asked.write(plant, by, asked.key))
         except LedgerError as fault:
             if not isinstance(fault, RefusedError | PinError):
@@ -309,7 +315,7 @@ class Desk:
         else:
             self._tell_recorded(asked, entry)
         finally:
-            self._busy = False
+            self._busy = self._writing = False
         await self._app.look_at_record()
         if self._unsure:
             await self._find_out(asked)

@@ -75,7 +75,7 @@ async def test_each_fault_is_said_keeps_the_words_and_lets_first_aid_and_paper_t
             await until(pilot, lambda: said in " ".join(text_of(app).split()))
             shown = " ".join(text_of(app).split())
             assert "paper" in shown
-            assert screen.drafts["note"] == NOTE, "what was typed is kept"
+            assert list(screen.drafts.values()) == [NOTE], "what was typed is kept"
             assert screen.view is not None
             assert screen.view.step is not None
             assert screen.view.step.text[:20] in shown, "the step stays on the screen"

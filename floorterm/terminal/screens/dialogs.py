@@ -13,6 +13,7 @@ from textual.widget import Widget
 from floorterm.changeover.entering import Echo, EntrySpec, Given, Option, counter_of, lock_spec
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import Scanned
+from floorterm.terminal.owned import OwnedScreen
 from floorterm.terminal.views.text import Line, Span, wrapped
 from floorterm.terminal.widgets.entry import Entry
 from floorterm.terminal.widgets.page import Page
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     pass
 
 
-class AskScreen(FloorScreen[Given | None]):
+class AskScreen(OwnedScreen[Given | None]):
     """Asks for one entry; its result is what was given, or None when the person stepped back.
 
     `title` and `question` are texts already spoken. `may_be_empty` lets Enter pass with nothing entered.
@@ -112,7 +113,7 @@ class Item(Struct, frozen=True):
     note: str = ""
 
 
-class MenuScreen(FloorScreen[str | None]):
+class MenuScreen(OwnedScreen[str | None]):
     """A numbered list; its result is the key of what was chosen, or None."""
 
     READS_RECORD = False

@@ -12,8 +12,8 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 from textual.widget import Widget
 
-from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import Scanned
+from floorterm.terminal.owned import OwnedScreen
 from floorterm.terminal.signer import PinAnswer, PinRequest
 from floorterm.terminal.views.sign_in import PinView, people_rows, pin_lines
 from floorterm.terminal.widgets.keys import HELP_KEYS
@@ -29,7 +29,7 @@ _MOST_DIGITS = 12
 _FRAME = 4  # lines of the heading, and above and below the pad
 
 
-class SignInScreen(FloorScreen[PinAnswer]):
+class SignInScreen(OwnedScreen[PinAnswer]):
     """Two steps on one screen; the second has a pad of digits beside it."""
 
     NAME = "terminal.sign_in"

@@ -67,7 +67,7 @@ class WorkScreen(FloorScreen[None]):
         self.work = work
         self.view: WorkView | None = None
         self._shown: State | None = None  # what the view was made of: no key press needs the record
-        self.drafts: dict[str, str] = {}  # texts of acts that were not recorded
+        self.drafts: dict[str, str] = {}  # texts that were not recorded, each of one person at one step
         self._at = at
         self._retry: tuple[Act, str] | None = None
         self._wakes: datetime | None = None
