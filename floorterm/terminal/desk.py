@@ -91,6 +91,10 @@ class Desk:
         """Whether something is being signed or recorded at this moment."""
         return self._busy
 
+    def is_badge(self, text: str) -> bool:
+        """Whether a scanned text is somebody's badge, active or not: it is never an entry."""
+        return self._plant is not None and self._plant.ledger.by_badge(text) is not None
+
     @property
     def writing(self) -> bool:
         """Whether something that was signed is on its way into the record."""

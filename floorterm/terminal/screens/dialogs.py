@@ -84,9 +84,11 @@ class AskScreen(OwnedScreen[Given | None]):
         self.refuse(())
 
     def scanned(self, message: Scanned) -> None:
-        """A scanned code is put into the field; nothing is signed by it."""
+        """A scanned code is put into the field, but no badge: nobody takes over in the middle of a dialogue."""
         entry = self.query_one(Entry)
-        if entry.takes(message.text):
+        if self.desk.is_badge(message.text):
+            self.refuse((words("terminal.scan_badge", self.language, text=message.text),), "caution")
+        elif entry.takes(message.text):
             entry.put(message.text)
 
     def action_take(self) -> None:

@@ -31,7 +31,7 @@ from floorterm.terminal.widgets.entry import Entry
 from floorterm.terminal.widgets.rows import Row, Rows
 from floorterm.terminal.widgets.step_card import StepCard
 from floorterm.terminal.widgets.step_column import SideList, StepColumn
-from floorterm.wording import Refusal
+from floorterm.wording import Refusal, words
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -252,9 +252,13 @@ class WorkScreen(FloorScreen[None]):
 
     def scanned(self, message: Scanned) -> None:
         """A code goes into the field of a step that asks for one; a badge names a person; nothing is signed."""
-        if self.entry.takes(message.text):
+        asked = self.entry.takes(message.text)
+        if self.app.badge_scanned(message.text) or self.desk.is_badge(message.text):
+            if asked:
+                self.refuse((words("terminal.scan_badge", self.language, text=message.text),), "caution")
+        elif asked:
             self.entry.put(message.text)
-        elif not self.app.badge_scanned(message.text):
+        else:
             self.refuse((say("scan_not_asked", self.language, came=message.text),), "caution")
 
     def on_rows_opened(self, message: Rows.Opened) -> None:
