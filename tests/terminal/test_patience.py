@@ -287,3 +287,18 @@ async def test_the_first_enter_that_comes_after_a_moment_is_taken(plant: Plant, 
         await pilot.pause()
         await fingers.press(pilot, "enter", "enter", after_s=SETTLE_S + 0.01)
         await until_top(pilot, "WorkScreen")
+
+
+async def test_the_enter_that_bounces_after_the_pin_of_leaving_asks_for_no_other_pin(working: Crew) -> None:
+    """As it was found: 1, PIN, Enter, and a second Enter 0.3 s later."""
+    fingers = Fingers()
+    async with at_locks(working, by="", patience=fingers.patience()) as (screen, pilot):
+        locks = owners(working)
+        await fingers.press(pilot, digit(screen, "work_end"))
+        await until_top(pilot, "SignInScreen")
+        await fingers.press(pilot, *"oo", "enter", *PIN, "enter")
+        await until(pilot, lambda: not working.state.locks[JOB].at_work and pilot.app.screen is screen)
+        await offered(screen, pilot, "lock_off")
+        await fingers.press(pilot, "enter", after_s=0.3)
+        assert pilot.app.screen is screen
+        assert owners(working) == locks
