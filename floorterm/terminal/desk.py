@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from floorterm.people import Person
     from floorterm.plant import Plant, Who
     from floorterm.terminal.app import FloorApp
+    from floorterm.terminal.views.signing import Offered
 
 LOOK_AGAIN_S = 1.0
 SILENT_S = (
@@ -167,11 +168,11 @@ class Desk:
         key: str | None = None,
         ask_witness: bool = False,
         screen: MessagePump | None = None,
-        lead: str = "",
+        offered: "Offered | None" = None,
     ) -> bool:
         """Record an act on a piece of work; asks for sign-in, PIN and witness as the rules say.
 
-        `ask_witness` asks for one where the rules need it only of some people; `lead` is what the act was offered as.
+        `ask_witness` asks for one where the rules need it only of some people; `offered` is what it was chosen by.
 
         False when it was not even taken: the record is not open, or another one is on its way (the screen
         says so). Otherwise the asking screen gets `Recorded` or `NotRecorded`.
@@ -179,7 +180,7 @@ class Desk:
 
         async def signature() -> Signature | None:
             return await self._app.signer.for_act(
-                work, act, witness=witness, pin_done=pin_done, ask_witness=ask_witness, lead=lead
+                work, act, witness=witness, pin_done=pin_done, ask_witness=ask_witness, offered=offered
             )
 
         def write(plant: "Plant", by: Signature, key: str) -> "Entry":

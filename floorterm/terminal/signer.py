@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from floorterm.changeover.acts import Act
     from floorterm.people import Person
     from floorterm.terminal.app import FloorApp
+    from floorterm.terminal.views.signing import Offered
 
 
 class PinRequest(Struct, frozen=True, kw_only=True):
@@ -85,14 +86,14 @@ class Signer:
         witness: "Person | None" = None,
         pin_done: bool = False,
         ask_witness: bool = False,
-        lead: str = "",
+        offered: "Offered | None" = None,
     ) -> Signature | None:
-        """Who signs an act on a piece of work (`lead` is the offer that it was chosen by), and the witness if any."""
+        """Who signs an act on a piece of work (`offered` is what it was chosen by), and the witness if any."""
         from floorterm.changeover.rules import needs_pin, witness_duty  # noqa: PLC0415
         from floorterm.terminal.views.signing import act_lines  # noqa: PLC0415
 
         state = self._app.desk.plant.state(work)
-        sheet, about = state.worksheet, act_lines(state, act, self._app.language, lead)
+        sheet, about = state.worksheet, act_lines(state, act, self._app.language, offered)
         step = sheet.step(getattr(act, "step", ""))
         safer = makes_safer(act, step.event if step else None)
         if pin_done or not needs_pin(sheet, act, step):

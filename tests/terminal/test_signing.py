@@ -9,7 +9,7 @@ from floorterm.plant import Plant
 from floorterm.terminal.screens.sign_in import SignInScreen
 from floorterm.terminal.signer import PinRequest
 from floorterm.terminal.views.sign_in import PinView, pin_lines
-from floorterm.terminal.views.signing import act_lines
+from floorterm.terminal.views.signing import Offered, act_lines
 from floorterm.terminal.views.text import width_of
 from floorterm.wording import LANGUAGES
 from tests.conftest import PIN, who
@@ -48,8 +48,10 @@ async def test_the_dialogue_names_the_offer_and_the_isolation_points(working: Cr
         plain = working.plant.state(working.work)
         act = LockoutAct(job=JOB, event=Event.LOCK_OFF, points=tuple(points))
         lead = screen.view.offers[0].text  # type: ignore[union-attr]
-        about = act_lines(plain, act, "en", lead)
+        about = act_lines(plain, act, "en", Offered(lead, act.points))
         assert about[0].startswith("Take my own lock off")
+        one = LockoutAct(job=JOB, event=Event.LOCK_OFF, points=tuple(points)[:1])
+        assert act_lines(plain, one, "en", Offered(lead, tuple(points))) == about, "one PIN for all of them"
         assert about[1] == f"{len(points)} isolation points: {', '.join(points)}"
 
 

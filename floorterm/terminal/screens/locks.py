@@ -21,6 +21,7 @@ from floorterm.terminal.messages import NotRecorded, Recorded
 from floorterm.terminal.screens.dialogs import AskScreen, Item, MenuScreen, own_lock_spec
 from floorterm.terminal.views.locks import locks_lines
 from floorterm.terminal.views.shown import speaker_of
+from floorterm.terminal.views.signing import Offered
 from floorterm.terminal.views.text import Line, Span
 from floorterm.terminal.views.work import say
 from floorterm.terminal.widgets.page import Page
@@ -227,7 +228,9 @@ class LocksScreen(FloorScreen[str | None]):
 
     async def _record(self, offer: Offer, act: "LockoutAct", *, pin_done: bool) -> bool:
         self._outcome = asyncio.get_running_loop().create_future()
-        if not self.desk.record(offer.work, act, screen=self, pin_done=pin_done, lead=offer.text):
+        points = act.points if pin_done else tuple(point for one in offer.acts for point in one.points)
+        offered = Offered(offer.text, points)
+        if not self.desk.record(offer.work, act, screen=self, pin_done=pin_done, offered=offered):
             return False
         recorded = await self._outcome
         while self.desk.pending:  # the desk tidies up after its message

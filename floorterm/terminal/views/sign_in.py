@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from floorterm.people import Person
 
 
+PIN_AGAIN = "terminal.pin_again"
 _MOST_SAID = 13  # lines above the PIN, so that it stands beside the pad at 80x24 too
 
 
@@ -102,7 +103,7 @@ def _signed(about: tuple[str, ...], width: int, most: int) -> list[Line]:
 def pin_lines(view: PinView, width: int, language: str) -> tuple[Line, ...]:
     """Who is asked, why, and how many digits are typed."""
     lines: list[Line] = [(Span(view.name, "strong"), Span(f"   {view.code}", "quiet")), ()]
-    if view.reason and (view.duty or not view.about):  # what is signed says why the PIN is asked
+    if view.reason and not (view.about and view.reason == PIN_AGAIN):  # what is signed says it better
         lines += [*wrapped(words(view.reason, language), width), ()]
     if view.about:
         lines.append((Span(words("terminal.signs", language), "quiet"),))

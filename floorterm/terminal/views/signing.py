@@ -3,6 +3,9 @@
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
+from msgspec import Struct
+from msgspec.structs import replace
+
 from floorterm.changeover.acts import (
     Abandon,
     CorrectStep,
@@ -39,13 +42,19 @@ _MENU = {
 }  # fmt: skip
 
 
-def act_lines(state: "State", act: "Act", language: str, lead: str = "") -> tuple[str, ...]:
-    """The act, its step or points, and what was entered; `lead` is the offer that was chosen."""
-    parts = (
-        lead or _lead(state, act, language),
-        _about(state, act, language),
-        _entered(state, act, language),
-    )
+class Offered(Struct, frozen=True):
+    """The offer that an act was chosen by: its words, and the points of all the acts that one PIN signs."""
+
+    text: str
+    points: tuple[str, ...]
+
+
+def act_lines(state: "State", act: "Act", language: str, offered: Offered | None = None) -> tuple[str, ...]:
+    """The act, its step or points, and what was entered."""
+    lead = offered.text if offered is not None else _lead(state, act, language)
+    if offered is not None and isinstance(act, LockoutAct):
+        act = replace(act, points=offered.points)
+    parts = (lead, _about(state, act, language), _entered(state, act, language))
     return tuple(part for part in parts if part)
 
 
