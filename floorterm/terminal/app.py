@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from rich.color import Color as RichColor
 from textual import events
+from textual._time import get_time  # the clock of a key's `time`
 from textual.app import App
 from textual.binding import Binding, BindingType
 from textual.color import Color
@@ -26,6 +27,7 @@ from floorterm.terminal.hands import Panel, target_cells
 from floorterm.terminal.log import LOG
 from floorterm.terminal.messages import MinutePassed, Retold, Scanned
 from floorterm.terminal.own_faults import OwnFaults
+from floorterm.terminal.patience import Patience
 from floorterm.terminal.record_watch import RecordWatch
 from floorterm.terminal.remembering import Remembering
 from floorterm.terminal.repertoire import Characters
@@ -60,8 +62,8 @@ class FloorApp(App[int]):
 
     `characters` and `colours` are what the terminal has; `look` is the ground to begin with; `panel` is given where
     fingers tap: every row is then as high as a finger needs. `scan_gap_s` 0 turns the scanner's ear off; `steady`
-    counts seconds for the idle limit of a session; `when_opened` is called once, when the record is
-    open or cannot be opened; `memory` keeps what is seen at once for the next start.
+    counts seconds for the idle limit of a session; `patience` knows a key that bounced; `when_opened` is called once,
+    when the record is open or cannot be opened; `memory` keeps what is seen at once for the next start.
     """
 
     ALLOW_SELECT: ClassVar[bool] = False
@@ -94,6 +96,7 @@ class FloorApp(App[int]):
         panel: Panel | None = None,
         scan_gap_s: float = GAP_S,
         steady: Callable[[], float] = time.monotonic,
+        patience: Patience | None = None,
         when_opened: Callable[[], None] | None = None,
         memory: "SightMemory | None" = None,
     ) -> None:
@@ -105,6 +108,7 @@ class FloorApp(App[int]):
         self._wall = wall
         self.said = ""
         self.session = Session(steady)
+        self.patience = patience or Patience(get_time)
         self.desk = Desk(self)
         self.signer = Signer(self)
         self.record_watch = RecordWatch(self)
@@ -209,6 +213,8 @@ class FloorApp(App[int]):
         if isinstance(event, events.Key) and not event.is_forwarded:
             await self.ear.hear(Key(event.key, event.character, event.time))
             return
+        if isinstance(event, events.Key) and event.key == "enter":  # it comes back from the screen to act
+            self.patience.press(event.key, event.time)
         if isinstance(event, events.MouseDown) and not event.is_forwarded:
             self._touched()
         await super().on_event(event)
@@ -230,7 +236,9 @@ class FloorApp(App[int]):
             self.screen.post_message(Scanned(given))
         else:
             name = "enter" if given.key in ENTERS else given.key
-            await super().on_event(events.Key(name, given.character))
+            key = events.Key(name, given.character)
+            key.time = given.at
+            await super().on_event(key)
 
     def press(self, key: str) -> None:
         """Do what a key does, for a tap on its zone."""
@@ -266,7 +274,7 @@ class FloorApp(App[int]):
         if fault := self.second_place.news():
             LOG.warning("second place for seals: %s", fault)
             self.say(self.desk.sentences(fault)[0])
-        if self.session.is_over(self.desk.plant.library.plant.pins.idle_min) and not self.desk.pending:
+        if self.session.is_over(self.desk.plant.library.plant.pins.idle_min) and not self.desk.writing:
             self.end_session()
 
     def _busy_hands(self) -> bool:

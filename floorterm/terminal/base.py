@@ -135,6 +135,10 @@ class FloorScreen(Screen[_Result]):
     def show(self) -> None:
         """Read the plant and show it. Called often; `self.desk.is_open` is False at first."""
 
+    def enter_does(self) -> object:
+        """What Enter acts on now, for a screen where it signs; another value has just appeared (`patience`)."""
+        return None
+
     # Textual runs the handlers of every class of a screen, one after the other: the frame has the handlers, once,
     # and a screen overrides what they call.
 
@@ -187,6 +191,16 @@ class FloorScreen(Screen[_Result]):
             self.show_keys()
             if self.app.lost and not self.knows and not self.query_one("#notice", Notice).sentences:
                 self.app.record_watch.say_why(self)
+        self.appears()
+
+    def appears(self) -> None:
+        """What Enter acts on may be another thing now."""
+        if self.on_top:
+            self.app.patience.shows((self, self.enter_does()))
+
+    def is_meant(self, *, seen: bool = False) -> bool:
+        """Whether the key pressed last is meant for what is shown; a bounce is refused without a word."""
+        return self.app.patience.takes((self, self.enter_does()), seen=seen)
 
     def show_heading(self) -> None:
         """Bring the heading up to date; without the record, with what it said before and since when."""

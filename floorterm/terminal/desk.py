@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from floorterm.people import Person
     from floorterm.plant import Plant, Who
     from floorterm.terminal.app import FloorApp
+    from floorterm.terminal.views.signing import Offered
 
 LOOK_AGAIN_S = 1.0
 SILENT_S = (
@@ -63,6 +64,7 @@ class Desk:
         self._looker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="ledger-looker")
         self._looking: asyncio.Future[Head] | None = None
         self._busy = False
+        self._writing = False
         self._unsure = False  # whether the outcome of an act is not known yet
         self._closed = False
         self._seen_n = 0
@@ -89,6 +91,15 @@ class Desk:
     def pending(self) -> bool:
         """Whether something is being signed or recorded at this moment."""
         return self._busy
+
+    def is_badge(self, text: str) -> bool:
+        """Whether a scanned text is somebody's badge, active or not: it is never an entry."""
+        return self._plant is not None and self._plant.ledger.by_badge(text) is not None
+
+    @property
+    def writing(self) -> bool:
+        """Whether something that was signed is on its way into the record."""
+        return self._writing
 
     async def in_reader(self, read: "Callable[[Plant], _Value]") -> _Value:
         """Compute something longer from the plant in the reading thread (a worksheet, a year of entries)."""
@@ -157,10 +168,11 @@ class Desk:
         key: str | None = None,
         ask_witness: bool = False,
         screen: MessagePump | None = None,
+        offered: "Offered | None" = None,
     ) -> bool:
         """Record an act on a piece of work; asks for sign-in, PIN and witness as the rules say.
 
-        `ask_witness` asks for one where the rules need it only of some people.
+        `ask_witness` asks for one where the rules need it only of some people; `offered` is what it was chosen by.
 
         False when it was not even taken: the record is not open, or another one is on its way (the screen
         says so). Otherwise the asking screen gets `Recorded` or `NotRecorded`.
@@ -168,7 +180,7 @@ class Desk:
 
         async def signature() -> Signature | None:
             return await self._app.signer.for_act(
-                work, act, witness=witness, pin_done=pin_done, ask_witness=ask_witness
+                work, act, witness=witness, pin_done=pin_done, ask_witness=ask_witness, offered=offered
             )
 
         def write(plant: "Plant", by: Signature, key: str) -> "Entry":
@@ -176,19 +188,32 @@ class Desk:
 
         return self._ask(screen, key, write, act, signature)
 
-    def redirect(self, work: str, incoming: str, reason: str, *, key: str | None = None) -> bool:
+    def redirect(
+        self, work: str, incoming: str, reason: str, *, key: str | None = None, about: tuple[str, ...] = ()
+    ) -> bool:
         """Turn a changeover towards another incoming fragrance."""
         return self._ask(
-            None, key, lambda plant, by, key: plant.redirect(work, incoming, reason, by.who, key=key)
+            None,
+            key,
+            lambda plant, by, key: plant.redirect(work, incoming, reason, by.who, key=key),
+            about=about,
         )
 
-    def start_changeover(self, line: str, incoming: str, *, key: str | None = None) -> bool:
+    def start_changeover(
+        self, line: str, incoming: str, *, key: str | None = None, about: tuple[str, ...] = ()
+    ) -> bool:
         """Begin a changeover; `Recorded.entry.changeover` names the work."""
-        return self._start(lambda plant, by, key: plant.start_changeover(by.who, line, incoming, key), key)
+        return self._start(
+            lambda plant, by, key: plant.start_changeover(by.who, line, incoming, key), key, about
+        )
 
-    def start_procedure(self, line: str, procedure: str, *, key: str | None = None) -> bool:
+    def start_procedure(
+        self, line: str, procedure: str, *, key: str | None = None, about: tuple[str, ...] = ()
+    ) -> bool:
         """Begin a procedure that stands alone."""
-        return self._start(lambda plant, by, key: plant.start_procedure(by.who, line, procedure, key), key)
+        return self._start(
+            lambda plant, by, key: plant.start_procedure(by.who, line, procedure, key), key, about
+        )
 
     def state_holds(
         self,
@@ -198,20 +223,19 @@ class Desk:
         *,
         key: str | None = None,
         screen: MessagePump | None = None,
+        about: tuple[str, ...] = (),
     ) -> bool:
         """State what a line holds."""
         return self._ask(
-            screen, key, lambda plant, by, key: plant.state_holds(by.who, line, fragrances, reason, key=key)
+            screen,
+            key,
+            lambda plant, by, key: plant.state_holds(by.who, line, fragrances, reason, key=key),
+            about=about,
         )
 
-    def approve_library(self, *, key: str | None = None) -> bool:
+    def approve_library(self, *, key: str | None = None, about: tuple[str, ...] = ()) -> bool:
         """A safety officer approves the checklists as they are now; the PIN is asked."""
-        return self._ask(
-            None,
-            key,
-            lambda plant, by, key: plant.approve_library(by.who, key=key),
-            signature=self._app.signer.with_pin,
-        )
+        return self.write(lambda plant, by, key: plant.approve_library(by.who, key=key), key=key, about=about)
 
     def write(
         self,
@@ -220,17 +244,24 @@ class Desk:
         key: str | None = None,
         screen: MessagePump | None = None,
         pin_again: bool = True,
+        about: tuple[str, ...] = (),
     ) -> bool:
-        """Record something of the plant that belongs to no piece of work; the PIN is asked, again if need be."""
-        signer = self._app.signer
-        return self._ask(screen, key, write, signature=signer.with_pin if pin_again else signer.in_session)
+        """Record something of the plant that belongs to no piece of work; the PIN is asked, again if need be.
 
-    def _start(self, begin: "Callable[[Plant, Signature, str], State]", key: str | None) -> bool:
+        `about` says to whoever is asked for it what they sign.
+        """
+        signer = self._app.signer
+        ask = signer.with_pin if pin_again else signer.in_session
+        return self._ask(screen, key, write, signature=lambda: ask(about))
+
+    def _start(
+        self, begin: "Callable[[Plant, Signature, str], State]", key: str | None, about: tuple[str, ...]
+    ) -> bool:
         def write(plant: "Plant", by: Signature, key: str) -> "Entry":
             state = begin(plant, by, key)
             return plant.ledger.entries(changeover=state.work, limit=1)[0]
 
-        return self._ask(None, key, write)
+        return self._ask(None, key, write, about=about)
 
     def _ask(
         self,
@@ -239,6 +270,7 @@ class Desk:
         write: "Callable[[Plant, Signature, str], Entry]",
         act: "Act | None" = None,
         signature: "Callable[[], Awaitable[Signature | None]] | None" = None,
+        about: tuple[str, ...] = (),
     ) -> bool:
         if self._plant is None:
             self._app.say(words("terminal.opening_wait", self._app.language))
@@ -255,7 +287,7 @@ class Desk:
             key=key or self.new_key(),
             write=write,
             act=act,
-            signature=signature or self._app.signer.in_session,
+            signature=signature or (lambda: self._app.signer.in_session(about)),
         )
         self._app.run_worker(self._carry_out(asked), group="ledger", exit_on_error=True)
         return True
@@ -273,7 +305,8 @@ class Desk:
                 asked.screen.post_message(NotRecorded((), asked.key, asked.act))
                 return
             self._app.say(words("terminal.recording", self._app.language))
-            plant, asked_of_record = self.plant, True
+            plant = self.plant
+            asked_of_record = self._writing = True
             entry = await self.in_writer(lambda: asked.write(plant, by, asked.key))
         except LedgerError as fault:
             if not isinstance(fault, RefusedError | PinError):
@@ -286,9 +319,7 @@ class Desk:
         except (BodyError, TextError, ComposeError) as fault:
             self._app.say("")
             asked.screen.post_message(NotRecorded((str(fault),), asked.key, asked.act))
-        except (
-            Exception
-        ) as fault:  # of the program: from the first call on it can have been recorded all the same
+        except Exception as fault:  # of the program: it can have been recorded all the same
             self._app.say("")
             self._unsure = asked_of_record
             said = (self._app.own_faults.sentence(fault),)
@@ -296,7 +327,7 @@ class Desk:
         else:
             self._tell_recorded(asked, entry)
         finally:
-            self._busy = False
+            self._busy = self._writing = False
         await self._app.look_at_record()
         if self._unsure:
             await self._find_out(asked)

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from floorterm.terminal.app import FloorApp
 
 _TIMER_SLACK_S = 0.002
+_FRAME_S = 1 / 60
 _MOST = (
     256  # of keys and scans together: more than hands and scanners give in the second that an opening takes
 )
@@ -90,7 +91,7 @@ class Ear:
         """The first screen is on top (again): what waits may go on, if the record is open."""
         if self._open and self._kept and not self._carrying and self._app.at_first:
             self._carrying = True
-            self._app.call_after_refresh(self._next)
+            self._in_a_frame()
 
     async def _next(self) -> None:
         """On whatever screen the one before has led to, once that stands."""
@@ -108,7 +109,11 @@ class Ear:
         if way:
             way[0].call_later(self._behind, way[1:])
         else:
-            self._app.call_after_refresh(self._next)
+            self._in_a_frame()
+
+    def _in_a_frame(self) -> None:
+        """By a timer of the application: what waits for a screen's next picture is lost when that screen gives way."""
+        self._app.set_timer(_FRAME_S, self._next)
 
     def forget(self) -> int:
         """The record cannot be opened: what waited is not carried out, and the screen that says why takes keys.

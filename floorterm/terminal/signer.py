@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from floorterm.changeover.acts import Act
     from floorterm.people import Person
     from floorterm.terminal.app import FloorApp
+    from floorterm.terminal.views.signing import Offered
 
 
 class PinRequest(Struct, frozen=True, kw_only=True):
@@ -24,6 +25,9 @@ class PinRequest(Struct, frozen=True, kw_only=True):
     excluded: str = ""  # code of somebody who may not be the one (a witness is another person)
     duty: str = ""  # duty that a witness needs
     unconfirmed: bool = False  # whether it may go on without a PIN
+    about: tuple[
+        str, ...
+    ] = ()  # what is signed by it, line by line: the act, its step or point, what was entered
 
 
 class PinAnswer(Struct, frozen=True):
@@ -45,9 +49,11 @@ class Signer:
 
         return await self._app.push_screen_wait(SignInScreen(request))
 
-    async def sign_in(self, *, unconfirmed: bool = False, reason: str = "") -> PinAnswer | None:
+    async def sign_in(
+        self, *, unconfirmed: bool = False, reason: str = "", about: tuple[str, ...] = ()
+    ) -> PinAnswer | None:
         """Somebody signs in at this terminal; their session begins."""
-        answer = await self.ask(PinRequest(reason=reason, unconfirmed=unconfirmed))
+        answer = await self.ask(PinRequest(reason=reason, unconfirmed=unconfirmed, about=about))
         if answer is not None and answer.identity == "pin":
             self._app.begin_session(answer.person)
         return answer
@@ -58,19 +64,19 @@ class Signer:
         if answer is not None:
             self._app.begin_session(answer.person)
 
-    async def in_session(self) -> Signature | None:
+    async def in_session(self, about: tuple[str, ...] = ()) -> Signature | None:
         """The person signed in, who signs in first if nobody is."""
         from floorterm.plant import Who  # noqa: PLC0415
 
         who = self._app.session.who
         if who is not None:
             return Signature(who)
-        answer = await self.sign_in()
+        answer = await self.sign_in(about=about)
         return None if answer is None else Signature(Who(answer.person, answer.identity))
 
-    async def with_pin(self) -> Signature | None:
+    async def with_pin(self, about: tuple[str, ...] = ()) -> Signature | None:
         """The person signed in, with their PIN asked again."""
-        return await self._confirmed(unconfirmed=False)
+        return await self._confirmed(unconfirmed=False, about=about)
 
     async def for_act(
         self,
@@ -80,17 +86,20 @@ class Signer:
         witness: "Person | None" = None,
         pin_done: bool = False,
         ask_witness: bool = False,
+        offered: "Offered | None" = None,
     ) -> Signature | None:
-        """Who signs an act on a piece of work, and the witness if it needs one."""
+        """Who signs an act on a piece of work (`offered` is what it was chosen by), and the witness if any."""
         from floorterm.changeover.rules import needs_pin, witness_duty  # noqa: PLC0415
+        from floorterm.terminal.views.signing import act_lines  # noqa: PLC0415
 
-        sheet = self._app.desk.plant.state(work).worksheet
+        state = self._app.desk.plant.state(work)
+        sheet, about = state.worksheet, act_lines(state, act, self._app.language, offered)
         step = sheet.step(getattr(act, "step", ""))
         safer = makes_safer(act, step.event if step else None)
         if pin_done or not needs_pin(sheet, act, step):
-            signed = await self._session_or_sign_in(pin_done=pin_done, unconfirmed=safer)
+            signed = await self._session_or_sign_in(pin_done=pin_done, unconfirmed=safer, about=about)
         else:
-            signed = await self._confirmed(unconfirmed=safer)
+            signed = await self._confirmed(unconfirmed=safer, about=about)
         if signed is None:
             return None
         duty = witness_duty(sheet, act)
@@ -101,27 +110,32 @@ class Signer:
                 reason="terminal.witness_reason",
                 excluded=signed.who.person.code,
                 duty=duty,
+                about=about,
             )
         )
         return None if answer is None else Signature(signed.who, answer.person)
 
-    async def _session_or_sign_in(self, *, pin_done: bool, unconfirmed: bool) -> Signature | None:
+    async def _session_or_sign_in(
+        self, *, pin_done: bool, unconfirmed: bool, about: tuple[str, ...]
+    ) -> Signature | None:
         from floorterm.plant import Who  # noqa: PLC0415
 
         person = self._app.session.person
         if person is not None:
             return Signature(Who(person, "pin" if pin_done else "session"))
-        answer = await self.sign_in(unconfirmed=unconfirmed)
+        answer = await self.sign_in(unconfirmed=unconfirmed, about=about)
         return None if answer is None else Signature(Who(answer.person, answer.identity))
 
-    async def _confirmed(self, *, unconfirmed: bool) -> Signature | None:
+    async def _confirmed(self, *, unconfirmed: bool, about: tuple[str, ...]) -> Signature | None:
         from floorterm.plant import Who  # noqa: PLC0415
 
         person = self._app.session.person
         if person is None:
-            answer = await self.sign_in(unconfirmed=unconfirmed)
+            answer = await self.sign_in(unconfirmed=unconfirmed, about=about)
         else:
-            request = PinRequest(reason="terminal.pin_again", person=person, unconfirmed=unconfirmed)
+            request = PinRequest(
+                reason="terminal.pin_again", person=person, unconfirmed=unconfirmed, about=about
+            )
             answer = await self.ask(request)
         return None if answer is None else Signature(Who(answer.person, answer.identity))
 

@@ -19,6 +19,7 @@ from floorterm.shift.window import window_named
 from floorterm.shift_review import review_of
 from floorterm.terminal.app import FloorApp
 from tests.terminal.hands import Keyboard, screen_text
+from tests.terminal.shell import at_once
 
 _MEMORY = Path("/dev/shm")
 
@@ -132,7 +133,7 @@ async def test_the_three_shifts_are_reviewed_dispositioned_signed_and_taken_over
     plant = Plant(load(starter_folder()), ledger, "T1")
     keys = ("2026-11-24/early", "2026-11-23/late", "2026-11-23/early")
     windows = {key: window_named(plant.library.plant.shifts, key, plant.zone) for key in keys}
-    app = FloorApp(lambda: plant, scan_gap_s=0.0)
+    app = FloorApp(lambda: plant, scan_gap_s=0.0, patience=at_once())
     async with app.run_test(size=(80, 24)) as pilot:
         hands = Keyboard(app, pilot)
         await hands.until(lambda: app.desk.is_open, "the record")

@@ -17,6 +17,7 @@ from floorterm.ledger import CHEAP_PROFILE, Ledger
 from floorterm.library import load, starter_folder
 from floorterm.people import LockoutStatus, Permission, Person
 from floorterm.plant import Plant, Who
+from floorterm.terminal.patience import SETTLE_S
 from tests.conftest import PIN
 from tests.terminal.test_walk import LINE, OUTGOING, PEOPLE, WITNESSES, entered
 
@@ -119,9 +120,9 @@ class Walk:
         row = next(text for text in terminal.text.splitlines() if CODE in text)
         terminal.press(re.sub(r"\D*(\d+).*", r"\1", row))
         self.until(lambda: re.search(rf"> \d {NAME}", terminal.text), "the chosen row")
-        terminal.press("Enter")
+        self._enter_what_appeared()
         self.sees("is this what you want to start")
-        terminal.press("Enter")
+        self._enter_what_appeared()
         self._sign_in("OO")
         self.sees("step 1 of")
         (work,) = [state.work for state in self.plant.works(LINE)]
@@ -130,7 +131,7 @@ class Walk:
             if self._between is not None:
                 self._between(self, len(self.plant.state(work).signed))
         self.until(lambda: "RELEASE" in terminal.text.upper(), "the release")
-        terminal.press("Enter")
+        self._enter_what_appeared()
         self._pin()
         self.until(lambda: self.plant.state(work).status == "released", "the release")
         return work
@@ -165,10 +166,19 @@ class Walk:
             self._scan(given.text)
         elif given.text:
             self._type(given.text)
-        terminal.press("Enter")
+        if given.text or given.chosen != shown.entry.chosen:  # whoever enters a value has seen the step
+            terminal.press("Enter")
+        else:
+            self._enter_what_appeared()
         if step.witness:
             self._witness(WITNESSES[step.witness])
         self.until(lambda: self.plant.state(work).last_n > n, f"{step.id} to be recorded")
+
+    def _enter_what_appeared(self) -> None:
+        """Enter signs what has been seen for a moment."""
+        end = time.monotonic() + SETTLE_S
+        self.until(lambda: time.monotonic() > end, "a moment")
+        self.terminal.press("Enter")
 
     def _witness(self, code: str) -> None:
         """The signer may be asked for their own PIN first."""

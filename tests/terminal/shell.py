@@ -1,6 +1,7 @@
 """An open terminal for tests of the shell: the application on a real plant, keys one by one, no scanner's ear."""
 
 import asyncio
+import time
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 
@@ -10,6 +11,7 @@ from textual.pilot import Pilot
 
 from floorterm.plant import Plant
 from floorterm.terminal.app import FloorApp
+from floorterm.terminal.patience import Patience
 from floorterm.terminal.widgets.keys import KeyBar
 from floorterm.terminal.widgets.rows import Rows
 from tests.conftest import PIN
@@ -18,12 +20,17 @@ SMALL, COMFORTABLE = (80, 24), (120, 40)
 _PATIENCE_S = 10.0
 
 
+def at_once() -> Patience:
+    """For hands of a test, which know what is shown: every key is meant, however soon it comes."""
+    return Patience(time.monotonic, settle_s=0.0)
+
+
 @asynccontextmanager
 async def opened(
     plant: Plant, size: tuple[int, int] = SMALL, **options: object
 ) -> AsyncIterator[tuple[FloorApp, Pilot[int]]]:
     """The application with its record open and Lines on top."""
-    settings = {"scan_gap_s": 0.0, **options}
+    settings = {"scan_gap_s": 0.0, "patience": at_once(), **options}
     app = FloorApp(lambda: plant, **settings)  # type: ignore[arg-type]
     async with app.run_test(size=size) as pilot:
         await until(pilot, lambda: app.desk.is_open and rows(app).chosen is not None)

@@ -11,7 +11,7 @@ from floorterm.terminal.screens.document import DocumentScreen, StudyScreen, cha
 from floorterm.terminal.screens.entries import EntriesScreen
 from floorterm.terminal.widgets.rows import Rows
 from tests.terminal.hands import Keyboard, screen_text
-from tests.terminal.shell import COMFORTABLE, SMALL, rows
+from tests.terminal.shell import COMFORTABLE, SMALL, at_once, rows
 
 
 @pytest.fixture(scope="module")
@@ -25,7 +25,7 @@ def _shown(app: FloorApp, screen: DocumentScreen) -> Callable[[], bool]:
 
 
 async def test_from_the_entries_of_a_work_to_its_record_and_to_the_study(still: Plant) -> None:
-    app = FloorApp(lambda: still, scan_gap_s=0.0)
+    app = FloorApp(lambda: still, scan_gap_s=0.0, patience=at_once())
     async with app.run_test(size=SMALL) as pilot:
         hands = Keyboard(app, pilot)
         await hands.until(lambda: app.desk.is_open, "the record")
@@ -56,7 +56,7 @@ async def test_from_the_entries_of_a_work_to_its_record_and_to_the_study(still: 
 
 async def test_every_part_of_both_is_shown_in_both_sizes_and_languages(still: Plant) -> None:
     for size, language in ((SMALL, "es"), (COMFORTABLE, "en")):
-        app = FloorApp(lambda: still, scan_gap_s=0.0, language=language)
+        app = FloorApp(lambda: still, scan_gap_s=0.0, patience=at_once(), language=language)
         async with app.run_test(size=size) as pilot:
             hands = Keyboard(app, pilot)
             await hands.until(lambda app=app: app.desk.is_open, "the record")

@@ -17,7 +17,7 @@ from floorterm.terminal.pictures import SCREENS
 from floorterm.terminal.widgets.heading import Heading
 from floorterm.terminal.widgets.keys import KeyBar, in_two
 from floorterm.wording import words
-from tests.terminal.shell import SMALL, text_of, until
+from tests.terminal.shell import SMALL, at_once, text_of, until
 
 # what a supervisor who is signed in sees beyond the screens of the pictures
 _BEYOND = {
@@ -99,7 +99,7 @@ async def _settled(pilot: Pilot[int]) -> None:
 
 @pytest.mark.parametrize("language", LANGUAGES)
 async def test_every_screen_is_whole_and_has_the_form_of_its_language(language: str) -> None:
-    app = FloorApp(open_still, language=language, demo=True, scan_gap_s=0.0)
+    app = FloorApp(open_still, language=language, demo=True, scan_gap_s=0.0, patience=at_once())
     async with app.run_test(size=SMALL) as pilot:
         await until(pilot, lambda: app.desk.is_open)
         written = _of_the_plant(app.desk.plant)

@@ -6,6 +6,7 @@ record stands. This shows kills, not power cuts: for those stand the settings th
 
 import random
 import sys
+import time
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -24,6 +25,7 @@ from floorterm.ledger.verify import verify_file
 from floorterm.library.model import Library
 from floorterm.people import LockoutStatus, Permission, Person
 from floorterm.plant import Plant, Who, new_key
+from floorterm.terminal.patience import SETTLE_S
 from tests.conftest import PIN
 from tests.terminal.pty_run import PseudoTerminal
 
@@ -80,6 +82,7 @@ def _enter(terminal: PseudoTerminal, step: Step) -> None:
         case "text":
             terminal.type("lot 7")
         case _:
+            time.sleep(SETTLE_S)  # what has just appeared takes Enter after a moment
             terminal.send(b"\r")
 
 

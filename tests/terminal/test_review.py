@@ -26,6 +26,7 @@ from tests.terminal.hands import Hands, Keyboard, Scanner, Touch, screen_text
 from tests.terminal.shell import (
     COMFORTABLE,
     SMALL,
+    at_once,
     rows,
 )
 
@@ -52,7 +53,7 @@ async def reviewing(
     plant: Plant, size: tuple[int, int] = SMALL, **options: object
 ) -> AsyncIterator[tuple[FloorApp, Keyboard]]:
     """The Review screen of the shift that runs, opened from Shift, and somebody at the keyboard."""
-    settings = {"scan_gap_s": 0.0, **options}
+    settings = {"scan_gap_s": 0.0, "patience": at_once(), **options}
     app = FloorApp(lambda: plant, **settings)  # type: ignore[arg-type]
     async with app.run_test(size=size) as pilot:
         hands = Keyboard(app, pilot)
@@ -80,7 +81,7 @@ async def _signed(hands: Hands, code: str) -> None:
 
 @pytest.mark.parametrize("way", HANDS)
 async def test_a_shift_is_dispositioned_signed_and_taken_over(shift: Plant, way: str) -> None:
-    app = FloorApp(lambda: shift, scan_gap_s=GAPS_S[way])
+    app = FloorApp(lambda: shift, scan_gap_s=GAPS_S[way], patience=at_once())
     async with app.run_test(size=SMALL) as pilot:
         hands = HANDS[way](app, pilot)
         await hands.until_top("LinesScreen")
@@ -245,7 +246,7 @@ async def test_what_was_signed_is_shown_until_something_reads_differently(shift:
 
 
 async def test_a_scan_that_names_nothing_here_says_so(shift: Plant) -> None:
-    app = FloorApp(lambda: shift, scan_gap_s=0.01)
+    app = FloorApp(lambda: shift, scan_gap_s=0.01, patience=at_once())
     async with app.run_test(size=SMALL) as pilot:
         hands = Scanner(app, pilot)
         await hands.until(lambda: app.desk.is_open, "the record")
@@ -268,7 +269,7 @@ async def test_one_screen_shows_the_three_figures_and_parts_that_add_up(size: tu
     window = window_named(plant.library.plant.shifts, "2026-11-24/early", plant.zone)
     ended = [line for line in review_of(plant, window).summary.works if line.minutes is not None]
     assert len(ended) == 3
-    app = FloorApp(lambda: plant, scan_gap_s=0.0)
+    app = FloorApp(lambda: plant, scan_gap_s=0.0, patience=at_once())
     async with app.run_test(size=size) as pilot:
         hands = Keyboard(app, pilot)
         await hands.until(lambda: app.desk.is_open, "the record")
@@ -310,7 +311,7 @@ async def test_whoever_knows_says_what_was_waiting(plant: Plant, clock: SetClock
     choice = next(one.id for one in step.choices if not one.deviation)
     clock.advance(timedelta(minutes=12))
     plant.act(work, SignStep(step=step.id, choice=choice), who(plant, "VV"), key="sign")
-    app = FloorApp(lambda: plant, scan_gap_s=GAPS_S[way])
+    app = FloorApp(lambda: plant, scan_gap_s=GAPS_S[way], patience=at_once())
     async with app.run_test(size=SMALL) as pilot:
         hands = HANDS[way](app, pilot)
         await hands.until(lambda: app.desk.is_open, "the record")

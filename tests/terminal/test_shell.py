@@ -24,7 +24,18 @@ from floorterm.terminal.views.text import tell
 from floorterm.terminal.widgets.heading import Heading
 from floorterm.terminal.widgets.keys import KeyBar, in_two
 from floorterm.wording import LANGUAGES, words
-from tests.terminal.shell import COMFORTABLE, SMALL, opened, rows, tap_key, text_of, until, until_top, visited
+from tests.terminal.shell import (
+    COMFORTABLE,
+    SMALL,
+    at_once,
+    opened,
+    rows,
+    tap_key,
+    text_of,
+    until,
+    until_top,
+    visited,
+)
 
 _FIRST_FRAME = """
 import asyncio, sys, threading
@@ -58,7 +69,7 @@ async def test_keys_before_the_record_is_open_are_answered_and_first_aid_works()
         gate.wait(10)
         raise LedgerMissingError(path="/nowhere/ledger.db")
 
-    app = FloorApp(opener, scan_gap_s=0.0)
+    app = FloorApp(opener, scan_gap_s=0.0, patience=at_once())
     async with app.run_test(size=SMALL) as pilot:
         await pilot.pause()
         assert "Opening the record" in text_of(app)
@@ -91,7 +102,7 @@ async def test_faults_of_the_checklists_are_all_told_and_it_is_tried_again(
 
     with pytest.raises(LibraryError) as caught:
         load(tmp_path)
-    app = FloorApp(opener, scan_gap_s=0.0)
+    app = FloorApp(opener, scan_gap_s=0.0, patience=at_once())
     async with app.run_test(size=COMFORTABLE) as pilot:
         await until_top(pilot, "TroubleScreen")
         listed = " ".join("".join(span.text for span in row.lines[0]) for row in rows(app).rows)
@@ -116,7 +127,7 @@ async def test_what_was_seen_first_is_gone_once_the_record_cannot_be_opened() ->
 
     sight = first_sight(shipped(), "en")
     assert sight is not None
-    app = FloorApp(opener, scan_gap_s=0.0, sight=sight)
+    app = FloorApp(opener, scan_gap_s=0.0, patience=at_once(), sight=sight)
     async with app.run_test(size=SMALL) as pilot:
         await until_top(pilot, "TroubleScreen")
         assert sight.time not in text_of(app)
@@ -157,7 +168,7 @@ async def test_trouble_is_left_with_its_own_exit_status() -> None:
     def opener() -> Plant:
         raise LedgerMissingError(path="/nowhere/ledger.db")
 
-    app = FloorApp(opener, scan_gap_s=0.0)
+    app = FloorApp(opener, scan_gap_s=0.0, patience=at_once())
     async with app.run_test(size=SMALL) as pilot:
         await until_top(pilot, "TroubleScreen")
         await pilot.press("f12")
@@ -362,7 +373,7 @@ async def test_an_unexpected_fault_leaves_one_calm_sentence_and_no_pin(
     class UnforeseenError(Exception):
         pass
 
-    app = FloorApp(lambda: plant, scan_gap_s=0.0)
+    app = FloorApp(lambda: plant, scan_gap_s=0.0, patience=at_once())
 
     def broken() -> None:
         pin = "246" + "810"

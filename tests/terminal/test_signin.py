@@ -188,7 +188,7 @@ async def test_a_lockout_act_asks_for_the_pin_again(plant: Plant, jam: str) -> N
         await sign_in(pilot, "AA")
         app.desk.record(jam, LockoutAct(job=job, event=Event.REVIEW))
         await until_top(pilot, "SignInScreen")
-        assert "asks for your PIN again" in text_of(app)
+        assert "You sign:" in text_of(app)
         assert not app.screen.query_one("#people").display
         await sign_in(pilot, "AA")
         await recorded(pilot, plant, LockoutAct.KIND)

@@ -31,6 +31,7 @@ from floorterm.terminal.screens.work import WorkScreen
 from floorterm.terminal.widgets.rows import Rows
 from tests.conftest import DAY, PIN, START
 from tests.terminal.hands import Hands, Keyboard, Scanner, Touch, screen_text
+from tests.terminal.shell import at_once
 
 LINE, OUTGOING, INCOMING = "L2", "palmarosa", "plain"
 SIZES = {"keyboard": (80, 24), "touch": (120, 40), "scanner": (80, 24)}
@@ -282,7 +283,7 @@ async def test_a_changeover_walked_from_lines_to_release_ends_in_the_same_entrie
 ) -> None:
     """By keyboard at 80x24 on a console, by touch at 120x40, by scanner at 80x24: equal entries."""
     plant, clock = plant_at(tmp_path / "ledger.db", library, again_for=AGAIN_FOR)
-    app = FloorApp(lambda: plant, scan_gap_s=GAPS_S[way], characters=LOOKS[way])
+    app = FloorApp(lambda: plant, scan_gap_s=GAPS_S[way], patience=at_once(), characters=LOOKS[way])
     async with app.run_test(size=SIZES[way]) as pilot:
         walk = Walk(HANDS[way](app, pilot), clock)
         await walk.from_lines()

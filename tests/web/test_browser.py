@@ -26,6 +26,7 @@ from floorterm.ledger import Ledger
 from floorterm.library.model import Library
 from floorterm.people import Permission, Person
 from floorterm.plant import Plant
+from floorterm.terminal.patience import SETTLE_S
 from tests.conftest import PEOPLE, PIN, who
 from tests.terminal.outside import Walk, plant_for
 
@@ -199,8 +200,10 @@ def test_a_visitor_signs_in_scans_taps_and_types_and_leaves_nothing_behind(
     shown.tap("F6")
     assert shown.until("Juniper"), shown.text
     page.keyboard.press("2")
+    page.wait_for_timeout(SETTLE_S * 1000)  # what has just appeared takes Enter after a moment
     page.keyboard.press("Enter")
     assert shown.until("is this what you want to start"), shown.text
+    page.wait_for_timeout(SETTLE_S * 1000)
     page.keyboard.press("Enter")
     assert shown.until("step 1 of"), shown.text
     started = real.ledger.entries(kinds=(STARTED,))

@@ -103,7 +103,7 @@ class AttestScreen(FloorScreen[None]):
 
         key = self._retry[1] if self._retry and self._retry[0] == f"{row.key} {text}" else self.desk.new_key()
         self._retry = (f"{row.key} {text}", key)
-        self.desk.write(write, key=key, screen=self)
+        self.desk.write(write, key=key, screen=self, about=(title, row.texts[0], text))
 
     def recorded(self, _: Recorded) -> None:
         """It stands in the record; what is left is shown."""

@@ -14,6 +14,7 @@ from floorterm.changeover.entering import Echo, EntrySpec, Given, Option, counte
 from floorterm.changeover.figures import number_of
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import Scanned
+from floorterm.terminal.owned import OwnedScreen
 from floorterm.terminal.views.text import Line, Span, wrapped
 from floorterm.terminal.widgets.entry import Entry
 from floorterm.terminal.widgets.page import Page
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 _READ: dict[str, Callable[[str], object]] = {"counter": counter_of, "number": number_of}
 
 
-class AskScreen(FloorScreen[Given | None]):
+class AskScreen(OwnedScreen[Given | None]):
     """Asks for one entry; its result is what was given, or None when the person stepped back.
 
     `title` and `question` are texts already spoken. `may_be_empty` lets Enter pass with nothing entered.
@@ -93,14 +94,19 @@ class AskScreen(FloorScreen[Given | None]):
         self.refuse(())
 
     def scanned(self, message: Scanned) -> None:
-        """A scanned code is put into the field; nothing is signed by it."""
+        """A scanned code is put into the field, but no badge: nobody takes over in the middle of a dialogue."""
         entry = self.query_one(Entry)
-        if entry.takes(message.text):
+        if self.desk.is_badge(message.text):
+            self.refuse((words("terminal.scan_badge", self.language, text=message.text),), "caution")
+        elif entry.takes(message.text):
             entry.put(message.text)
 
     def action_take(self) -> None:
         """Give back what was entered."""
-        given = self.query_one(Entry).given
+        entry = self.query_one(Entry)
+        if not self.is_meant(seen=entry.touched):
+            return
+        given = entry.given
         mode = self._spec.mode
         missing = {"one": not given.chosen, "some": False, "none": False}.get(mode, not given.text.strip())
         if mode == "counter" and counter_of(given.text) is None:
@@ -122,7 +128,7 @@ class Item(Struct, frozen=True):
     note: str = ""
 
 
-class MenuScreen(FloorScreen[str | None]):
+class MenuScreen(OwnedScreen[str | None]):
     """A numbered list; its result is the key of what was chosen, or None."""
 
     READS_RECORD = False
@@ -135,7 +141,13 @@ class MenuScreen(FloorScreen[str | None]):
 
     def body(self) -> Iterable[Widget]:
         """The list."""
-        yield Rows(row_height=3, digit_opens=len(self._items) < 10, tap_opens=True, id="menu")
+        yield Rows(
+            row_height=3,
+            digit_opens=len(self._items) < 10,
+            tap_opens=True,
+            takes_enter=self.is_meant,
+            id="menu",
+        )
 
     def title_text(self) -> str:
         """What it is about."""

@@ -137,7 +137,7 @@ class InspectionsScreen(FloorScreen[None]):
             )
             return record_inspection(plant, by.who, report, key=key)
 
-        self.desk.write(write, screen=self)
+        self.desk.write(write, screen=self, about=self._signs("inspection.key_inspect", procedure))
 
     async def _deviation(self, procedure: str, number: int) -> "Found | None":
         """One deviation and whom it names; without a text there is none, None when the person steps back."""
@@ -170,6 +170,10 @@ class InspectionsScreen(FloorScreen[None]):
         )
         return None if given is None else tuple(one.id for one in options if one.id in given.chosen)
 
+    def _signs(self, key: str, procedure: str, *more: str) -> tuple[str, ...]:
+        """What the PIN is asked for."""
+        return (words(key, self.language).replace("|", ""), self._title(procedure), *more)
+
     def _title(self, procedure: str) -> str:
         from floorterm.terminal.views.text import tell  # noqa: PLC0415
 
@@ -193,7 +197,7 @@ class InspectionsScreen(FloorScreen[None]):
 
             return record_review(plant, by.who, number, codes, key=key)
 
-        self.desk.write(write, screen=self)
+        self.desk.write(write, screen=self, about=self._signs("inspection.key_review", one.procedure))
 
     def action_correct(self) -> None:
         """Close a deviation that an inspection found."""
@@ -227,4 +231,8 @@ class InspectionsScreen(FloorScreen[None]):
 
             return record_correction(plant, by.who, inspection, deviation, given.text.strip(), key=key)
 
-        self.desk.write(write, screen=self)
+        self.desk.write(
+            write,
+            screen=self,
+            about=self._signs("inspection.key_correct", one.procedure, text, given.text.strip()),
+        )

@@ -21,6 +21,7 @@ from floorterm.terminal.messages import NotRecorded, Recorded
 from floorterm.terminal.screens.dialogs import AskScreen, Item, MenuScreen, own_lock_spec
 from floorterm.terminal.views.locks import locks_lines
 from floorterm.terminal.views.shown import speaker_of
+from floorterm.terminal.views.signing import Offered
 from floorterm.terminal.views.text import Line, Span
 from floorterm.terminal.views.work import say
 from floorterm.terminal.widgets.page import Page
@@ -134,6 +135,7 @@ class LocksScreen(FloorScreen[str | None]):
         offers = self.view.offers if self.view else ()
         if event.character and event.character in "123456789":
             event.stop()
+            self.app.patience.press(event.key, event.time)
             place = int(event.character) - 1
             if place < len(offers):
                 self._do(offers[place])
@@ -151,6 +153,7 @@ class LocksScreen(FloorScreen[str | None]):
     def on_zones_tapped(self, message: Zones.Tapped) -> None:
         """A tap does what it stands for."""
         message.stop()
+        self.app.patience.press("tap")
         offer = next((one for one in self.view.offers if one.id == message.key), None) if self.view else None
         if offer is not None:
             self._do(offer)
@@ -170,7 +173,13 @@ class LocksScreen(FloorScreen[str | None]):
         if offer is not None:
             await self._carry_out(offer)
 
+    def enter_does(self) -> object:
+        """Enter, a digit and a tap do what is offered; choosing another offer is no change."""
+        return tuple((one.id, one.acts) for one in self.view.offers) if self.view else ()
+
     def _do(self, offer: Offer) -> None:
+        if not self.is_meant():
+            return
         if self.desk.pending:
             self.app.say(say("wait_recording", self.language))
         elif offer.goes_to:
@@ -201,7 +210,7 @@ class LocksScreen(FloorScreen[str | None]):
                 if named is None:
                     return
                 whole = coordinated(whole, named.chosen[0] if named.chosen else "")
-            if not await self._record(offer.work, whole, pin_done=pin_done):
+            if not await self._record(offer, whole, pin_done=pin_done):
                 return
             pin_done = self.app.session.person is not None
 
@@ -217,9 +226,11 @@ class LocksScreen(FloorScreen[str | None]):
         point = next((one for one in job.points if one.id in act.points), None)
         return tell(point.name, self.language) if point else ""
 
-    async def _record(self, work: str, act: "LockoutAct", *, pin_done: bool) -> bool:
+    async def _record(self, offer: Offer, act: "LockoutAct", *, pin_done: bool) -> bool:
         self._outcome = asyncio.get_running_loop().create_future()
-        if not self.desk.record(work, act, screen=self, pin_done=pin_done):
+        points = act.points if pin_done else tuple(point for one in offer.acts for point in one.points)
+        offered = Offered(offer.text, points)
+        if not self.desk.record(offer.work, act, screen=self, pin_done=pin_done, offered=offered):
             return False
         recorded = await self._outcome
         while self.desk.pending:  # the desk tidies up after its message

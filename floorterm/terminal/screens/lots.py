@@ -158,7 +158,8 @@ class LotsScreen(FloorScreen[None]):
 
             return take(plant, by.who, line, lot, share_pct=share, facts=facts, key=key)
 
-        self.desk.write(write, screen=self, pin_again=False)
+        about = (words("lots.key_take", self.language).replace("|", ""), f"{line}: {lot.name}")
+        self.desk.write(write, screen=self, pin_again=False, about=about)
 
     def action_fill(self) -> None:
         """A pallet or a bin is full."""
@@ -181,7 +182,8 @@ class LotsScreen(FloorScreen[None]):
 
             return make(plant, by.who, line, lot, begun, kg=kg[0] if kg else None, key=key)
 
-        self.desk.write(write, screen=self, pin_again=False)
+        about = (words("lots.key_fill", self.language).replace("|", ""), f"{line}: {lot.name}")
+        self.desk.write(write, screen=self, pin_again=False, about=about)
 
     def action_judge(self) -> None:
         """A supervisor decides about a bin."""
@@ -219,7 +221,9 @@ class LotsScreen(FloorScreen[None]):
                 plant, by.who, lot, word, reason, into=into, max_share_pct=most[0] if most else None, key=key
             )
 
-        self.desk.write(write, screen=self)
+        told = f"{lot.name}: {words(f'lots.verdict_{verdict}', language)}"
+        about = (words("lots.key_judge", language).replace("|", ""), told, reason)
+        self.desk.write(write, screen=self, about=about)
 
     # --- asking ---------------------------------------------------------------------------------
 

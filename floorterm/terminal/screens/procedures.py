@@ -154,7 +154,8 @@ class ProceduresScreen(FloorScreen[None]):
 
     def action_approve(self) -> None:
         """The safety officer approves the checklists as this terminal uses them."""
-        self.desk.approve_library(key=self._key)
+        about = (words("terminal.key_approve", self.language).replace("|", ""), self.title_text())
+        self.desk.approve_library(key=self._key, about=about)
 
     def not_recorded(self, message: NotRecorded) -> None:
         """Why not; the next press is the same act again."""

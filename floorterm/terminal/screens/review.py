@@ -1,6 +1,6 @@
 """Review: one shift as it is signed. Decide about its deviations, write what the next shift must know, sign."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.binding import Binding, BindingType
@@ -184,7 +184,7 @@ class ReviewScreen(FloorScreen[None]):
             return sign(plant, by.who, shown, text, key=key)
 
         self._asked = ("sign", shown, text)
-        self.desk.write(write, key=self._retry.key_of(self._asked), screen=self)
+        self._record(write, "shift.key_sign", text)
 
     def action_take_over(self) -> None:
         """The lead of the next shift takes over what was signed."""
@@ -198,7 +198,11 @@ class ReviewScreen(FloorScreen[None]):
             return countersign(plant, by.who, shown, key=key)
 
         self._asked = ("take over", shown)
-        self.desk.write(write, key=self._retry.key_of(self._asked), screen=self)
+        self._record(write, "shift.key_take_over")
+
+    def _record(self, write: "Callable[[Plant, Signature, str], Entry]", what: str, *entered: str) -> None:
+        about = (words(what, self.language).replace("|", ""), self.title_text(), *entered)
+        self.desk.write(write, key=self._retry.key_of(self._asked), screen=self, about=about)
 
     def recorded(self, message: Recorded) -> None:
         """What was typed stands in the record now."""

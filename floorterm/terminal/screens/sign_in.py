@@ -12,8 +12,8 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 from textual.widget import Widget
 
-from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import Scanned
+from floorterm.terminal.owned import OwnedScreen
 from floorterm.terminal.signer import PinAnswer, PinRequest
 from floorterm.terminal.views.sign_in import PinView, people_rows, pin_lines
 from floorterm.terminal.widgets.keys import HELP_KEYS
@@ -29,7 +29,7 @@ _MOST_DIGITS = 12
 _FRAME = 4  # lines of the heading, and above and below the pad
 
 
-class SignInScreen(FloorScreen[PinAnswer]):
+class SignInScreen(OwnedScreen[PinAnswer]):
     """Two steps on one screen; the second has a pad of digits beside it."""
 
     NAME = "terminal.sign_in"
@@ -110,6 +110,7 @@ class SignInScreen(FloorScreen[PinAnswer]):
             duty=self._request.duty,
             failed=self._failed and self._request.unconfirmed,
             demo=self.app.demo,
+            about=self._request.about,
         )
         page = self.query_one("#pin-said", Page)
         page.show(pin_lines(view, max(24, self.size.width - 44), self.language))
@@ -237,7 +238,8 @@ class SignInScreen(FloorScreen[PinAnswer]):
     def action_confirm(self) -> None:
         """Take the person or the PIN."""
         if self._person is None:
-            self.query_one("#people", Rows).action_open()
+            if self.is_meant(seen=bool(self._typed)):
+                self.query_one("#people", Rows).open_chosen()
         elif self._pin and not self._checking and self.app.lost:
             self._pin = ""
             self.app.record_watch.say(self, (words("terminal.pin_not_checked", self.language),))

@@ -72,7 +72,7 @@ class StartScreen(FloorScreen[str]):
     def body(self) -> Iterable[Widget]:
         """The list, and what is told about the chosen row."""
         with Container(id="choosing"):
-            yield Rows(row_height=2, id="candidates", on_chosen=self._row_chosen)
+            yield Rows(row_height=2, id="candidates", on_chosen=self._row_chosen, takes_enter=self.is_meant)
             yield Page(id="told")
         confirm = Page(id="confirm")
         confirm.can_focus = True  # the list is hidden behind it, and something always has the focus
@@ -94,6 +94,10 @@ class StartScreen(FloorScreen[str]):
     @abstractmethod
     def begin(self, candidate: Candidate, key: str) -> bool:
         """Ask the desk to begin it."""
+
+    def _signs(self, candidate: Candidate) -> tuple[str, ...]:
+        line = tell(self.desk.plant.library.lines[self._line].name, self.language)
+        return (self.title_text(), f"{line}: {candidate.title}")
 
     def show(self) -> None:
         """Compute the candidates in the reading thread once a language, then show them."""
@@ -128,6 +132,7 @@ class StartScreen(FloorScreen[str]):
                 self.refuse((words("terminal.not_on_this_line", self.language, name=wanted),), "caution")
         self._show_phase()
         self.show_keys()
+        self.appears()
 
     def _show_phase(self) -> None:
         confirming = self._confirming
@@ -146,6 +151,10 @@ class StartScreen(FloorScreen[str]):
             told.show(glance_lines(chosen, width, height, self.language) if chosen else ())
 
     # --- keys -----------------------------------------------------------------------------------
+
+    def enter_does(self) -> object:
+        """Enter chooses from the list, then it starts what stands on the page."""
+        return self._confirming.key if self._confirming is not None else bool(self._candidates)
 
     def check_action(self, action: str, _: tuple[object, ...]) -> bool | None:
         """Starting is the second step."""
@@ -171,7 +180,7 @@ class StartScreen(FloorScreen[str]):
 
     def action_start(self) -> None:
         """Begin the work; whoever starts it signs in first."""
-        if self._confirming is not None:
+        if self._confirming is not None and self.is_meant():
             self.begin(self._confirming, self._key)
 
     def action_back(self) -> None:
@@ -240,7 +249,7 @@ class StartChangeoverScreen(StartScreen):
 
     def begin(self, candidate: Candidate, key: str) -> bool:
         """Begin the changeover."""
-        return self.desk.start_changeover(self._line, candidate.key, key=key)
+        return self.desk.start_changeover(self._line, candidate.key, key=key, about=self._signs(candidate))
 
     def codes(self, candidate: Candidate) -> tuple[str, ...]:
         """The id, and the code on the drum."""
@@ -272,7 +281,8 @@ class StartChangeoverScreen(StartScreen):
             return
         given = await self.app.push_screen_wait(AskScreen(title, question, reason_spec(language)))
         if given is not None:
-            self.desk.state_holds(self._line, (chosen,), given.text, screen=self)
+            about = (title, tell(plant.library.fragrances[chosen].name, language), given.text)
+            self.desk.state_holds(self._line, (chosen,), given.text, screen=self, about=about)
 
 
 class StartProcedureScreen(StartScreen):
@@ -297,7 +307,7 @@ class StartProcedureScreen(StartScreen):
 
     def begin(self, candidate: Candidate, key: str) -> bool:
         """Begin the procedure."""
-        return self.desk.start_procedure(self._line, candidate.key, key=key)
+        return self.desk.start_procedure(self._line, candidate.key, key=key, about=self._signs(candidate))
 
     def action_lye(self) -> None:
         """Figures for lye: an estimate, nothing is recorded."""

@@ -110,4 +110,4 @@ class TrainingScreen(FloorScreen[None]):
                 terminal=plant.terminal,
             )
 
-        self.desk.write(write, screen=self)
+        self.desk.write(write, screen=self, about=(title, f"{day:%Y-%m-%d}", reason.text.strip()))

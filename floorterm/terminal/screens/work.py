@@ -31,7 +31,7 @@ from floorterm.terminal.widgets.entry import Entry
 from floorterm.terminal.widgets.rows import Row, Rows
 from floorterm.terminal.widgets.step_card import StepCard
 from floorterm.terminal.widgets.step_column import SideList, StepColumn
-from floorterm.wording import Refusal
+from floorterm.wording import Refusal, words
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -67,7 +67,7 @@ class WorkScreen(FloorScreen[None]):
         self.work = work
         self.view: WorkView | None = None
         self._shown: State | None = None  # what the view was made of: no key press needs the record
-        self.drafts: dict[str, str] = {}  # texts of acts that were not recorded
+        self.drafts: dict[str, str] = {}  # texts that were not recorded, each of one person at one step
         self._at = at
         self._retry: tuple[Act, str] | None = None
         self._wakes: datetime | None = None
@@ -252,9 +252,13 @@ class WorkScreen(FloorScreen[None]):
 
     def scanned(self, message: Scanned) -> None:
         """A code goes into the field of a step that asks for one; a badge names a person; nothing is signed."""
-        if self.entry.takes(message.text):
+        asked = self.entry.takes(message.text)
+        if self.app.badge_scanned(message.text) or self.desk.is_badge(message.text):
+            if asked:
+                self.refuse((words("terminal.scan_badge", self.language, text=message.text),), "caution")
+        elif asked:
             self.entry.put(message.text)
-        elif not self.app.badge_scanned(message.text):
+        else:
             self.refuse((say("scan_not_asked", self.language, came=message.text),), "caution")
 
     def on_rows_opened(self, message: Rows.Opened) -> None:
@@ -276,8 +280,19 @@ class WorkScreen(FloorScreen[None]):
 
     # --- recording ------------------------------------------------------------------------------
 
+    def enter_does(self) -> object:
+        """Enter signs this step for this person, or releases."""
+        person, shown = self.app.session.person, self.view.step if self.view else None
+        return person.code if person else "", (shown.id, shown.round) if shown else ()
+
     def action_record(self) -> None:
-        """Record what was entered at the step, or release when nothing is open."""
+        """Record what was entered at the step, or release when nothing is open.
+
+        Whoever entered something at the step has seen it; otherwise it must have been shown for a moment.
+        """
+        if not self.is_meant(seen=self.entry.touched):
+            return
+        self.entry.touched = False  # for one Enter: the next one may be a bounce
         step, person = self.step, self.app.session.person
         if step is None:
             self.record(Release())

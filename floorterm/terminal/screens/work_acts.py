@@ -53,6 +53,7 @@ class WorkActs:
     def __init__(self, screen: "WorkScreen") -> None:
         self._screen = screen
         self._language = screen.language
+        self._step = screen.step  # as it was when the menu was asked for: what is written is about this one
 
     async def run(self) -> None:
         """Show the menu, then go the way that was chosen."""
@@ -65,7 +66,7 @@ class WorkActs:
 
     def _items(self) -> list[Item]:
         state = self._screen.state
-        lye = not state.ended and lye_section(state, self._screen.step) is not None
+        lye = not state.ended and lye_section(state, self._step) is not None
         keys = ["protect", "raise_lye", "note"] if lye else ["note"]
         if not state.ended:
             keys += ["deviation", "not_applicable"]
@@ -94,11 +95,13 @@ class WorkActs:
 
     async def _words(self, name: str, spec: EntrySpec) -> str | None:
         """A text; one that was not recorded before stands in the field again."""
-        old = self._screen.drafts.get(name, "")
+        person = self._screen.app.session.person
+        draft = f"{name} {self._step_id} {person.code if person is not None else ''}"
+        old = self._screen.drafts.get(draft, "")
         given = await self._ask(say(f"more_{name}", self._language), spec, Given(text=old) if old else None)
         if given is None:
             return None
-        self._screen.drafts[name] = given.text
+        self._screen.drafts[draft] = given.text
         return given.text.strip()
 
     async def _reason(self, name: str) -> str | None:
@@ -109,8 +112,7 @@ class WorkActs:
 
     @property
     def _step_id(self) -> str:
-        step = self._screen.step
-        return step.id if step else ""
+        return self._step.id if self._step else ""
 
     # --- the ways -------------------------------------------------------------------------------
 
@@ -125,7 +127,7 @@ class WorkActs:
             self._record(RaiseDeviation(text=text, step=self._step_id))
 
     async def _not_applicable(self) -> None:
-        step = self._screen.step
+        step = self._step
         if step is None:
             return
         reason = await self._reason("not_applicable")
@@ -134,7 +136,7 @@ class WorkActs:
 
     async def _protect(self) -> None:
         person = self._screen.app.session.person
-        section = lye_section(self._screen.state, self._screen.step)
+        section = lye_section(self._screen.state, self._step)
         if person is None or section is None:
             return
         now = self._screen.desk.plant.now()
@@ -144,7 +146,7 @@ class WorkActs:
             self._record(Protect(section=section.id, items=given.chosen))
 
     async def _raise_lye(self) -> None:
-        section = lye_section(self._screen.state, self._screen.step)
+        section = lye_section(self._screen.state, self._step)
         if section is None:
             return
         found: list[Decimal] = []
@@ -197,7 +199,7 @@ class WorkActs:
     async def _late(self) -> None:
         from floorterm.terminal.screens.work_late import PaperEntry  # noqa: PLC0415  only after an outage
 
-        await PaperEntry(self._screen).run()
+        await PaperEntry(self._screen, self._step).run()
 
     async def _redirect(self) -> None:
         sheet, library = self._screen.state.worksheet, self._screen.desk.plant.library
@@ -212,7 +214,9 @@ class WorkActs:
             return
         reason = await self._reason("redirect")
         if reason is not None:
-            self._screen.desk.redirect(self._screen.work, incoming, reason)
+            name = tell(by_language(library.fragrances[incoming].name), self._language)
+            about = (say("more_redirect", self._language), name, reason)
+            self._screen.desk.redirect(self._screen.work, incoming, reason, about=about)
 
     async def _abandon(self) -> None:
         reason = await self._reason("abandon")

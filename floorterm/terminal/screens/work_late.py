@@ -20,13 +20,13 @@ if TYPE_CHECKING:
 class PaperEntry:
     """The dialogues of one step from paper. What was typed stands there again if nothing was recorded."""
 
-    def __init__(self, screen: "WorkScreen") -> None:
-        self._screen = screen
+    def __init__(self, screen: "WorkScreen", step: "Step | None") -> None:
+        self._screen, self._step = screen, step
         self._language = screen.language
 
     async def run(self) -> None:
         """Ask everything, then let the rules judge."""
-        screen, step = self._screen, self._screen.step
+        screen, step = self._screen, self._step
         if step is None:
             return
         plant = screen.desk.plant

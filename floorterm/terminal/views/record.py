@@ -86,14 +86,14 @@ def value_words(entry: "Entry", step: "Step | None", language: str) -> str:
     parts: list[str] = []
     act = _act(entry)
     if isinstance(act, SignStep | CorrectStep):
-        parts += _step_values(act, step, language)
+        parts += step_values(act, step, language)
     elif isinstance(act, LateStep):
         at = f"{act.done_at:%Y-%m-%d %H:%M}"
         parts.append(words("terminal.by_paper", language, time=at, name=act.by_name))
-        parts += _step_values(act.signature(), step, language)
+        parts += step_values(act.signature(), step, language)
     elif isinstance(act, LockoutAct):
         parts.append(words(f"terminal.event_{act.event.value}", language))
-        result = _result(act.result, language)
+        result = result_words(act.result, language)
         said = (", ".join(act.points), act.lock, result, act.owner or act.primary, act.how)
         parts += [part for part in said if part]
     elif isinstance(act, ExplainMinutes):
@@ -114,7 +114,8 @@ def value_words(entry: "Entry", step: "Step | None", language: str) -> str:
     return ", ".join(parts)
 
 
-def _result(result: str, language: str) -> str:
+def result_words(result: str, language: str) -> str:
+    """A finding in words."""
     try:
         return words(f"report.result_{result}", language) if result else ""
     except UnknownWordingError:  # an entry may say what no catalogue has
@@ -128,7 +129,8 @@ def _act(entry: "Entry") -> "Act | None":
         return None
 
 
-def _step_values(act: SignStep | CorrectStep, step: "Step | None", language: str) -> list[str]:
+def step_values(act: SignStep | CorrectStep, step: "Step | None", language: str) -> list[str]:
+    """What was entered at a step, part by part."""
     parts: list[str] = []
     if act.number:
         unit = step.unit if step else ""
@@ -142,7 +144,9 @@ def _step_values(act: SignStep | CorrectStep, step: "Step | None", language: str
     if act.counter is not None:
         parts.append(words("terminal.counter", language, counter=act.counter))
     if isinstance(act, SignStep):
-        parts += [text for text in (act.lock, _result(act.result, language), ", ".join(act.people)) if text]
+        parts += [
+            text for text in (act.lock, result_words(act.result, language), ", ".join(act.people)) if text
+        ]
         if act.outcome == "not_applicable":
             parts.append(words("terminal.not_applicable", language))
     return parts

@@ -13,6 +13,10 @@ if TYPE_CHECKING:
     from floorterm.people import Person
 
 
+PIN_AGAIN = "terminal.pin_again"
+_MOST_SAID = 13  # lines above the PIN, so that it stands beside the pad at 80x24 too
+
+
 class DutyNamed(Protocol):
     """A duty as plant.yaml names it."""
 
@@ -44,6 +48,7 @@ class PinView(Struct, frozen=True, kw_only=True):
     reason: str = ""
     duty: str = ""
     failed: bool = False
+    about: tuple[str, ...] = ()
     demo: bool = False
 
 
@@ -86,19 +91,31 @@ def _fits(person: "Person", wanted: str) -> bool:
     )
 
 
+def _signed(about: tuple[str, ...], width: int, most: int) -> list[Line]:
+    """What is signed; a text of a length that leaves no room for the PIN ends in dots."""
+    lines = [line for text in about for line in wrapped(text, width, "strong")]
+    if len(lines) > most:
+        last = "".join(span.text for span in lines[most - 1])
+        lines[most - 1 :] = [(Span(f"{last[: width - 1]}…", "strong"),)]
+    return lines
+
+
 def pin_lines(view: PinView, width: int, language: str) -> tuple[Line, ...]:
     """Who is asked, why, and how many digits are typed."""
     lines: list[Line] = [(Span(view.name, "strong"), Span(f"   {view.code}", "quiet")), ()]
-    if view.reason:
+    if view.reason and not (view.about and view.reason == PIN_AGAIN):  # what is signed says it better
         lines += [*wrapped(words(view.reason, language), width), ()]
+    if view.about:
+        lines.append((Span(words("terminal.signs", language), "quiet"),))
+        lines += [*_signed(view.about, width, _MOST_SAID - len(lines)), ()]
     lines.append((Span("PIN  "), Span("* " * view.digits + ("_" if not view.checking else ""), "input")))
     lines.append(())
     if view.checking:
         lines.append((Span(words("terminal.pin_checking", language), "quiet"),))
-    else:
+    elif not view.failed:
         lines += wrapped(words("terminal.pin_hint", language), width, "quiet")
+    else:
+        lines += wrapped(words("terminal.pin_unconfirmed_hint", language), width, "caution")
     if view.demo:
         lines += [(), *wrapped(words("terminal.demo_pin", language), width)]
-    if view.failed:
-        lines += [(), *wrapped(words("terminal.pin_unconfirmed_hint", language), width, "caution")]
     return tuple(lines)

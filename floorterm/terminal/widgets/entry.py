@@ -88,6 +88,7 @@ class Entry(Vertical, can_focus=True):
         self.spec = EntrySpec()
         self.about = ""
         self.given = Given()
+        self.touched = False  # by hand or by a scan, since this was asked
         self._cursor = 0
         self._echo = Echo(text="")
         self._pad_always = pad_always
@@ -105,6 +106,7 @@ class Entry(Vertical, can_focus=True):
         """Ask for something; another `about` begins with an empty field, the same one keeps what was typed."""
         if about != self.about:
             self.given = Given(chosen=spec.chosen)
+            self.touched = False
             self._cursor = 0
             self._capitals = spec.mode == "code"  # codes on labels are mostly in capitals
             self._echo = Echo(text="")
@@ -145,6 +147,7 @@ class Entry(Vertical, can_focus=True):
         """The entry was recorded: the next one starts empty, also at the same step."""
         self.about = ""
         self.given = Given()
+        self.touched = False
 
     @property
     def is_field(self) -> bool:
@@ -161,6 +164,7 @@ class Entry(Vertical, can_focus=True):
         self._told()
 
     def _told(self) -> None:
+        self.touched = True
         self.post_message(self.Changed(self))
         self._draw()
 

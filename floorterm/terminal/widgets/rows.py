@@ -34,7 +34,7 @@ class Row(Struct, frozen=True):
 class Rows(Painted, can_focus=True):
     """A list of rows of equal height (`row_height` lines each, headings one).
 
-    `on_chosen`, where given, is called instead of sending `Chosen`.
+    `on_chosen`, where given, is called instead of sending `Chosen`; `takes_enter` says whether Enter is meant for it.
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -85,6 +85,7 @@ class Rows(Painted, can_focus=True):
         tap_opens: bool = False,
         opens: bool = True,
         on_chosen: Callable[[Row], None] | None = None,
+        takes_enter: Callable[[], bool] = lambda: True,
         id: str | None = None,
         classes: str | None = None,
     ) -> None:
@@ -97,6 +98,7 @@ class Rows(Painted, can_focus=True):
         self.tap_opens = tap_opens
         self.opens = opens
         self._on_chosen = on_chosen  # called at once: what stands beside the list is drawn in the same frame
+        self._takes_enter = takes_enter
         self._chosen = -1
         self._first = 0
         self._jumps = False  # the row was chosen from elsewhere: what comes after it is shown with it
@@ -287,6 +289,11 @@ class Rows(Painted, can_focus=True):
         self.action_move(by * seen)
 
     def action_open(self) -> None:
+        """Enter opens the chosen row."""
+        if self._takes_enter():
+            self.open_chosen()
+
+    def open_chosen(self) -> None:
         """Open the chosen row."""
         if self.chosen is not None and self.opens:
             self.post_message(self.Opened(self, self.chosen))
@@ -305,7 +312,7 @@ class Rows(Painted, can_focus=True):
         if 1 <= number <= len(choosable):
             self._move_to(choosable[number - 1])
             if self.digit_opens:
-                self.action_open()
+                self.open_chosen()
 
     # --- drawing --------------------------------------------------------------------------------
 
@@ -386,7 +393,7 @@ class Rows(Painted, can_focus=True):
             return
         if place[0] == self._chosen or self.tap_opens:
             self._move_to(place[0])
-            self.action_open()
+            self.open_chosen()
         else:
             self._move_to(place[0])
 
