@@ -123,6 +123,8 @@ def sizes(method: MethodNote) -> tuple[int, ...]:
 
 
 def _masses(method: MethodNote, entered: Sequence[Decimal]) -> Worked:
+    if min(entered) <= 0:
+        raise QualityError("A bar weighs more than 0 g.")
     found = [("", _judged(method, entered))]
     if method.packed_pct is not None and method.shop_pct is not None:
         later = [dried(mass, method.packed_pct, method.shop_pct) for mass in entered]
@@ -134,7 +136,9 @@ def _masses(method: MethodNote, entered: Sequence[Decimal]) -> Worked:
         by_cavity = [entered[at :: method.cavities] for at in range(method.cavities)]
         means = [sum(masses, Decimal(0)) / len(masses) for masses in by_cavity if masses]
         lightest = min(range(len(means)), key=means.__getitem__)
-        says.append(Say("bench.cavity", {"cavity": str(lightest + 1), "mean": f"{means[lightest]:.2f}"}))
+        each = "; ".join(f"{place}: {mean:.2f}" for place, mean in enumerate(means, 1))
+        facts = {"cavity": str(lightest + 1), "mean": f"{means[lightest]:.2f}", "each": each}
+        says.append(Say("bench.cavity", facts))
     return Worked(f"{above_pct:.2f}", tuple(says), all(one.verdict == "accept" for _, one in found))
 
 
@@ -174,6 +178,8 @@ def _colour(method: MethodNote, entered: Sequence[Decimal]) -> Worked:
     shown = [[one / _HUNDRED for one in bar] if method.reads == "bands" else bar for bar in triples]
     if method.reads == "bands" and any(not 0 <= one <= 1 for bar in shown for one in bar):
         raise QualityError("A reflectance lies between 0 and 100 %.")
+    if method.reads == "lab" and any(not 0 <= bar[0] <= 100 for bar in shown):
+        raise QualityError("L* lies between 0 and 100.")
     worst = max(ciede2000(standard, _lab(method, bar)) for bar in shown)
     return Worked(f"{worst:.2f}", (Say("bench.bars_read", {"n": len(triples)}),))
 

@@ -148,6 +148,9 @@ def _raised(cause: Cause, chosen: TaskClass) -> TaskClass:
     )
 
 
+_DRY = "dry_gloves_k"
+
+
 def _together(chosen: TaskClass, asked: TaskClass) -> tuple[Item, ...]:
     """Wear of the raised class, slot by slot, plus what the task itself asks beyond wear."""
     own, higher = items_of(chosen), items_of(asked)
@@ -155,6 +158,9 @@ def _together(chosen: TaskClass, asked: TaskClass) -> tuple[Item, ...]:
     found = {item.id: item for item in higher if item.slot in WEAR}
     found |= {item.id: item for item in own if item.slot in WEAR and item.slot not in slots}
     found |= {item.id: item for item in own if item.slot not in WEAR}
+    found |= {
+        item.id: item for item in own if item.id == _DRY
+    }  # solid lye asks it of whatever gloves are worn
     if any(item.id == "eyewash_checked" for item in higher):
         found |= {item.id: item for item in higher if item.id == "eyewash_checked"}
     return tuple(found.values())

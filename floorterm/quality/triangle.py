@@ -4,9 +4,17 @@ from math import comb
 
 from floorterm.quality.errors import QualityError
 
+MOST_ANSWERS = 500  # far more than any panel; a slip of the hand must not compute for minutes
+
+
+def _possible(answers: int) -> None:
+    if answers > MOST_ANSWERS:
+        raise QualityError(f"A panel gives at most {MOST_ANSWERS} answers.")
+
 
 def chance_by_guessing(answers: int, right: int) -> float:
     """Chance of at least so many right answers if nobody notices a difference (binomial, p = 1/3)."""
+    _possible(answers)
     if not 0 <= right <= answers:
         raise QualityError("Right answers are between none and all of them.")
     ways = sum(comb(answers, one) * 2 ** (answers - one) for one in range(right, answers + 1))
@@ -19,10 +27,16 @@ def least_right(answers: int, risk: float = 0.05) -> int | None:
 
     The published tables of the triangle test are this binomial limit.
     """
+    _possible(answers)
     if answers < 1 or not 0 < risk < 1:
         raise QualityError("A panel gives at least one answer, and the risk lies between 0 and 1.")
-    found = (right for right in range(answers + 1) if chance_by_guessing(answers, right) <= risk)
-    return next(found, None)
+    ways, least = 0, None
+    for right in range(answers, -1, -1):  # from all of them down: each term is summed once
+        ways += comb(answers, right) * 2 ** (answers - right)
+        if ways / 3**answers > risk:
+            break
+        least = right
+    return least
 
 
 def differs(answers: int, right: int, risk: float = 0.05) -> bool:

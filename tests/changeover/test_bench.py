@@ -80,7 +80,23 @@ def test_the_lightest_cavity_is_named() -> None:
     bars = ["101.0", "101.2", "99.1", "101.1"] * 5
     found = worked(_step(AVERAGE), " ".join(bars))
     assert found is not None
-    assert sentence(found.says[1]) == "Lightest cavity: 3, mean 99.10 g."
+    said = "Lightest cavity: 3, mean 99.10 g. Means in turn: 1: 101.00; 2: 101.20; 3: 99.10; 4: 101.10."
+    assert sentence(found.says[1]) == said
+    assert "one of each of the 4 cavities in turn" in sentence(asked_for(_step(AVERAGE)))
+
+
+@pytest.mark.parametrize(
+    ("method", "typed"),
+    [
+        (AVERAGE, " ".join(["-100", *["100"] * 19])),
+        (AVERAGE, " ".join(["0", *["100"] * 19])),
+        (MethodNote(name="colour", standard=(Decimal(50), Decimal(0), Decimal(0))), "150 0 0"),
+        (MethodNote(name="triangle"), "1204 4"),
+        (MethodNote(name="triangle"), "100000 5"),
+    ],
+)
+def test_what_no_bench_could_give_is_no_reading(method: MethodNote, typed: str) -> None:
+    assert worked(_step(method), typed) is None
 
 
 def test_a_bar_that_dries_is_judged_as_it_will_be_in_the_shop() -> None:
