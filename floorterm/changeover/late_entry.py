@@ -10,6 +10,7 @@ from floorterm.changeover.acts import LateStep, PushFlush
 from floorterm.changeover.entering import Given, act_of, counter_of
 from floorterm.changeover.state import State
 from floorterm.changeover.worksheet import Step
+from floorterm.lockout.model import Event
 from floorterm.people import Person
 
 _TIME: Final = re.compile(r"(?:(\d{4}-\d\d-\d\d)[ T])?(\d{1,2})[:.](\d\d)")
@@ -50,8 +51,13 @@ def late_act(
     reason: str,
     seen_by: Person | None = None,
 ) -> LateStep:
-    """The act that enters a step from paper. A step that marks a bar takes `given.counter`, or the text."""
+    """The act that enters a step from paper. A step that marks a bar takes `given.counter`, or the text.
+
+    At a lock that was taken off the paper's number stands, whosever it was; without one it is the person's own.
+    """
     act = act_of(state, step, by, given)
+    if step.event is Event.LOCK_OFF and given.text.strip():
+        act = replace(act, lock=given.text.strip())
     bare = LateStep(
         step=step.id,
         done_at=done_at,

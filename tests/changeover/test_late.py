@@ -8,7 +8,9 @@ from hypothesis import strategies as st
 from msgspec.structs import replace
 
 from floorterm.changeover.acts import LateStep, Pause, Release, act_from_value
+from floorterm.changeover.entering import Given
 from floorterm.changeover.fold import fold
+from floorterm.changeover.late_entry import late_act
 from floorterm.changeover.lockout_record import record_of
 from floorterm.changeover.queries import needs_pin, witness_duty
 from floorterm.changeover.state import Signed
@@ -273,6 +275,52 @@ def test_a_procedure_done_wholly_on_paper_can_be_ended() -> None:
     on_paper(record, "screen/clear", begin=20)
     on_paper(record, *UNLOCK_STEPS, begin=25)
     assert record.keys(Release()) == []
+
+
+def lock_off(record: Record, by: Person, value: str) -> LateStep:
+    """A lock-off from paper as a person types it, with the lock's number that stands there."""
+    step = record.state.worksheet.step("screen-unlock/lock-off-D1")
+    assert step is not None
+    return late_act(record.state, step, Given(text=value), done_at=at(40), by=by, reason=OUTAGE)
+
+
+def off_on_paper(by: Person, value: str) -> list[str]:
+    """What the audit finds of LO-33 when a lock of R. Ode's lockout came off by that paper."""
+    record = locked().walk(*WORK_STEPS, *UNLOCK_STEPS[:3]).wait(60)
+    record.do(lock_off(record, by, value), ODE if by is TAMM else TAMM, PELL)
+    found = audit(record_of(record.state, PEOPLE.values(), as_of=record.now))
+    return [one.text for one in found if one.rule == "LO-33"]
+
+
+def test_a_lock_taken_off_keeps_the_number_of_the_paper() -> None:
+    record = locked()
+    assert lock_off(record, ODE, " WRONGLOCK ").lock == "WRONGLOCK"
+    assert lock_off(record, TAMM, "ODE-D1").lock == "ODE-D1"
+    assert lock_off(record, ODE, "").lock == "ODE-D1", "the only one of their own"
+    assert lock_off(record, TAMM, "").lock == "", "no number is invented"
+
+
+def test_the_audit_sees_another_lock_on_paper_than_the_record_has() -> None:
+    (other,) = off_on_paper(ODE, "WRONGLOCK")
+    assert "took off lock WRONGLOCK at D1, where it was not on" in other
+    assert off_on_paper(ODE, "ODE-D1") == off_on_paper(ODE, "") == []
+
+
+def test_the_audit_sees_whose_lock_another_person_took_off_on_paper() -> None:
+    (seen,) = off_on_paper(TAMM, "ODE-D1")
+    assert "took off lock ODE-D1 of ODE at D1" in seen
+
+
+def test_the_audit_sees_a_lock_that_a_paper_takes_from_where_none_is() -> None:
+    record = begun()
+    on_paper(record, *LOCK_STEPS, begin=10)
+    on_paper(record, *WORK_STEPS, begin=25)
+    on_paper(record, *UNLOCK_STEPS[:4], begin=35)
+    record.force(replace(paper(record, "screen-unlock/lock-off-D1", 50, TAMM), lock="TAMM-9"), ODE, PELL)
+    found = audit(record_of(record.state, PEOPLE.values(), as_of=record.now))
+    assert "took off lock TAMM-9 at D1, where it was not on" in "".join(
+        one.text for one in found if one.rule == "LO-33"
+    )
 
 
 # --- what is shown ------------------------------------------------------------------------------------
