@@ -7,11 +7,23 @@ from typing import Final
 from msgspec.structs import replace
 
 from floorterm.changeover.acts import LateStep, PushFlush
-from floorterm.changeover.entering import Given, act_of, counter_of
+from floorterm.changeover.entering import (
+    EntrySpec,
+    Given,
+    Speaker,
+    act_of,
+    counter_of,
+    entry_spec,
+    lock_spec,
+    some_people_spec,
+)
+from floorterm.changeover.figures import number_of
+from floorterm.changeover.order_rules import no, step_facts
 from floorterm.changeover.state import State
 from floorterm.changeover.worksheet import Step
 from floorterm.lockout.model import Event
 from floorterm.people import Person
+from floorterm.wording import Refusal
 
 _TIME: Final = re.compile(r"(?:(\d{4}-\d\d-\d\d)[ T])?(\d{1,2})[:.](\d\d)")
 
@@ -39,6 +51,50 @@ def paper_time(text: str, now: datetime) -> datetime | None:
     except ValueError:
         return None
     return at - timedelta(days=1) if day is None and at > now else at
+
+
+def late_spec(state: State, step: Step, speaker: Speaker) -> EntrySpec:
+    """What a paper may say of a step: what the screen asks, besides a lock's number and whoever was counted there."""
+    spec = entry_spec(state, step, speaker)
+    if step.event is Event.LOCK_OFF:
+        return lock_spec(speaker.language)
+    if step.event is Event.ACCOUNT_PEOPLE:  # also somebody who worked by paper alone
+        return some_people_spec("enter_clear", tuple(speaker.people), speaker)
+    return spec
+
+
+def late_given(step: Step, spec: EntrySpec, value: str, counter: int | None) -> Given | Refusal:
+    """What was typed off a paper in one line, or why the step does not take it: nothing of it is dropped."""
+    text = value.strip()
+    if counter is not None and not step.mark:
+        return no("late_no_counter", **step_facts(step))
+    if text and (spec.mode == "none" or (spec.mode == "counter" and counter is not None)):
+        return no("late_no_value", came=text, **step_facts(step))
+    if text and spec.mode == "counter" and counter_of(text) is None:
+        return no("counter_missing")
+    if text and spec.mode == "kg" and number_of(text) is None:
+        return no("no_number", came=text)
+    if spec.mode not in ("one", "some") or not text:
+        return Given(text=text, counter=counter)
+    chosen = tuple(dict.fromkeys(one.strip() for one in text.split(",")))
+    known = [option.id for option in spec.options]
+    unknown = [one for one in chosen if one not in known]
+    if unknown:
+        return no("late_unknown_answer", came=", ".join(unknown), known=", ".join(known), **step_facts(step))
+    if spec.mode == "one" and len(chosen) > 1:
+        return no("late_one_answer", came=", ".join(chosen), **step_facts(step))
+    return Given(chosen=chosen, counter=counter)
+
+
+def recorded(act: LateStep) -> dict[str, str]:
+    """What an entry says besides times and people, by the name of the field."""
+    fields = ("number", "choice", "text", "scanned", "kg", "counter", "lock", "result", "people", "how")
+    values = {name: getattr(act, name) for name in fields}
+    return {
+        name: ", ".join(value) if isinstance(value, tuple) else str(value)
+        for name, value in values.items()
+        if value not in ("", None, ())
+    }
 
 
 def late_act(

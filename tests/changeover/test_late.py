@@ -8,9 +8,9 @@ from hypothesis import strategies as st
 from msgspec.structs import replace
 
 from floorterm.changeover.acts import LateStep, Pause, Release, act_from_value
-from floorterm.changeover.entering import Given
+from floorterm.changeover.entering import Given, Speaker
 from floorterm.changeover.fold import fold
-from floorterm.changeover.late_entry import late_act
+from floorterm.changeover.late_entry import late_act, late_given, late_spec
 from floorterm.changeover.lockout_record import record_of
 from floorterm.changeover.queries import needs_pin, witness_duty
 from floorterm.changeover.state import Signed
@@ -18,7 +18,7 @@ from floorterm.changeover.view import checklist, view
 from floorterm.changeover.worksheet import to_json
 from floorterm.lockout.auditing import audit
 from floorterm.people import LockoutStatus, Person, PersonThen
-from floorterm.wording import Say, sentence
+from floorterm.wording import Refusal, Say, sentence
 from tests.changeover.sheets import (
     LOCK_STEPS,
     ODE,
@@ -321,6 +321,25 @@ def test_the_audit_sees_a_lock_that_a_paper_takes_from_where_none_is() -> None:
     assert "took off lock TAMM-9 at D1, where it was not on" in "".join(
         one.text for one in found if one.rule == "LO-33"
     )
+
+
+TYPED = [
+    ("screen/look", "whole,torn", None, "late_one_answer"),
+    ("screen/look", "fine", None, "late_unknown_answer"),
+    ("screen-lock/notify", "nobody", None, "late_unknown_answer"),
+    ("clear/old", "NOT DONE, cups still dirty", None, "late_no_value"),
+    ("clear/old", "", 5, "late_no_counter"),
+]
+
+
+@pytest.mark.parametrize(("name", "value", "counter", "key"), TYPED)
+def test_nothing_that_a_paper_says_is_dropped(name: str, value: str, counter: int | None, key: str) -> None:
+    state = waited().state
+    step = state.worksheet.step(name)
+    assert step is not None
+    refusal = late_given(step, late_spec(state, step, Speaker(language="en")), value, counter)
+    assert isinstance(refusal, Refusal)
+    assert refusal.say.key == f"changeover.{key}"
 
 
 # --- what is shown ------------------------------------------------------------------------------------
