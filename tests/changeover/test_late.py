@@ -342,6 +342,14 @@ def test_nothing_that_a_paper_says_is_dropped(name: str, value: str, counter: in
     assert refusal.say.key == f"changeover.{key}"
 
 
+def test_a_second_entry_is_refused_with_the_time_of_the_paper() -> None:
+    record = begun()
+    refusals = record.may(paper(record, "prep/stop", 6), TAMM, PELL)
+    (said,) = [sentence(one.say) for one in refusals if one.say.key == "changeover.signed_already"]
+    assert "R. Ode" in said
+    assert "08:05" in said
+
+
 # --- what is shown ------------------------------------------------------------------------------------
 
 
