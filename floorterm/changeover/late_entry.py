@@ -1,7 +1,7 @@
 """From what somebody types off a paper to the act that enters it. Pure; whether it may be recorded is for the rules."""
 
 import re
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from typing import Final
 
 from msgspec.structs import replace
@@ -23,34 +23,49 @@ from floorterm.changeover.state import State
 from floorterm.changeover.worksheet import Step
 from floorterm.lockout.model import Event
 from floorterm.people import Person
-from floorterm.wording import Refusal
+from floorterm.wording import Refusal, Say
 
-_TIME: Final = re.compile(r"(?:(\d{4}-\d\d-\d\d)[ T])?(\d{1,2})[:.](\d\d)")
+_TIME: Final = re.compile(r"(?:(\d{4}-\d\d-\d\d)[ T])?(\d{1,2})[:.](\d\d)([+-]\d\d:\d\d)?")
 
 
-def paper_time(text: str, now: datetime) -> datetime | None:
-    """A paper's time, `13:45` or `2026-11-24 13:45`, at the offset of `now`; None for anything else.
+def paper_time(text: str, now: datetime, zone: tzinfo) -> datetime | Say:
+    """A paper's time, `13:45` or `2026-11-24 13:45`, on the plant's clock; for anything else what to write instead.
 
-    Without a date it is the last time that the clock showed this: yesterday's, if today's is still to come.
+    Without a date it is the last time that the clock showed this: yesterday's, if today's is still to come. An hour
+    that a clock change left out is none; one that it repeated needs its offset, `2026-11-01 01:30-06:00`.
     """
     found = _TIME.fullmatch(text.strip())
     if found is None:
-        return None
-    day, hour, minute = found.groups()
+        return Say("work.late_unread")
+    day, hour, minute, offset = found.groups()
     try:
-        date = datetime.fromisoformat(day).date() if day else now.date()
-        at = now.replace(
-            year=date.year,
-            month=date.month,
-            day=date.day,
-            hour=int(hour),
-            minute=int(minute),
-            second=0,
-            microsecond=0,
-        )
+        date = datetime.fromisoformat(day).date() if day else now.astimezone(zone).date()
+        wall = datetime(date.year, date.month, date.day, int(hour), int(minute))  # noqa: DTZ001  a wall's time
     except ValueError:
-        return None
-    return at - timedelta(days=1) if day is None and at > now else at
+        return Say("work.late_unread")
+    moments = _moments(wall, zone)
+    if day is None and not any(at <= now for at in moments) and moments:
+        wall -= timedelta(days=1)
+        moments = _moments(wall, zone)
+    told = f"{wall:%Y-%m-%d %H:%M}"
+    if not moments:
+        return Say("work.late_hour_missing", {"time": told})
+    if offset is None and len(moments) > 1:
+        first, second = (told + at.isoformat()[-6:] for at in moments)
+        return Say("work.late_hour_twice", {"first": first, "second": second})
+    fitting = [at for at in moments if offset is None or at.isoformat().endswith(offset)]
+    return fitting[0] if fitting else Say("work.late_offset", {"time": told, "offset": offset or ""})
+
+
+def _moments(wall: datetime, zone: tzinfo) -> list[datetime]:
+    """The instants at which the clocks of a zone show a time, offsets fixed: none, one or two."""
+    found = []
+    for fold in (0, 1):
+        local = wall.replace(tzinfo=zone, fold=fold).astimezone(UTC).astimezone(zone)
+        at = local.replace(tzinfo=timezone(local.utcoffset() or timedelta(0)), fold=0)
+        if at.replace(tzinfo=None) == wall and at not in found:
+            found.append(at)
+    return found
 
 
 def late_spec(state: State, step: Step, speaker: Speaker) -> EntrySpec:

@@ -64,7 +64,7 @@ def late(
     from floorterm.changeover.late_entry import late_act, late_given, late_spec, paper_time, recorded  # noqa: PLC0415
     from floorterm.entries import BodyError, TextError  # noqa: PLC0415
     from floorterm.ledger import LedgerError  # noqa: PLC0415
-    from floorterm.wording import Refusal, sentence  # noqa: PLC0415
+    from floorterm.wording import Refusal, Say, sentence  # noqa: PLC0415
 
     plant = open_plant(db, checklists, read_only=False)
     try:
@@ -74,9 +74,9 @@ def late(
     found = state.worksheet.step(step)
     if found is None:
         fail(f"The worksheet of {work} has no step {step!r}.")
-    done_at = paper_time(time, plant.now())
-    if done_at is None:
-        fail(f"{time!r} is no time: write it like 13:45 or '2026-11-24 13:45'.")
+    done_at = paper_time(time, plant.now(), plant.zone)
+    if isinstance(done_at, Say):
+        fail(sentence(done_at))
     speaker = Speaker(language="en", people={one.code: one.name for one in plant.ledger.people()})
     given = late_given(found, late_spec(state, found, speaker), value, counter)
     if isinstance(given, Refusal):
