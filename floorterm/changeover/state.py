@@ -87,6 +87,17 @@ class Deviation(Struct, frozen=True, kw_only=True):
     decided_n: int | None = None
     decided_at: datetime | None = None
     reason: str = ""
+    paper: Paper | None = None
+
+    @property
+    def done_at(self) -> datetime:
+        """When what deviates was done: the entry's time, or the paper's word."""
+        return self.at if self.paper is None else self.paper.at
+
+    @property
+    def done_by_name(self) -> str:
+        """Name of who did it, as the entry or the paper has it."""
+        return self.by_name if self.paper is None else self.paper.name
 
     @property
     def open(self) -> bool:

@@ -350,6 +350,14 @@ def test_a_second_entry_is_refused_with_the_time_of_the_paper() -> None:
     assert "08:05" in said
 
 
+def test_a_deviation_from_paper_tells_when_and_by_whom_it_was_done() -> None:
+    record = begun()
+    record.do(paper(record, "prep/nose", 10, number="99"), TAMM)
+    (one,) = record.state.deviations
+    assert (one.done_at, one.done_by_name) == (at(10), "R. Ode")
+    assert (one.at, one.by_name) == (at(62), "M. Tamm")
+
+
 # --- what is shown ------------------------------------------------------------------------------------
 
 
