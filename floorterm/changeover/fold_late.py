@@ -35,4 +35,6 @@ def entered(state: State, entry: Entry, act: LateStep) -> State:
     if step is None or not unproved:
         return after
     machine = state.locks[step.needs_lockout].job.machine
-    return deviates(after, entry, UNPROVED, {"name": act.by_name, "machine": machine}, critical="safety")
+    return deviates(
+        after, entry, UNPROVED, {"name": act.by_name, "machine": machine}, critical="safety", paper=paper
+    )

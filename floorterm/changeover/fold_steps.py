@@ -33,8 +33,9 @@ def deviates(
     *,
     critical: Literal["", "safety", "quality"] = "",
     stops: bool = False,
+    paper: Paper | None = None,
 ) -> State:
-    """The state with one more deviation, raised by that entry at its step."""
+    """The state with one more deviation, raised by that entry at its step; of a step done on `paper` it says so."""
     deviation = Deviation(
         n=entry.n,
         at=entry.local,
@@ -45,6 +46,7 @@ def deviates(
         facts=facts,
         critical=critical,
         stops=stops,
+        paper=paper,
     )
     return replace(state, deviations=(*state.deviations, deviation))
 
@@ -81,7 +83,7 @@ def signed(state: State, entry: Entry, act: SignStep, paper: Paper | None = None
     state = _signature(state, entry, act, paper, within=kept, stands=stands)
     if found is not None:
         critical = "safety" if found[0].endswith("not_zero") else step.critical
-        state = deviates(state, entry, *found, critical=critical, stops=_stops(step, act))
+        state = deviates(state, entry, *found, critical=critical, stops=_stops(step, act), paper=paper)
     return replace(state, signed=_without(state.signed, step.reopens)) if step.reopens else state
 
 

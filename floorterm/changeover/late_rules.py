@@ -73,7 +73,10 @@ def _signed(asked: Asked, step: Step, act: LateStep) -> Iterator[Refusal]:
     else:
         done = [state.signed[step.id]] if state.stands(step.id, asked.now) else []
     if done:
-        yield no("signed_already", name=done[-1].name, time=clock(done[-1].at, asked.now), **step_facts(step))
+        last = done[-1]
+        yield no(
+            "signed_already", name=last.done_by_name, time=clock(last.done_at, asked.now), **step_facts(step)
+        )
 
 
 def _order(asked: Asked, step: Step, act: LateStep) -> Iterator[Refusal]:

@@ -87,6 +87,10 @@ def _events(state: State, now: LockoutState, signed: Signed) -> Iterator[LockEve
         if paper.person not in now.at_work:
             yield bare
     elif step.event is not None:
-        event = step_event(step, signed.act, now, replace(bare, event=step.event), paper.seen_by)
+        bare = replace(bare, event=step.event)
+        event = step_event(step, signed.act, now, bare, paper.seen_by)
+        if event is None and step.event is Event.LOCK_OFF and signed.act.lock:
+            # nothing is on there: a paper that names a lock tells more than that none is left
+            event = replace(bare, points=(step.point,), lock=signed.act.lock)
         if event is not None:
             yield event

@@ -84,7 +84,8 @@ def sign(asked: Asked, act: SignStep) -> Iterator[Refusal]:
         return
     if state.stands(step.id, now) and not lye_needs.own_tick_missing(state, step, asked.person, now):
         signed = state.signed[step.id]
-        yield no("signed_already", name=signed.name, time=clock(signed.at, now), **step_facts(step))
+        facts = {"name": signed.done_by_name, "time": clock(signed.done_at, now)}
+        yield no("signed_already", **facts, **step_facts(step))
     yield from blocking(state, step, now)
     if act.outcome == "not_applicable":
         yield from _not_applicable(asked, step, act)

@@ -61,6 +61,11 @@ class Signed(Struct, frozen=True, kw_only=True):
         """Code of who did it: the entry's person, or who signed the paper."""
         return self.person if self.paper is None else self.paper.person
 
+    @property
+    def done_by_name(self) -> str:
+        """Name of who did it, as the entry or the paper has it."""
+        return self.name if self.paper is None else self.paper.name
+
 
 class Deviation(Struct, frozen=True, kw_only=True):
     """Something out of limits or reported. `n` numbers the entry that raised it; `key` and `facts` word it.
@@ -82,6 +87,17 @@ class Deviation(Struct, frozen=True, kw_only=True):
     decided_n: int | None = None
     decided_at: datetime | None = None
     reason: str = ""
+    paper: Paper | None = None
+
+    @property
+    def done_at(self) -> datetime:
+        """When what deviates was done: the entry's time, or the paper's word."""
+        return self.at if self.paper is None else self.paper.at
+
+    @property
+    def done_by_name(self) -> str:
+        """Name of who did it, as the entry or the paper has it."""
+        return self.by_name if self.paper is None else self.paper.name
 
     @property
     def open(self) -> bool:

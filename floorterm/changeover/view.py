@@ -329,7 +329,9 @@ def _deviations(state: State, now: datetime, language: str) -> Iterable[str]:
     for one in state.open_deviations:
         found = spoken(Say(one.key, one.facts), language)
         key = "deviation_held" if one.decision == "hold" else "deviation"
-        yield say(key, language, number=one.n, found=found, time=clock(one.at, now), name=one.by_name)
+        yield say(
+            key, language, number=one.n, found=found, time=clock(one.done_at, now), name=one.done_by_name
+        )
 
 
 # --- flush and finish ---------------------------------------------------------------------------------

@@ -59,11 +59,12 @@ def late(
     as_json: bool,
 ) -> None:
     """Enter STEP of WORK from paper. The entry keeps the paper's time beside its own; no lock follows from it."""
-    from floorterm.changeover.entering import Given, Speaker, entry_spec  # noqa: PLC0415
+    from floorterm.changeover.entering import Speaker  # noqa: PLC0415
     from floorterm.changeover.fold import NotStartedError  # noqa: PLC0415
-    from floorterm.changeover.late_entry import late_act, paper_time  # noqa: PLC0415
+    from floorterm.changeover.late_entry import late_act, late_given, late_spec, paper_time, recorded  # noqa: PLC0415
     from floorterm.entries import BodyError, TextError  # noqa: PLC0415
     from floorterm.ledger import LedgerError  # noqa: PLC0415
+    from floorterm.wording import Refusal, Say, sentence  # noqa: PLC0415
 
     plant = open_plant(db, checklists, read_only=False)
     try:
@@ -73,11 +74,13 @@ def late(
     found = state.worksheet.step(step)
     if found is None:
         fail(f"The worksheet of {work} has no step {step!r}.")
-    done_at = paper_time(time, plant.now())
-    if done_at is None:
-        fail(f"{time!r} is no time: write it like 13:45 or '2026-11-24 13:45'.")
-    chosen = entry_spec(state, found, Speaker(language="en")).mode in ("one", "some")
-    given = Given(text=value, chosen=tuple(value.split(",")) if chosen and value else (), counter=counter)
+    done_at = paper_time(time, plant.now(), plant.zone)
+    if isinstance(done_at, Say):
+        fail(sentence(done_at))
+    speaker = Speaker(language="en", people={one.code: one.name for one in plant.ledger.people()})
+    given = late_given(found, late_spec(state, found, speaker), value, counter)
+    if isinstance(given, Refusal):
+        fail(sentence(given.say))
     act = late_act(
         state,
         found,
@@ -93,12 +96,14 @@ def late(
         entry = plant.act(work, act, who, key=plant.ledger.new_id(), witness=seen)
     except (LedgerError, BodyError, TextError) as error:
         fail(str(error), Status.SHORT)
+    says = recorded(act)
     if as_json:
-        print_json({"entry": entry.n, "entered_at": entry.at, "done_at": act.done_at, "done_by": act.by})
+        told = {"entry": entry.n, "entered_at": entry.at, "done_at": act.done_at, "done_by": act.by}
+        print_json({**told, "recorded": says})
     else:
-        put(
-            f"Recorded as entry {entry.n}: {step}, done {act.done_at:%Y-%m-%d %H:%M} by {act.by_name} on paper."
-        )
+        when = f"done {act.done_at:%Y-%m-%d %H:%M} by {act.by_name} on paper"
+        what = "; ".join(f"{name} {text}" for name, text in says.items()) or "done, without a value"
+        put(f"Recorded as entry {entry.n}: {step}, {when}: {what}.")
 
 
 def _person(plant: "Plant", code: str) -> "Person":

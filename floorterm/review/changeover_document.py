@@ -187,11 +187,11 @@ class _Page:
     def deviations(self, found: "Sequence[tuple[State, Deviation]]", *, with_work: bool = False) -> Table:
         rows = tuple(
             (
-                self.at(one.at),
+                self.at(one.done_at),
                 *((f"{state.work}, {self.spoken(state.worksheet.line.name)}",) if with_work else ()),
                 self.step(one.step, state.worksheet) if one.step else "",
                 self._found(one),
-                one.by_name,
+                one.done_by_name,
                 self.say(one.decision) if one.decision else self.say("waits"),
                 ": ".join(filter(None, (one.decided_by, one.reason))),
                 str(one.n),

@@ -79,7 +79,10 @@ class WorkLine(Struct, frozen=True, kw_only=True):
 
 
 class DeviationLine(Struct, frozen=True, kw_only=True):
-    """One deviation with its disposition; `decision` "" waits for one, "hold" keeps it waiting."""
+    """One deviation with its disposition; `decision` "" waits for one, "hold" keeps it waiting.
+
+    `at` and `by` say when and by whom what deviates was done: of a step from paper they are the paper's.
+    """
 
     n: int
     work: str

@@ -8,7 +8,9 @@ from hypothesis import strategies as st
 from msgspec.structs import replace
 
 from floorterm.changeover.acts import LateStep, Pause, Release, act_from_value
+from floorterm.changeover.entering import Given, Speaker
 from floorterm.changeover.fold import fold
+from floorterm.changeover.late_entry import late_act, late_given, late_spec
 from floorterm.changeover.lockout_record import record_of
 from floorterm.changeover.queries import needs_pin, witness_duty
 from floorterm.changeover.state import Signed
@@ -16,7 +18,7 @@ from floorterm.changeover.view import checklist, view
 from floorterm.changeover.worksheet import to_json
 from floorterm.lockout.auditing import audit
 from floorterm.people import LockoutStatus, Person, PersonThen
-from floorterm.wording import Say, sentence
+from floorterm.wording import Refusal, Say, sentence
 from tests.changeover.sheets import (
     LOCK_STEPS,
     ODE,
@@ -273,6 +275,87 @@ def test_a_procedure_done_wholly_on_paper_can_be_ended() -> None:
     on_paper(record, "screen/clear", begin=20)
     on_paper(record, *UNLOCK_STEPS, begin=25)
     assert record.keys(Release()) == []
+
+
+def lock_off(record: Record, by: Person, value: str) -> LateStep:
+    """A lock-off from paper as a person types it, with the lock's number that stands there."""
+    step = record.state.worksheet.step("screen-unlock/lock-off-D1")
+    assert step is not None
+    return late_act(record.state, step, Given(text=value), done_at=at(40), by=by, reason=OUTAGE)
+
+
+def off_on_paper(by: Person, value: str) -> list[str]:
+    """What the audit finds of LO-33 when a lock of R. Ode's lockout came off by that paper."""
+    record = locked().walk(*WORK_STEPS, *UNLOCK_STEPS[:3]).wait(60)
+    record.do(lock_off(record, by, value), ODE if by is TAMM else TAMM, PELL)
+    found = audit(record_of(record.state, PEOPLE.values(), as_of=record.now))
+    return [one.text for one in found if one.rule == "LO-33"]
+
+
+def test_a_lock_taken_off_keeps_the_number_of_the_paper() -> None:
+    record = locked()
+    assert lock_off(record, ODE, " WRONGLOCK ").lock == "WRONGLOCK"
+    assert lock_off(record, TAMM, "ODE-D1").lock == "ODE-D1"
+    assert lock_off(record, ODE, "").lock == "ODE-D1", "the only one of their own"
+    assert lock_off(record, TAMM, "").lock == "", "no number is invented"
+
+
+def test_the_audit_sees_another_lock_on_paper_than_the_record_has() -> None:
+    (other,) = off_on_paper(ODE, "WRONGLOCK")
+    assert "took off lock WRONGLOCK at D1, where it was not on" in other
+    assert off_on_paper(ODE, "ODE-D1") == off_on_paper(ODE, "") == []
+
+
+def test_the_audit_sees_whose_lock_another_person_took_off_on_paper() -> None:
+    (seen,) = off_on_paper(TAMM, "ODE-D1")
+    assert "took off lock ODE-D1 of ODE at D1" in seen
+
+
+def test_the_audit_sees_a_lock_that_a_paper_takes_from_where_none_is() -> None:
+    record = begun()
+    on_paper(record, *LOCK_STEPS, begin=10)
+    on_paper(record, *WORK_STEPS, begin=25)
+    on_paper(record, *UNLOCK_STEPS[:4], begin=35)
+    record.force(replace(paper(record, "screen-unlock/lock-off-D1", 50, TAMM), lock="TAMM-9"), ODE, PELL)
+    found = audit(record_of(record.state, PEOPLE.values(), as_of=record.now))
+    assert "took off lock TAMM-9 at D1, where it was not on" in "".join(
+        one.text for one in found if one.rule == "LO-33"
+    )
+
+
+TYPED = [
+    ("screen/look", "whole,torn", None, "late_one_answer"),
+    ("screen/look", "fine", None, "late_unknown_answer"),
+    ("screen-lock/notify", "nobody", None, "late_unknown_answer"),
+    ("clear/old", "NOT DONE, cups still dirty", None, "late_no_value"),
+    ("clear/old", "", 5, "late_no_counter"),
+]
+
+
+@pytest.mark.parametrize(("name", "value", "counter", "key"), TYPED)
+def test_nothing_that_a_paper_says_is_dropped(name: str, value: str, counter: int | None, key: str) -> None:
+    state = waited().state
+    step = state.worksheet.step(name)
+    assert step is not None
+    refusal = late_given(step, late_spec(state, step, Speaker(language="en")), value, counter)
+    assert isinstance(refusal, Refusal)
+    assert refusal.say.key == f"changeover.{key}"
+
+
+def test_a_second_entry_is_refused_with_the_time_of_the_paper() -> None:
+    record = begun()
+    refusals = record.may(paper(record, "prep/stop", 6), TAMM, PELL)
+    (said,) = [sentence(one.say) for one in refusals if one.say.key == "changeover.signed_already"]
+    assert "R. Ode" in said
+    assert "08:05" in said
+
+
+def test_a_deviation_from_paper_tells_when_and_by_whom_it_was_done() -> None:
+    record = begun()
+    record.do(paper(record, "prep/nose", 10, number="99"), TAMM)
+    (one,) = record.state.deviations
+    assert (one.done_at, one.done_by_name) == (at(10), "R. Ode")
+    assert (one.at, one.by_name) == (at(62), "M. Tamm")
 
 
 # --- what is shown ------------------------------------------------------------------------------------

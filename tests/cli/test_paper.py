@@ -1,8 +1,9 @@
 """Paper while the record is down, from the command line: print what remains, enter later what was done."""
 
 import json
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 from click.testing import CliRunner, Result
@@ -12,6 +13,7 @@ from floorterm.cli import main
 from floorterm.demo.clock import SetClock
 from floorterm.ledger import Ledger
 from floorterm.plant import Plant
+from floorterm.wording import Say
 from tests.conftest import PIN, START, bound_by_permissions, who
 
 
@@ -116,8 +118,27 @@ def test_the_paper_of_a_running_work_is_printed_from_a_record_that_can_only_be_r
 
 def test_a_paper_tells_the_last_time_that_the_clock_showed_this() -> None:
     now = START
-    assert f"{paper_time('12.30', now):%d %H:%M}" == "24 12:30"
-    assert f"{paper_time('23:59', now):%d %H:%M}" == "23 23:59"
-    assert f"{paper_time('2026-11-20 08:05', now):%d %H:%M}" == "20 08:05"
+    assert f"{paper_time('12.30', now, UTC):%d %H:%M}" == "24 12:30"
+    assert f"{paper_time('23:59', now, UTC):%d %H:%M}" == "23 23:59"
+    assert f"{paper_time('2026-11-20 08:05', now, UTC):%d %H:%M}" == "20 08:05"
     for text in ("24:00", "12:60", "2026-02-30 10:00", "noon", ""):
-        assert paper_time(text, now) is None
+        assert paper_time(text, now, UTC) == Say("work.late_unread")
+
+
+CHANGES = [
+    ("2026-11-01T03:00-07:00", "2026-11-01 00:30", "2026-11-01T00:30:00-06:00"),
+    ("2026-11-01T03:00-07:00", "00:30", "2026-11-01T00:30:00-06:00"),
+    ("2026-11-01T03:00-07:00", "23:30", "2026-10-31T23:30:00-06:00"),
+    ("2026-11-01T03:00-07:00", "2026-11-01 01:30", "work.late_hour_twice"),
+    ("2026-11-01T03:00-07:00", "2026-11-01 01:30-06:00", "2026-11-01T01:30:00-06:00"),
+    ("2026-11-01T03:00-07:00", "01:30-07:00", "2026-11-01T01:30:00-07:00"),
+    ("2026-11-01T03:00-07:00", "2026-11-01 00:30-07:00", "work.late_offset"),
+    ("2026-03-08T04:00-06:00", "2026-03-08 02:30", "work.late_hour_missing"),
+    ("2026-03-08T04:00-06:00", "2026-03-08 01:30", "2026-03-08T01:30:00-07:00"),
+]
+
+
+@pytest.mark.parametrize(("now", "text", "told"), CHANGES)
+def test_a_paper_is_read_on_the_clock_of_its_own_time(now: str, text: str, told: str) -> None:
+    found = paper_time(text, datetime.fromisoformat(now), ZoneInfo("America/Denver"))
+    assert (found.key if isinstance(found, Say) else found.isoformat()) == told

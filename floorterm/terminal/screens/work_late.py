@@ -10,6 +10,7 @@ from floorterm.changeover.view_words import tell
 from floorterm.terminal.screens.dialogs import AskScreen, Item, MenuScreen, counter_spec, reason_spec
 from floorterm.terminal.views.shown import speaker_of
 from floorterm.terminal.views.work import say
+from floorterm.wording import Say, sentence
 
 if TYPE_CHECKING:
     from floorterm.changeover.worksheet import Step
@@ -35,9 +36,9 @@ class PaperEntry:
         )
         if text is None:
             return
-        done_at = paper_time(text.text, plant.now())
-        if done_at is None:
-            screen.refuse((say("late_unread", self._language),), "caution")
+        done_at = paper_time(text.text, plant.now(), plant.zone)
+        if isinstance(done_at, Say):
+            screen.refuse((sentence(done_at, self._language),), "caution")
             return
         by = await self._person("late_who", "")
         if by is None:
