@@ -25,9 +25,7 @@ class PinRequest(Struct, frozen=True, kw_only=True):
     excluded: str = ""  # code of somebody who may not be the one (a witness is another person)
     duty: str = ""  # duty that a witness needs
     unconfirmed: bool = False  # whether it may go on without a PIN
-    about: tuple[
-        str, ...
-    ] = ()  # what is signed by it, line by line: the act, its step or point, what was entered
+    about: tuple[str, ...] = ()  # what is signed, line by line: the act, its step or points, what was entered
 
 
 class PinAnswer(Struct, frozen=True):

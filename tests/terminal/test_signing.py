@@ -55,6 +55,16 @@ async def test_the_dialogue_names_the_offer_and_the_isolation_points(working: Cr
         assert about[1] == f"{len(points)} isolation points: {', '.join(points)}"
 
 
+async def test_a_lockout_that_a_redirect_renamed_meanwhile_is_refused_by_the_rules(working: Crew) -> None:
+    """What the dialogue says must not be what fails: the person reads the rule's reason."""
+    act = LockoutAct(job="renamed", event=Event.LOCK_OFF, points=("L1-E1", "L1-H1"))
+    assert act_lines(working.state, act, "en")[1] == "L1-E1, L1-H1"
+    async with at_locks(working) as (screen, pilot):
+        assert screen.desk.record(working.work, act, screen=screen, pin_done=True)
+        await until(pilot, lambda: "NOT RECORDED" in text_of(pilot.app))
+        assert "fault of its own" not in " ".join(text_of(pilot.app).split())
+
+
 async def test_the_dialogue_names_the_step_to_the_signer_and_to_the_witness(crew_at: CrewAt) -> None:
     crew = crew_at("")
     step = next(one for one in crew.state.worksheet.steps() if one.witness and one.kind == "confirm")

@@ -79,14 +79,18 @@ def _lead(state: "State", act: "Act", language: str) -> str:
 def _about(state: "State", act: "Act", language: str) -> str:
     """The step, or the isolation points."""
     if isinstance(act, LockoutAct):
-        job = state.locks[act.job].job
-        points = [point for point in job.points if point.id in act.points]
+        found = state.locks.get(act.job)
+        if (
+            found is None
+        ):  # a redirect elsewhere has renamed it: the rules refuse that, the dialogue only says it
+            return ", ".join(act.points)
+        points = [point for point in found.job.points if point.id in act.points]
         if len(points) > _NAMED:
             return words("terminal.signs_points", language, n=len(points), points=", ".join(act.points))
         return ", ".join(tell(point.name, language) for point in points)
     if isinstance(act, Dispose):
-        found = (one for one in state.deviations if one.n == act.deviation)
-        return next((deviation_text(one, language) for one in found), "")
+        raised = (one for one in state.deviations if one.n == act.deviation)
+        return next((deviation_text(one, language) for one in raised), "")
     section = getattr(act, "section", "")
     if section:
         named = next((one for one in state.worksheet.sections if one.id == section), None)
