@@ -33,27 +33,46 @@ def started(plant: Plant) -> str:
     return plant.start_changeover(who(plant, "SS"), "L1", "clove-leaf", "begin").work
 
 
-async def test_the_heading_says_since_when_and_stops_saying_so_by_itself(plant: Plant, started: str) -> None:
-    path = plant.ledger.path
-    away = path.with_suffix(".away")
+class Movable:
+    """The file of a record, which can be taken from its place and brought back."""
+
+    def __init__(self, path: Path) -> None:
+        self._path, self._away = path, path.with_suffix(".away")
+
+    def leaves(self) -> None:
+        self._path.rename(self._away)
+
+    def returns(self) -> None:
+        self._away.rename(self._path)
+
+
+@pytest.fixture
+def record(plant: Plant) -> Movable:
+    """The record of the plant."""
+    return Movable(plant.ledger.path)
+
+
+async def test_the_heading_says_since_when_and_stops_saying_so_by_itself(
+    plant: Plant, started: str, record: Movable
+) -> None:
     async with opened(plant) as (app, pilot):
         before = rows(app).rows
-        path.rename(away)
+        record.leaves()
         await app._tick()
         await until(pilot, lambda: "NO RECORD" in text_of(app))
         assert "does not answer since" in text_of(app)
         assert "There is no ledger at" in text_of(app), "the reason, with what to do"
         assert rows(app).rows == before, "what was read stays on the screen"
-        away.rename(path)
+        record.returns()
         await app._tick()
         await until(pilot, lambda: "NO RECORD" not in text_of(app))
 
 
-async def test_keys_screens_and_first_aid_go_on_without_the_record(plant: Plant, started: str) -> None:
-    path = plant.ledger.path
-    away = path.with_suffix(".away")
+async def test_keys_screens_and_first_aid_go_on_without_the_record(
+    plant: Plant, started: str, record: Movable
+) -> None:
     async with opened(plant) as (app, pilot):
-        path.rename(away)
+        record.leaves()
         for key in ("enter", "f2", "f3", "f8", "f4", "f6", "f7", "escape", "down"):
             await pilot.press(key)
             await pilot.pause()
@@ -63,32 +82,29 @@ async def test_keys_screens_and_first_aid_go_on_without_the_record(plant: Plant,
         await until_top(pilot, "FirstAidScreen")
         await pilot.press("escape")
         await until(pilot, lambda: "NO RECORD" in text_of(app))
-        away.rename(path)
+        record.returns()
 
 
 async def test_what_is_asked_meanwhile_is_said_not_to_be_recorded_and_goes_through_afterwards(
-    plant: Plant, started: str
+    plant: Plant, started: str, record: Movable
 ) -> None:
-    path = plant.ledger.path
-    away = path.with_suffix(".away")
     async with opened(plant) as (app, pilot):
         app.session.begin(plant.ledger.person("AA"))
         head = plant.ledger.head()
-        path.rename(away)
+        record.leaves()
         assert app.desk.record(started, Note(text="torn mesh"), key="the-press")
         await until(pilot, lambda: not app.desk.pending)
         assert "There is no ledger at" in text_of(app)
-        away.rename(path)
+        record.returns()
         assert plant.ledger.head() == head
         assert app.desk.record(started, Note(text="torn mesh"), key="the-press")
         await until(pilot, lambda: plant.ledger.head().n == head.n + 1)
 
 
 async def test_a_read_that_hangs_holds_up_neither_the_clock_nor_the_look_at_the_record(
-    plant: Plant, started: str, tmp_path: Path
+    plant: Plant, started: str, record: Movable, tmp_path: Path
 ) -> None:
-    path, gate = plant.ledger.path, threading.Event()
-    away = path.with_suffix(".away")
+    gate = threading.Event()
     memory = SightMemory(tmp_path / "t.sight")
     now = [0.0]
     async with opened(plant, memory=memory, steady=lambda: now[0]) as (app, pilot):
@@ -99,10 +115,10 @@ async def test_a_read_that_hangs_holds_up_neither_the_clock_nor_the_look_at_the_
             await asyncio.wait_for(app._tick(), 2)
             await asyncio.wait_for(app._tick(), 2)
             assert app.session.person is None, "the idle limit counts on"
-            path.rename(away)
+            record.leaves()
             await asyncio.wait_for(app._tick(), 2)
             await until(pilot, lambda: "NO RECORD" in text_of(app))
-            away.rename(path)
+            record.returns()
             await asyncio.wait_for(app._tick(), 2)
         finally:
             gate.set()
@@ -111,13 +127,11 @@ async def test_a_read_that_hangs_holds_up_neither_the_clock_nor_the_look_at_the_
 
 
 async def test_first_aid_and_help_say_all_of_theirs_in_either_language_while_the_record_is_away(
-    plant: Plant, started: str
+    plant: Plant, started: str, record: Movable
 ) -> None:
-    path = plant.ledger.path
-    away = path.with_suffix(".away")
     async with opened(plant) as (app, pilot):
         app.session.begin(plant.ledger.person("AA"))
-        path.rename(away)
+        record.leaves()
         await app._tick()
         await until(pilot, lambda: "NO RECORD" in text_of(app))
         await pilot.press("f1")
@@ -136,23 +150,21 @@ async def test_first_aid_and_help_say_all_of_theirs_in_either_language_while_the
         await pilot.press("question_mark")
         await until_top(pilot, "KeysScreen")
         await until(pilot, lambda: "F1" in text_of(app))
-        away.rename(path)
+        record.returns()
 
 
 async def test_what_was_said_of_the_loss_goes_with_it_and_other_notices_stay(
-    plant: Plant, started: str
+    plant: Plant, started: str, record: Movable
 ) -> None:
-    path = plant.ledger.path
-    away = path.with_suffix(".away")
     async with opened(plant) as (app, pilot):
         lines = app.screen
-        path.rename(away)
+        record.leaves()
         await app._tick()
         await until(pilot, lambda: "There is no ledger at" in text_of(app))
         await pilot.press("f10")
         await until_top(pilot, "SignInScreen")
         app.screen.refuse(("Another matter.",), "caution")  # type: ignore[attr-defined]
-        away.rename(path)
+        record.returns()
         await app._tick()
         await until(pilot, lambda: "NO RECORD" not in text_of(app))
         assert "Another matter." in text_of(app)
@@ -161,16 +173,16 @@ async def test_what_was_said_of_the_loss_goes_with_it_and_other_notices_stay(
         assert "There is no ledger at" not in text_of(app)
 
 
-async def test_what_could_not_be_recorded_meanwhile_stays_said(plant: Plant, started: str) -> None:
-    path = plant.ledger.path
-    away = path.with_suffix(".away")
+async def test_what_could_not_be_recorded_meanwhile_stays_said(
+    plant: Plant, started: str, record: Movable
+) -> None:
     async with opened(plant) as (app, pilot):
         app.session.begin(plant.ledger.person("AA"))
-        path.rename(away)
+        record.leaves()
         await app._tick()
         app.desk.record(started, Note(text="torn mesh"))
         await until(pilot, lambda: "NOT RECORDED" in text_of(app))
-        away.rename(path)
+        record.returns()
         await app._tick()
         await until(pilot, lambda: "NO RECORD" not in text_of(app))
         assert "NOT RECORDED" in text_of(app)
@@ -192,13 +204,11 @@ MADE: list[Callable[[Plant, str], FloorScreen[Any]]] = [
 @pytest.mark.parametrize("noticed", [True, False])
 @pytest.mark.parametrize("made", MADE)
 async def test_a_screen_opened_meanwhile_says_that_nothing_is_known_and_keeps_its_keys(
-    plant: Plant, started: str, made: Callable[[Plant, str], FloorScreen[Any]], noticed: bool
+    plant: Plant, started: str, record: Movable, made: Callable[[Plant, str], FloorScreen[Any]], noticed: bool
 ) -> None:
     """No dead end by touch: Esc, the list of keys and first aid are there, whatever reads the record is off."""
-    path = plant.ledger.path
-    away = path.with_suffix(".away")
     async with opened(plant, COMFORTABLE) as (app, pilot):
-        path.rename(away)
+        record.leaves()
         if noticed:
             await app._tick()
         app.push_screen(made(plant, started))
@@ -210,43 +220,43 @@ async def test_a_screen_opened_meanwhile_says_that_nothing_is_known_and_keeps_it
         await until(pilot, lambda: len(rows(app).rows) > 2)
         await pilot.press("escape")
         await until(pilot, lambda: app.screen is screen)
-        away.rename(path)
+        record.returns()
         await app._tick()
         await until(pilot, lambda: "is not known now" not in " ".join(text_of(app).split()))
         await tap_key(pilot, "escape")
         await until_top(pilot, "LinesScreen")
 
 
-async def test_one_key_that_cannot_be_asked_takes_no_other_with_it(plant: Plant, started: str) -> None:
-    path = plant.ledger.path
-    away = path.with_suffix(".away")
+async def test_one_key_that_cannot_be_asked_takes_no_other_with_it(
+    plant: Plant, started: str, record: Movable
+) -> None:
     async with opened(plant) as (app, pilot):
         await pilot.press("f3")
         await until_top(pilot, "FlushScreen")
         await until(pilot, lambda: app.screen.query_one(KeyBar).caps)
         before = [cap.key for cap in app.screen.query_one(KeyBar).caps]
-        path.rename(away)
+        record.leaves()
         await app._tick()
         app.retell()
         await until(pilot, lambda: "NO RECORD" in text_of(app))
         assert [cap.key for cap in app.screen.query_one(KeyBar).caps] == before
 
 
-async def test_signing_in_meanwhile_says_so_instead_of_checking_for_ever(plant: Plant, started: str) -> None:
-    path = plant.ledger.path
-    away = path.with_suffix(".away")
+async def test_signing_in_meanwhile_says_so_instead_of_checking_for_ever(
+    plant: Plant, started: str, record: Movable
+) -> None:
     async with opened(plant) as (app, pilot):
-        path.rename(away)
+        record.leaves()
         await app._tick()
         await pilot.press("f10")
         await until_top(pilot, "SignInScreen")
         await until(pilot, lambda: "is not known now" in " ".join(text_of(app).split()))
         assert not app.screen.query_one("#pin").display, "half a pad beside nothing"
-        away.rename(path)
+        record.returns()
         await app._tick()
         await until(pilot, lambda: "A. Abel" in text_of(app))
         await pilot.press("a", "a", "enter")
-        path.rename(away)
+        record.leaves()
         await pilot.press(*PIN, "enter")
         await until(pilot, lambda: "There is no ledger at" in text_of(app))
         assert "Checking" not in text_of(app)
@@ -254,7 +264,7 @@ async def test_signing_in_meanwhile_says_so_instead_of_checking_for_ever(plant: 
         await pilot.press(*PIN, "enter")
         await until(pilot, lambda: "The PIN was not checked" in text_of(app))
         assert "Checking" not in text_of(app)
-        away.rename(path)
+        record.returns()
         await app._tick()
         await until(pilot, lambda: "The PIN was not checked" not in text_of(app))
         await pilot.press(*PIN, "enter")
@@ -262,21 +272,21 @@ async def test_signing_in_meanwhile_says_so_instead_of_checking_for_ever(plant: 
         assert app.session.person is not None
 
 
-async def test_what_a_list_answers_meanwhile_ends_no_terminal(plant: Plant, started: str) -> None:
-    path = plant.ledger.path
-    away = path.with_suffix(".away")
+async def test_what_a_list_answers_meanwhile_ends_no_terminal(
+    plant: Plant, started: str, record: Movable
+) -> None:
     async with opened(plant) as (app, pilot):
         await pilot.press("enter")
         await until_top(pilot, "WorkScreen")
         await pilot.press("f4")
         await until_top(pilot, "WorkListScreen")
         await until(pilot, lambda: rows(app).rows)
-        path.rename(away)
+        record.leaves()
         await pilot.press("enter")
         await until_top(pilot, "WorkScreen")
         await until(pilot, lambda: "NO RECORD" in text_of(app))
         assert app._exception is None
-        away.rename(path)
+        record.returns()
 
 
 async def test_a_doubt_about_the_clock_goes_with_the_entry_that_clears_it_up(
