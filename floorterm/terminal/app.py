@@ -312,7 +312,8 @@ class FloorApp(App[int]):
 
     def run_worker(self, work: Any, *args: Any, **options: Any) -> "Worker[Any]":
         """As Textual's, for coroutines, whose faults end no terminal."""
-        return super().run_worker(self.own_faults.around(work), *args, **options)
+        start = super().run_worker
+        return self.own_faults.work(lambda outlived: start(outlived, *args, **options), work)
 
     def call_next(self, callback: Callable[..., Any], *args: Any, **options: Any) -> None:
         """As Textual's: what is done with a dialogue's answer ends no terminal either."""

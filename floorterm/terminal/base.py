@@ -284,7 +284,8 @@ class FloorScreen(Screen[_Result]):
 
     def run_worker(self, work: Any, *args: Any, **options: Any) -> "Worker[Any]":
         """As Textual's, for coroutines, which may have to read the record and whose faults end no terminal."""
-        return super().run_worker(self.app.own_faults.around(work), *args, **options)
+        start = super().run_worker
+        return self.app.own_faults.work(lambda outlived: start(outlived, *args, **options), work)
 
     def start_way(self, way: "Callable[..., Coroutine[Any, Any, Any]]", *about: Any) -> None:
         """Go a way of dialogues, one at a time from a screen: a key that bounces starts none beneath the first."""

@@ -14,9 +14,25 @@ from floorterm.terminal.log import LOG
 from floorterm.wording import words
 
 if TYPE_CHECKING:
-    from collections.abc import Awaitable
+    from collections.abc import Awaitable, Coroutine, Generator
+
+    from textual.worker import Worker
 
     from floorterm.terminal.app import FloorApp
+
+
+class _Around:
+    """A coroutine whose faults are outlived. None of it begins before it is awaited."""
+
+    def __init__(self, faults: "OwnFaults", work: "Coroutine[Any, Any, Any]") -> None:
+        self._faults, self._work = faults, work
+
+    def __await__(self) -> "Generator[Any, Any, Any]":
+        return self._run().__await__()
+
+    async def _run(self) -> Any:
+        with self._faults.outlived():
+            return await self._work
 
 
 class OwnFaults:
@@ -35,10 +51,12 @@ class OwnFaults:
         except Exception as fault:
             self._say(self.sentence(fault))
 
-    async def around(self, work: "Awaitable[Any]") -> Any:
-        """A worker's coroutine that ends no terminal."""
-        with self.outlived():
-            return await work
+    def work(self, start: "Callable[..., Worker[Any]]", work: "Coroutine[Any, Any, Any]") -> "Worker[Any]":
+        """Start a worker with a coroutine that ends no terminal."""
+        worker = start(_Around(self, work))
+        if worker._task is not None:  # one that is called off before it begins would never be closed
+            worker._task.add_done_callback(lambda _: work.close())
+        return worker
 
     def call(self, callback: Callable[..., Any]) -> "Callable[..., Awaitable[Any]]":
         """A callback that ends no terminal."""
