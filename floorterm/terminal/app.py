@@ -35,6 +35,7 @@ from floorterm.terminal.scan import ENTERS, GAP_S, Key
 from floorterm.terminal.second_place import SecondPlace
 from floorterm.terminal.session import Session
 from floorterm.terminal.signer import Signer
+from floorterm.terminal.stylesheet import KeptStylesheet
 from floorterm.wording import FALLBACK, LANGUAGES, words
 
 if TYPE_CHECKING:
@@ -100,6 +101,7 @@ class FloorApp(App[int]):
         when_opened: Callable[[], None] | None = None,
         memory: "SightMemory | None" = None,
     ) -> None:
+        self._variables: dict[str, dict[str, str]] = {}
         super().__init__()
         self.language = language if language in LANGUAGES else FALLBACK
         self.plain = plain or characters != "all"
@@ -127,6 +129,7 @@ class FloorApp(App[int]):
         for one in theme.themes():
             self.register_theme(one)
         self.theme = theme.SIXTEEN if self.plain else theme.LOOKS[look]
+        self.stylesheet = KeptStylesheet(variables=self.get_css_variables())
         has = "console" if plain and characters == "all" else characters
         self._drawn = Drawn()
         self._filters = filters_for(self._filters, has, None if colours else self._ground)
@@ -141,6 +144,14 @@ class FloorApp(App[int]):
     def target(self) -> tuple[int, int]:
         """(columns, lines) of the least thing to be tapped at this size of this panel."""
         return target_cells(self.panel, *self.size)
+
+    def get_css_variables(self) -> dict[str, str]:
+        """As Textual's, worked out once for a theme; it asks at every turn of the start."""
+        known = self._variables.get(self.theme)
+        if known is None:
+            known = self._variables[self.theme] = super().get_css_variables()
+        self.theme_variables = known
+        return known
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
         """Every theme of Textual can be chosen: what it does not name is taken from ours."""

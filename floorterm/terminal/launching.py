@@ -53,6 +53,7 @@ def launch(
     gc.disable()  # nothing that an import makes is rubbish; to look for it costs a tenth of the start
     with nullcontext(early) if browser or early is not None else early_here() as mine:
         sight, kept = _at_once(mine, place, memory, language)
+        import_asyncio()
         from floorterm.terminal.app import FloorApp  # noqa: PLC0415  Textual only where a screen opens
 
         app = FloorApp(
@@ -103,6 +104,20 @@ def _ask_the_terminal_its_size() -> None:
     """Some shells and libraries export the size at their start; it would be taken for the size at any time."""
     for name in ("COLUMNS", "LINES"):
         os.environ.pop(name, None)
+
+
+def import_asyncio() -> None:
+    """The event loop as a Python without TLS has it: OpenSSL is a fortieth of the start, and no screen needs it.
+
+    Whatever opens a connection itself (the driver of a server's record) brings its own; `import ssl` works as ever.
+    """
+    if "asyncio" in sys.modules or "ssl" in sys.modules:
+        return
+    sys.modules["ssl"] = None  # type: ignore[assignment]  # makes the import fail, which asyncio is written for
+    try:
+        import asyncio  # noqa: F401, PLC0415
+    finally:
+        del sys.modules["ssl"]
 
 
 def _collect_again() -> None:

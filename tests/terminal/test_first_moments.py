@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 from msgspec.structs import replace
+from textual.color import Color
 
 from floorterm import __version__
 from floorterm.cli.open import open_plant
@@ -29,6 +30,7 @@ from floorterm.terminal.launching import _at_once
 from floorterm.terminal.opening import memory_path
 from floorterm.terminal.remembered import lines_of, path_of, remembered, to_text
 from floorterm.terminal.sight_memory import SightMemory, plain_lines
+from floorterm.terminal.stylesheet import KeptStylesheet
 from tests.conftest import who
 from tests.terminal.pty_run import NOTING, PseudoTerminal
 from tests.terminal.shell import opened, rows, text_of, until, until_top
@@ -144,6 +146,40 @@ print("\\n".join(lines_of(sys.argv[1], sys.argv[2], "en")))
 slow = {"re", "json", "typing", "pathlib", "decimal", "dataclasses", "msgspec", "floorterm.entries", "click", "textual"}
 sys.exit(", ".join(slow & sys.modules.keys()) or 0)
 """
+
+
+_WITHOUT_TLS = """
+import sys
+from floorterm.terminal.launching import import_asyncio
+import_asyncio()
+import asyncio
+loaded = {"ssl", "_ssl"} & sys.modules.keys()
+asyncio.run(asyncio.wait_for(asyncio.to_thread(print, "runs"), 5))
+import ssl, socket
+assert ssl.create_default_context().wrap_socket(socket.socket(), server_hostname="plant", do_handshake_on_connect=False)
+sys.exit(", ".join(loaded) or 0)
+"""
+
+
+def test_the_event_loop_of_a_terminal_needs_no_tls_and_takes_it_from_nobody() -> None:
+    run = subprocess.run(
+        [sys.executable, "-c", _WITHOUT_TLS], capture_output=True, text=True, timeout=60, check=False
+    )
+    assert (run.returncode, run.stdout) == (0, "runs\n"), run.stderr
+
+
+def test_rules_are_parsed_anew_for_another_theme_and_for_nothing_else() -> None:
+    sheet = KeptStylesheet(variables={"ink": "red"})
+    sheet.add_source("Static { color: $ink; }")
+    sheet.parse()
+    (before,) = sheet.rules
+    sheet.set_variables({"ink": "red"})
+    sheet.reparse()
+    assert sheet.rules[0] is before
+    sheet.set_variables({"ink": "blue"})
+    sheet.reparse()
+    (after,) = sheet.rules
+    assert (before.styles.color, after.styles.color) == (Color.parse("red"), Color.parse("blue"))
 
 
 def test_what_a_terminal_said_last_is_said_at_once_if_the_record_has_not_moved(tmp_path: Path) -> None:
