@@ -10,9 +10,10 @@ from datetime import datetime, timedelta, timezone
 from typing import TYPE_CHECKING, Protocol
 from zoneinfo import ZoneInfo
 
-from floorterm.changeover.fold import apply, fold
+from floorterm.changeover.acts import Release
+from floorterm.changeover.fold import BRINGING, apply, fold
 from floorterm.changeover.line_now import Holds, LineNow, under_lockout, urgency
-from floorterm.changeover.register import HOLDS, MARKS, LineMarks, Register, begun
+from floorterm.changeover.register import HOLDS, MARKS, LineMarks, Mark, Register, begun
 from floorterm.changeover.standing import STANDS, standing_of
 from floorterm.changeover.state import State
 from floorterm.entries import Entry
@@ -61,6 +62,9 @@ class LineRecord:
     def __init__(self, record: Record) -> None:
         self._record = record
         self._states: dict[str, State] = {}  # the least used first
+        self._released: dict[
+            str, tuple[int, tuple[str, ...]]
+        ] = {}  # by line: its last release, and what it left
         self._known: Register | None = None
 
     @property
@@ -131,8 +135,21 @@ class LineRecord:
         if mark.kind == HOLDS:
             found = tuple(self._record.entry(mark.n).value["fragrances"])
         else:
-            found = self._state(mark.changeover, register).holds
+            found = self._left_on(line, mark, register)
         return Holds(fragrances=found, n=mark.n, at=mark.at)
+
+    def _left_on(self, line: str, mark: Mark, register: Register) -> tuple[str, ...]:
+        """What the end of a changeover left on its line. A released one leaves what it was to bring, whatever else was
+        recorded in it: few of its entries are read.
+        """
+        if mark.kind != Release.KIND or mark.changeover in self._states:
+            return self._state(mark.changeover, register).holds
+        n, found = self._released.get(line, (0, ()))
+        if n != mark.n:
+            few = self._record.entries(changeover=mark.changeover, kinds=BRINGING)
+            found = fold(mark.changeover, few).holds
+            self._released[line] = (mark.n, found)
+        return found
 
     def _line_now(self, line: str, register: Register) -> LineNow:
         marks = register.line(line)

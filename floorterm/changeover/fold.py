@@ -40,6 +40,9 @@ from floorterm.changeover.state import LyeFound, MinutesTold, NoteTaken, Protect
 from floorterm.changeover.worksheet import worksheet_from_json
 from floorterm.entries import Entry
 
+# after a release entries of these kinds alone say what the line holds (`State.holds`)
+BRINGING = (STARTED, Redirect.KIND, Release.KIND)
+
 
 class NotStartedError(ValueError):
     """The entries do not begin with the start of a piece of work."""

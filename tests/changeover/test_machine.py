@@ -28,7 +28,7 @@ from floorterm.changeover.acts import (
     ReviseFlush,
     SignStep,
 )
-from floorterm.changeover.fold import fold
+from floorterm.changeover.fold import BRINGING, fold
 from floorterm.changeover.rules import next_steps, open_steps
 from floorterm.lockout.model import Event
 from tests.changeover import sheets, walkers
@@ -233,6 +233,8 @@ class ThreePeople(RuleBasedStateMachine):
         assert not other.state.locks_on()
         walkers.release(record, CREW)
         assert record.state.status == "released"
+        few = [entry for entry in record.entries if entry.kind in BRINGING]
+        assert fold("C-0001", few).holds == record.state.holds
         assert not record.state.locks_on()
 
 

@@ -5,7 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from floorterm.changeover.acts import STARTED
+from floorterm.changeover.acts import STARTED, Release
+from floorterm.changeover.fold import fold
 from floorterm.changeover.register import MARKS
 from floorterm.demo import shipped
 from floorterm.ledger import Ledger, LedgerBusyError, LedgerError
@@ -32,6 +33,20 @@ def test_it_reads_what_the_ledger_reads(path: Path) -> None:
     newest = {"kinds": (STARTED,), "newest_first": True, "limit": 1}
     assert sight.entries(**newest) == ledger.entries(**newest)  # type: ignore[arg-type]
     assert LineRecord(sight).working_lines() == LineRecord(ledger).working_lines()
+
+
+@pytest.mark.parametrize("path", _LEDGERS, ids=lambda path: path.stem)
+def test_what_a_line_holds_after_a_release_is_what_the_whole_of_it_says(path: Path) -> None:
+    record, ledger = LineRecord(Sight(path)), Ledger.open(path, read_only=True)
+    released = 0
+    for line in {started.line for started in ledger.refs(kinds=(STARTED,))}:
+        held = record.holds(line)
+        end = next((ref for ref in ledger.refs(kinds=(Release.KIND,)) if ref.n == held.n), None)
+        if end is not None:
+            released += 1
+            assert held.fragrances == fold(end.changeover, ledger.entries(changeover=end.changeover)).holds
+            assert record.holds(line) == held
+    assert released or path.stem != "demo"
 
 
 def test_the_demo_has_work_to_see() -> None:
