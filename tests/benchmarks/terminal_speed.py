@@ -63,6 +63,7 @@ class Terminal:
         self.begun = time.perf_counter()
         self.pid, self.fd = pty.fork()
         if self.pid == 0:
+            os.chdir(env.get("HOME", "."))  # else Python would find the program here before the wheel
             os.execvpe(command[0], command, {**os.environ, "TERM": "xterm-256color", **env})
         fcntl.ioctl(self.fd, termios.TIOCSWINSZ, struct.pack("HHHH", size[1], size[0], 0, 0))
 
