@@ -4,7 +4,6 @@ An entry's body is canonical JSON (RFC 8785, narrowed: keys `[a-z0-9_]+`, no flo
 integers within +-(2^53 - 1), absent rather than null) and is kept as text exactly as it was hashed.
 """
 
-import json
 import re
 import unicodedata
 from collections.abc import Callable, Mapping
@@ -19,6 +18,7 @@ FORMAT_VERSION = 1
 GENESIS = "0" * 64  # `prev` of entry 1
 _KEY = re.compile(r"[a-z0-9_]+")
 _MAX_INTEGER = 2**53 - 1
+_OFFSET = re.compile(r"[-+][0-9]{2}:[0-9]{2}")  # as it is written
 _AT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6}Z")
 # Cc control, Cf format (bidirectional overrides among them; a soft hyphen or joiner is not worth the risk),
 # Cs half a character, Zl and Zp line ends that only some programs see
@@ -97,6 +97,10 @@ class Entry(Struct, frozen=True, kw_only=True):
 @cache
 def _zone(offset: str) -> tzinfo | None:
     """A plant has two offsets in a year; reading one takes longer than all else of a clock time."""
+    if _OFFSET.fullmatch(
+        offset
+    ):  # the general reader is an import of its own, which first lines would wait for
+        return datetime.fromisoformat(f"1970-01-01T00:00{offset}").tzinfo
     return datetime.strptime(offset, "%z").tzinfo
 
 
@@ -214,7 +218,14 @@ def _quick() -> Callable[[str], Any]:
     return read
 
 
-_STRICT = json.JSONDecoder(parse_float=_no_float, parse_constant=_no_float, object_pairs_hook=_no_repeats)
+@cache
+def _strict() -> Callable[[str], Any]:
+    """A reader that says what is wrong with a body."""
+    import json  # noqa: PLC0415  hardly any body needs it
+
+    return json.JSONDecoder(
+        parse_float=_no_float, parse_constant=_no_float, object_pairs_hook=_no_repeats
+    ).decode
 
 
 def read_body(body: str) -> dict[str, Any]:
@@ -228,7 +239,7 @@ def read_body(body: str) -> dict[str, Any]:
     if isinstance(quick, dict):
         return quick
     try:
-        value = _STRICT.decode(body)
+        value = _strict()(body)
     except BodyError:
         raise
     except (ValueError, RecursionError) as fault:  # not JSON, or a number with thousands of digits

@@ -5,7 +5,6 @@ the language itself (its own name, decimal sign, sign between thousands, form of
 adds a folder adds a language: no list stands in the program. Finding them costs one look into a folder.
 """
 
-import json
 import os
 import re
 from collections.abc import Callable, Iterable, Mapping
@@ -13,6 +12,8 @@ from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 from functools import cache
 from typing import Protocol
+
+from msgspec import json
 
 FALLBACK = "en"
 DRAFT = "_draft"  # behind a code: a translation that nobody has reviewed
@@ -60,8 +61,8 @@ def catalogue(language: str) -> Mapping[str, str]:
     if language in LANGUAGES:
         for entry in os.scandir(os.path.join(_FOLDER, language)):  # noqa: PTH118
             if entry.name.endswith(".json"):
-                with open(entry.path, encoding="utf-8") as file:  # noqa: PTH123
-                    found.update(json.load(file))
+                with open(entry.path, "rb") as file:  # noqa: PTH123
+                    found.update(json.decode(file.read(), type=dict[str, str]))
     return found
 
 

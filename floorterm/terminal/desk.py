@@ -5,7 +5,7 @@ the commit, and while a write is on its way no second one is taken from the same
 """
 
 from collections.abc import Awaitable, Callable
-from concurrent.futures import ThreadPoolExecutor
+from functools import cached_property
 from typing import TYPE_CHECKING, TypeVar
 
 from msgspec import Struct
@@ -17,6 +17,7 @@ from floorterm.wording import Say, sentence, words
 
 if TYPE_CHECKING:
     import asyncio
+    from concurrent.futures import ThreadPoolExecutor
 
     from floorterm.changeover.acts import Act
     from floorterm.changeover.state import State
@@ -58,16 +59,25 @@ class Desk:
     def __init__(self, app: "FloorApp") -> None:
         self._app = app
         self._plant: Plant | None = None
-        self._writer = ThreadPoolExecutor(max_workers=1, thread_name_prefix="ledger-writer")
-        self._reader = ThreadPoolExecutor(max_workers=1, thread_name_prefix="ledger-reader")
-        # apart from the reader, so that neither a year's audit nor a read that hangs keeps it from looking
-        self._looker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="ledger-looker")
         self._looking: asyncio.Future[Head] | None = None
         self._busy = False
         self._writing = False
         self._unsure = False  # whether the outcome of an act is not known yet
         self._closed = False
         self._seen_n = 0
+
+    @cached_property
+    def _writer(self) -> "ThreadPoolExecutor":
+        return _one_thread("ledger-writer")
+
+    @cached_property
+    def _reader(self) -> "ThreadPoolExecutor":
+        return _one_thread("ledger-reader")
+
+    @cached_property
+    def _looker(self) -> "ThreadPoolExecutor":
+        """Apart from the reader, so that neither a year's audit nor a read that hangs keeps it from looking."""
+        return _one_thread("ledger-looker")
 
     # --- reading --------------------------------------------------------------------------------
 
@@ -374,3 +384,9 @@ class Desk:
         import asyncio  # noqa: PLC0415  loaded by Textual anyway
 
         return asyncio.get_running_loop()
+
+
+def _one_thread(name: str) -> "ThreadPoolExecutor":
+    from concurrent.futures import ThreadPoolExecutor  # noqa: PLC0415  after the first frame
+
+    return ThreadPoolExecutor(max_workers=1, thread_name_prefix=name)

@@ -7,7 +7,6 @@ signed on it.
 """
 
 import contextlib
-import json
 import os
 from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
@@ -15,7 +14,7 @@ from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
 
-from msgspec import Struct, field
+from msgspec import Struct, field, json
 from msgspec.structs import replace
 
 from floorterm.entries import instant, stamp, visible
@@ -55,7 +54,7 @@ class SightMemory:
             return None
         try:
             until = None if kept_file.until == FOR_EVER else instant(kept_file.until)
-            kept = json.loads(kept_file.rest)
+            kept = json.decode(kept_file.rest)
             rows = tuple(_row(one) for one in kept["rows"])
             steps = {str(key): visible(str(text)) for key, text in kept["steps"].items()}
         except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
@@ -78,7 +77,7 @@ class SightMemory:
         text = to_text(
             (head.n, head.hash, language, stamp(at.astimezone(UTC)), until),
             list(plain_lines(timeless, ledger.start().plant, language)),
-            json.dumps(value),
+            json.encode(value).decode(),
         )
         with contextlib.suppress(OSError):
             self._write(text.encode())
