@@ -21,6 +21,7 @@ from floorterm.ledger.faults import (
     LedgerBusyError,
     LedgerError,
     LedgerExistsError,
+    LedgerFullError,
     LedgerMissingError,
     LedgerReplacedError,
 )
@@ -147,6 +148,10 @@ def beside(path: Path) -> Iterator[Path]:
     try:
         fresh.unlink(missing_ok=True)
         yield fresh
+    except (
+        LedgerFullError
+    ) as fault:  # it is this file that found no room, not the ledger that people sign into
+        raise NotWrittenError(path=str(path), reason=os.strerror(errno.ENOSPC)) from fault
     except OSError as fault:
         raise NotWrittenError(path=str(path), reason=fault.strerror or str(fault)) from fault
     finally:
