@@ -5,6 +5,7 @@ from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 import pytest
+from msgspec.structs import replace
 
 from floorterm.changeover.acts import Abandon, LockoutAct, Pause, RaiseDeviation, SignStep
 from floorterm.demo.clock import SetClock
@@ -254,6 +255,19 @@ async def test_unapproved_checklists_are_told_and_an_approval_is_seen(plant: Pla
         plant.approve_library(who(plant, "VV"), key="approve")
         await app.look_at_record()
         await until(pilot, lambda: "checklists not approved" not in text_of(app))
+
+
+async def test_other_checklists_approved_elsewhere_are_told_where_the_old_ones_are_open(plant: Plant) -> None:
+    plant.approve_library(who(plant, "VV"), key="approve")
+    newer = Plant(replace(plant.library, digest="1" * 64), plant.ledger, "T2")
+    async with opened(plant, size=SMALL) as (app, pilot):
+        assert "approved" not in text_of(app)
+        newer.approve_library(who(newer, "VV"), key="newer")
+        await app.look_at_record()
+        await until(pilot, lambda: "other checklists approved since" in text_of(app))
+        await pilot.press("f4")
+        await until_top(pilot, "ProceduresScreen")
+        assert "others approved since, V. Voss, 2026-11-24 06:00" in text_of(app)
 
 
 def test_times_are_those_of_the_plant() -> None:
