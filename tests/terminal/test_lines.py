@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from msgspec.structs import replace
+from textual import events
 
 from floorterm.changeover.acts import Abandon, LockoutAct, Pause, RaiseDeviation, SignStep
 from floorterm.demo.clock import SetClock
@@ -275,6 +276,17 @@ def test_times_are_those_of_the_plant() -> None:
 
     at = datetime(2026, 11, 24, 13, 5, tzinfo=UTC)
     assert told(at, ZoneInfo("America/Denver")) == "06:05"
+
+
+async def test_a_finger_that_lifts_where_the_screen_no_longer_is_leaves_the_keys_alive(plant: Plant) -> None:
+    async with opened(plant, size=COMFORTABLE) as (app, pilot):
+        await pilot.resize_terminal(*SMALL)
+        for kind in (events.MouseDown, events.MouseUp):
+            app.post_message(kind(None, 110, 35, 0, 0, 1, False, False, False, screen_x=110, screen_y=35))  # type: ignore[abstract]
+        await pilot.pause()
+        await until(pilot, lambda: app.screen.focused is not None)
+        await pilot.press("enter")
+        await until(pilot, lambda: len(app.screen_stack) > 1)
 
 
 async def test_focus_is_always_somewhere(plant: Plant) -> None:
