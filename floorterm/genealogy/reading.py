@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 
 from floorterm.changeover.acts import CorrectStep, LateStep, SignStep
 from floorterm.entries import Entry
-from floorterm.genealogy.model import Judged, Lot, Made, Past, Taken, Turned
+from floorterm.genealogy.model import Judged, Lot, Made, Past, Renamed, Taken, Turned
 
 TAKEN, MADE, JUDGED = "lot.taken", "lot.made", "lot.judged"
 KINDS = (TAKEN, MADE, JUDGED)
@@ -19,10 +19,12 @@ def past_of(entries: Sequence[Entry], works: Sequence[Sequence[Entry]]) -> Past:
     """Everything, from the entries of `KINDS` and from all entries of each work."""
     taken = [taken_of(one) for one in entries if one.kind == TAKEN]
     made = [made_of(one) for one in entries if one.kind == MADE]
-    turned = []
+    turned: list[Turned] = []
+    renamed: list[Renamed] = []
     for work in works:
         if not work:
             continue
+        renamed += _renamed(work)
         began = _began(work)
         if began is not None and work[0].changeover.startswith(_CHANGEOVER):
             turned.append(Turned(work[0].line, began))
@@ -36,6 +38,7 @@ def past_of(entries: Sequence[Entry], works: Sequence[Sequence[Entry]]) -> Past:
         made=tuple(sorted(made, key=lambda one: one.n)),
         judged=tuple(judged_of(one) for one in entries if one.kind == JUDGED),
         turned=tuple(turned),
+        renamed=tuple(renamed),
     )
 
 
@@ -121,6 +124,25 @@ def _said(work: Sequence[Entry]) -> tuple[_Said, ...]:
     return tuple(found.values())
 
 
+def _renamed(work: Sequence[Entry]) -> Iterator[Renamed]:
+    """Corrections by which a step names another lot."""
+    steps = _steps(work)
+    for n, entry in enumerate(work):
+        sort: Any = steps.get(entry.step, {}).get("tells") or ""
+        if entry.kind != CorrectStep.KIND or not sort or "." in sort:
+            continue
+        named = [
+            {_name(one.value) for one in _said(part) if one.step == entry.step}
+            for part in (work[:n], work[: n + 1])
+        ]
+        for was, now in zip(named[0] - named[1], named[1] - named[0], strict=False):
+            yield Renamed(entry.n, Lot(sort, was), Lot(sort, now))
+
+
+def _name(value: Mapping[str, Any]) -> str:
+    return str(value.get("text") or value.get("scanned") or "")
+
+
 def _done_at(entry: Entry) -> datetime:
     return datetime.fromisoformat(entry.value["done_at"]) if entry.kind == LateStep.KIND else entry.at
 
@@ -145,7 +167,7 @@ def _told(work: Sequence[Entry], began: datetime | None) -> Iterator[Taken | Mad
         of, _, fact = str(steps.get(one.step, {}).get("tells") or "").partition(".")
         if fact and "number" in one.value:
             facts.setdefault(of, {})[fact] = str(one.value["number"])
-        name = str(one.value.get("text") or one.value.get("scanned") or "")
+        name = _name(one.value)
         if not of or fact or not name:
             continue
         for other in [key for key, before in said.items() if key[0] == one.step and one.at < began]:

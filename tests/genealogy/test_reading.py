@@ -52,6 +52,10 @@ def test_a_corrected_lot_was_in_use_when_it_was_signed_not_when_it_was_corrected
         (now,) = _noodles(past_of((), ((*work, first, then),)))
         assert (now.lot.name, now.at, now.n) == ("N-RIGHT", was.at, 9002)
         assert now.facts == was.facts
+        found = past_of((), ((*work, first, then),))
+        said = [(one.n, one.was.name, one.now.name) for one in found.renamed]
+        assert said == [(9001, was.lot.name, "N-WRONG"), (9002, "N-WRONG", "N-RIGHT")]
+        assert [one.n for one in found.renamings(Lot("noodles", "N-WRONG"))] == [9001, 9002]
 
 
 def test_a_corrected_pallet_ended_when_it_was_signed(work: tuple[Entry, ...]) -> None:
