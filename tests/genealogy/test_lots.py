@@ -95,6 +95,18 @@ def test_a_name_stands_once_and_a_filling_begins_before_it_ends(filled: Plant, c
     assert _keys(fault.value) == ["made_before", "no_kg", "begun_later"]
 
 
+def test_no_more_is_filled_than_the_line_can_make_in_the_time(filled: Plant, clock: SetClock) -> None:
+    """Kg that never left would let go of a lot too early, and nothing takes them back."""
+    rate = filled.library.lines["L1"].rate_kg_h
+    pallet, begun = Lot("pallet", "P-1"), clock() - timedelta(minutes=30)
+    with pytest.raises(RefusedError) as fault:
+        make(filled, who(filled, "AA"), "L1", pallet, begun, kg=rate, key="m2")
+    assert _keys(fault.value) == ["too_much"]
+    make(filled, who(filled, "AA"), "L1", pallet, begun, kg=rate / 2, key="m3")
+    at_once = Lot("pallet", "P-2")
+    make(filled, who(filled, "AA"), "L1", at_once, clock(), kg=rate / 60, key="m4")
+
+
 def test_what_a_line_carries_is_counted_by_its_own_holdups(plant: Plant) -> None:
     line = plant.library.lines["L1"]
     content = sum(unit.mixed_kg + unit.plug_kg for unit in line.units) + line.return_kg
