@@ -1,7 +1,7 @@
 """Lots of a plant: read from its ledger and written into it. The answers themselves are `floorterm.genealogy`."""
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +12,8 @@ from floorterm.genealogy.reading import JUDGED, KINDS, MADE, TAKEN, past_of
 from floorterm.genealogy.rules import Limits, Running, judge_refusals, made_refusals, take_refusals
 from floorterm.genealogy.trace import Link, links
 from floorterm.recording import recorded
-from floorterm.wording import Refusal, Say
+from floorterm.timestudy.observed import FASTEST
+from floorterm.wording import Count, Refusal, Say
 
 if TYPE_CHECKING:
     from floorterm.ledger import Asked
@@ -129,6 +130,8 @@ def make(
         found = [*_of_line(plant, line), *made_refusals(lot, kg, known)]
         if begun > asked.now:
             found.append(Refusal(Say("lots.begun_later"), "site policy"))
+        elif kg is not None and (most := _most_kg(plant, line, asked.now - begun)) is not None and kg > most:
+            found.append(Refusal(Say("lots.too_much", {"most": Count(int(most))}), "site policy"))
         if not inside or any(name not in plant.library.fragrances for name in inside):
             found.append(
                 Refusal(Say("lots.no_fragrance", {"names": ", ".join(inside) or "-"}), "site policy")
@@ -144,6 +147,15 @@ def make(
     if kg is not None:
         value["kg"] = f"{kg:f}"
     return recorded(plant, who, MADE, value, "recorded", guard, key, line=line)
+
+
+def _most_kg(plant: "Plant", line: str, took: timedelta) -> Decimal | None:
+    """What a line can have filled in that time. A zero too many would end a lot's trace before the lot has left."""
+    known = plant.library.lines.get(line)
+    if known is None:
+        return None
+    minutes = Decimal(int(took.total_seconds() // 60) + 1)  # the begin is told to the minute
+    return known.rate_kg_h * FASTEST * minutes / 60
 
 
 def judge(

@@ -40,7 +40,7 @@ APPROVED = "library.approved"
 @dataclass
 class _Cache:
     removals: tuple[int, tuple[Entry, ...]] | None = None
-    approval: tuple[int, Entry | None] = (0, None)
+    approvals: tuple[Entry | None, Entry | None] = (None, None)
     inspections: tuple[Entry, ...] = ()
     inspected: "Library | None" = None
 
@@ -115,14 +115,24 @@ class PlantRecord(LineRecord):
         return tuple(sorted(found, key=urgency))
 
     def approval(self) -> Entry | None:
-        """The newest entry that approved the library as it is now, if any."""
-        seen, known = self._cache.approval
-        for entry in self.ledger.entries(kinds=(APPROVED,), after_n=seen):
-            seen = entry.n
+        """The entry that approved the library as it is now, if nobody has approved another one since."""
+        own, last = self._approvals()
+        return own if own == last else None
+
+    def others_approved(self) -> Entry | None:
+        """The newest approval, if it is of other checklists and later than that of these: they count no longer."""
+        own, last = self._approvals()
+        return last if own is not None and own != last else None
+
+    def _approvals(self) -> tuple[Entry | None, Entry | None]:
+        """The newest approval of the library as it is now, and the newest one of all."""
+        own, last = self._cache.approvals
+        for entry in self.ledger.entries(kinds=(APPROVED,), after_n=last.n if last else 0):
+            last = entry
             if entry.value.get("library_digest") == self.library.digest:
-                known = entry
-        self._cache.approval = (seen, known)
-        return known
+                own = entry
+        self._cache.approvals = (own, last)
+        return own, last
 
     def calibration(self, line: str) -> Calibration | None:
         """The newest figures of a line that somebody accepted; None if there are none that still fit the line."""

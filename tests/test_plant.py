@@ -138,6 +138,24 @@ def test_only_the_safety_officer_approves_the_checklists(plant: Plant) -> None:
     assert plant.approval() == entry
 
 
+def test_checklists_are_no_longer_the_approved_ones_once_others_are(plant: Plant) -> None:
+    """A terminal stays open for weeks: its work must not be said to rest on approved checklists for ever."""
+    plant.approve_library(who(plant, "VV"), key="k1")
+    newer = Plant(replace(plant.library, digest="1" * 64), plant.ledger, "T2")
+    assert (newer.approval(), newer.others_approved()) == (None, None), (
+        "changed, and nobody has approved it yet"
+    )
+    entry = newer.approve_library(who(newer, "VV"), key="k2")
+    assert (newer.approval(), newer.others_approved()) == (entry, None)
+    assert (plant.approval(), plant.others_approved()) == (None, entry)
+    state = plant.start_procedure(who(plant, "AA"), "L1", "jam-or-torn-screen", key="s")
+    begun = plant.ledger.entries(changeover=state.work)[0]
+    assert begun.value["library_approved"] is False
+    back = plant.approve_library(who(plant, "VV"), key="k3")
+    assert (plant.approval(), plant.others_approved()) == (back, None)
+    assert (newer.approval(), newer.others_approved()) == (None, back)
+
+
 def _locked(plant: Plant, clock: SetClock) -> str:
     """A changeover on L1 with A. Abel's locks on every point."""
     supervisor, operator = who(plant, "SS"), who(plant, "AA")

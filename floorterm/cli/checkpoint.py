@@ -255,5 +255,7 @@ def _write(text: str, out: Path | None) -> None:
         with out.open("x", encoding="utf-8", newline="\n") as file:
             file.write(text)
     except OSError as error:
+        if not isinstance(error, FileExistsError):
+            out.unlink(missing_ok=True)  # half of it would stand in the way of the next try
         fail(f"{out}: {error.strerror}")
     put(f"{out}: written.")

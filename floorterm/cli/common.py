@@ -1,6 +1,7 @@
 """What commands share: options, exit statuses, the two writers (a table for people, JSON for programs)."""
 
 import json
+import os
 import sys
 from collections.abc import Callable, Sequence
 from enum import IntEnum
@@ -113,6 +114,25 @@ def language_option(command: _Command) -> _Command:
 def put(text: str = "", *, nl: bool = True, err: bool = False) -> None:
     """Write words for people; nothing in them is ever a command to the terminal, wherever they came from."""
     click.echo(visible(text), nl=nl, err=err)
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file whole: half a document could pass for the whole one, and one that stood there stays until then.
+
+    What is no plain file, and a file in a folder that takes no other, is written as it stands. Raises OSError.
+    """
+    path = path.resolve()
+    if path.exists() and not (path.is_file() and os.access(path.parent, os.W_OK)):
+        path.write_bytes(data)
+        return
+    fresh = path.with_name(f".{os.getpid()}.new")
+    try:
+        fresh.write_bytes(data)
+        if path.exists():
+            fresh.chmod(path.stat().st_mode)
+        fresh.replace(path)
+    finally:
+        fresh.unlink(missing_ok=True)
 
 
 def fail(message: str, status: Status = Status.UNUSABLE) -> NoReturn:

@@ -232,6 +232,9 @@ def _say_done(done: "Done", place: Place) -> None:
     put(f"In place: {where}. Recorded as entry {done.entry.n}. From here on the chain has a new identifier.")
     if done.aside is not None:
         put(f"The file that stood there is kept: {done.aside}")
+    put(
+        "What came after the copy is not in it, locks too: the locks at the machine decide. Open each terminal again."
+    )
     put(f"Keep this seal:\n{done.seal}")
 
 

@@ -18,6 +18,7 @@ from floorterm.cli.common import (
     print_json,
     print_table,
     put,
+    write_whole,
 )
 from floorterm.ledger import Place
 
@@ -243,7 +244,7 @@ def _draw(case: "Case", found: "Checked | None", path: Path, language: str) -> N
         samples=tuple((one.m_kg, one.residual) for one in readings),
     )
     try:
-        path.write_text(washout_svg(plot, language=language), encoding="utf-8")
+        write_whole(path, washout_svg(plot, language=language).encode("utf-8"))
     except OSError as fault:
         fail(f"--svg: {path}: {fault.strerror}.")
 

@@ -263,22 +263,31 @@ def trace(
     """
     from floorterm.genealogy.trace import backward, forward  # noqa: PLC0415
     from floorterm.lots import links_of, past  # noqa: PLC0415
+    from floorterm.review.lots_text import renamed_lines  # noqa: PLC0415
 
     plant = open_plant(db, checklists)
     known = past(plant, since.replace(tzinfo=plant.zone) if since else None)
+    renamed = renamed_lines(lot, known, language)
     if not any(one.lot == lot for one in known.every()):
+        if renamed:
+            fail("\n".join(renamed), Status.SHORT)
         fail(words("lots.nobody_recorded", language, lot=lot.name), Status.SHORT)
     found = links_of(plant, known)
     ways = {"forward": forward(lot, found), "backward": backward(lot, found)}
     if as_json:
+        names = [{"entry": one.n, "was": one.was.name, "now": one.now.name} for one in known.renamings(lot)]
         print_json(
-            {"lot": lot.name, "sort": lot.sort} | {way: list(map(_json, rows)) for way, rows in ways.items()}
+            {"lot": lot.name, "sort": lot.sort}
+            | {way: list(map(_json, rows)) for way, rows in ways.items()}
+            | {"corrections": names}
         )
         return
     for way, rows in ways.items():
         if rows:
             put(words(f"lots.{way}", language, lot=lot.name))
             _print(rows, plant, language)
+    for said in renamed:
+        put(said)
     put(words("lots.wide", language))
 
 

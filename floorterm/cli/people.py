@@ -37,14 +37,18 @@ def people() -> None:
     """Who may sign: add, change, list, training, disable, new PIN."""
 
 
-def _administrator(ledger: "Ledger", by: str) -> str:
+def _signer(ledger: "Ledger", by: str) -> Person:
     from floorterm.ledger import LedgerError  # noqa: PLC0415
 
     pin = click.prompt(f"PIN of {by}", hide_input=True)
     try:
-        person = ledger.check_pin(by, pin, terminal="cli")
+        return ledger.check_pin(by, pin, terminal="cli")
     except LedgerError as error:
         fail(str(error), Status.SHORT)
+
+
+def _administrator(ledger: "Ledger", by: str) -> str:
+    person = _signer(ledger, by)
     if not has_right(person, Right.CHANGE_PEOPLE):
         fail("Only an administrator changes who may sign.", Status.SHORT)
     return person.code
@@ -299,7 +303,9 @@ def disable(code: str, by: str, db: Place | None) -> None:
 
 @people.command(name="reset-pin")
 @click.argument("code")
-@_BY
+@click.option(
+    "--by", required=True, help="Code of whoever does this; supervisors and safety officers for operators."
+)
 @db_option
 def reset_pin(code: str, by: str, db: Place | None) -> None:
     """Give a person a one-time PIN, after checking who they are. Nobody resets their own."""
@@ -307,7 +313,7 @@ def reset_pin(code: str, by: str, db: Place | None) -> None:
 
     ledger = open_ledger(db)
     try:
-        pin = ledger.reset_pin(code, by=_administrator(ledger, by), identity="pin", terminal="cli")
+        pin = ledger.reset_pin(code, by=_signer(ledger, by).code, identity="pin", terminal="cli")
     except LedgerError as error:
         fail(str(error), Status.SHORT)
     put(f"One-time PIN of {code}: {pin}")

@@ -21,6 +21,7 @@ from floorterm.cli.common import (
     open_ledger,
     open_plant,
     put,
+    write_whole,
 )
 from floorterm.ledger import Place
 
@@ -345,7 +346,7 @@ def _write(document: "Document", form: str, out: Path | None) -> None:
             click.echo(data, nl=False)
         return
     try:
-        out.write_bytes(data)
+        write_whole(out, data)
     except OSError as error:
         fail(f"{out} cannot be written: {error.strerror}.")
     put(str(out))

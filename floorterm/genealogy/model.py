@@ -68,6 +68,14 @@ class Turned(Struct, frozen=True):
     at: datetime
 
 
+class Renamed(Struct, frozen=True):
+    """A lot that a step named until entry `n` corrected it: `was` is not in use by the record, and may have been."""
+
+    n: int
+    was: Lot
+    now: Lot
+
+
 class Past(Struct, frozen=True, kw_only=True):
     """Everything that is known of the lots of a plant, each in the order of its entries."""
 
@@ -75,6 +83,11 @@ class Past(Struct, frozen=True, kw_only=True):
     made: tuple[Made, ...] = ()
     judged: tuple[Judged, ...] = ()
     turned: tuple[Turned, ...] = ()
+    renamed: tuple[Renamed, ...] = ()
+
+    def renamings(self, lot: Lot) -> tuple[Renamed, ...]:
+        """Corrections that took this lot's name away from a step, or gave it."""
+        return tuple(one for one in self.renamed if lot in (one.was, one.now))
 
     def every(self) -> "list[Taken | Made]":
         """What went in and what came out, in the order of the record."""

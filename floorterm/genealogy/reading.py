@@ -3,15 +3,15 @@
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal
-from typing import Any
+from typing import Any, NamedTuple
 
 from floorterm.changeover.acts import CorrectStep, LateStep, SignStep
 from floorterm.entries import Entry
-from floorterm.genealogy.model import Judged, Lot, Made, Past, Taken, Turned
+from floorterm.genealogy.model import Judged, Lot, Made, Past, Renamed, Taken, Turned
 
 TAKEN, MADE, JUDGED = "lot.taken", "lot.made", "lot.judged"
 KINDS = (TAKEN, MADE, JUDGED)
-_SIGNED = (SignStep.KIND, LateStep.KIND, CorrectStep.KIND)
+_SIGNED = (SignStep.KIND, LateStep.KIND)
 _CHANGEOVER = "C"
 
 
@@ -19,10 +19,12 @@ def past_of(entries: Sequence[Entry], works: Sequence[Sequence[Entry]]) -> Past:
     """Everything, from the entries of `KINDS` and from all entries of each work."""
     taken = [taken_of(one) for one in entries if one.kind == TAKEN]
     made = [made_of(one) for one in entries if one.kind == MADE]
-    turned = []
+    turned: list[Turned] = []
+    renamed: list[Renamed] = []
     for work in works:
         if not work:
             continue
+        renamed += _renamed(work)
         began = _began(work)
         if began is not None and work[0].changeover.startswith(_CHANGEOVER):
             turned.append(Turned(work[0].line, began))
@@ -36,6 +38,7 @@ def past_of(entries: Sequence[Entry], works: Sequence[Sequence[Entry]]) -> Past:
         made=tuple(sorted(made, key=lambda one: one.n)),
         judged=tuple(judged_of(one) for one in entries if one.kind == JUDGED),
         turned=tuple(turned),
+        renamed=tuple(renamed),
     )
 
 
@@ -92,35 +95,89 @@ def _steps(work: Sequence[Entry]) -> Mapping[str, Mapping[str, Any]]:
     }
 
 
-def _began(work: Sequence[Entry]) -> datetime | None:
-    """When the first step was signed for which the line stands; what was made ready before is not in use yet."""
+class _Said(NamedTuple):
+    """What a signature of a step says by now, done at `at`. `n`: the entry that says it, the last correction if any."""
+
+    n: int
+    at: datetime
+    step: str
+    line: str
+    value: Mapping[str, Any]
+
+
+def _said(work: Sequence[Entry]) -> tuple[_Said, ...]:
+    """Every signature of the work's steps, in order: done when it was signed, or when its paper says.
+
+    A correction says what was signed then, not what is taken into use when it is made.
+    """
+    found: dict[int, _Said] = {}
+    first: dict[int, int] = {}  # a correction may name the signature, or the correction before it
+    for entry in work:
+        if entry.kind in _SIGNED:
+            found[entry.n] = _Said(entry.n, _done_at(entry), entry.step, entry.line, entry.value)
+        elif entry.kind == CorrectStep.KIND:
+            was = first.get(entry.value["corrects"], entry.value["corrects"])
+            if was in found:
+                first[entry.n] = was
+                value = {**found[was].value, **{name: said for name, said in entry.value.items() if said}}
+                found[was] = found[was]._replace(n=entry.n, value=value)
+    return tuple(found.values())
+
+
+def _renamed(work: Sequence[Entry]) -> Iterator[Renamed]:
+    """Corrections by which a step names another lot."""
     steps = _steps(work)
-    signed = (entry for entry in work if entry.kind in _SIGNED)
-    return next((one.at for one in signed if not steps.get(one.step, {}).get("external")), None)
+    for n, entry in enumerate(work):
+        sort: Any = steps.get(entry.step, {}).get("tells") or ""
+        if entry.kind != CorrectStep.KIND or not sort or "." in sort:
+            continue
+        named = [
+            {_name(one.value) for one in _said(part) if one.step == entry.step}
+            for part in (work[:n], work[: n + 1])
+        ]
+        for was, now in zip(named[0] - named[1], named[1] - named[0], strict=False):
+            yield Renamed(entry.n, Lot(sort, was), Lot(sort, now))
+
+
+def _name(value: Mapping[str, Any]) -> str:
+    return str(value.get("text") or value.get("scanned") or "")
+
+
+def _done_at(entry: Entry) -> datetime:
+    return datetime.fromisoformat(entry.value["done_at"]) if entry.kind == LateStep.KIND else entry.at
+
+
+def _began(work: Sequence[Entry]) -> datetime | None:
+    """When the first step was done for which the line stands; what was made ready before is not in use yet."""
+    steps = _steps(work)
+    return min((one.at for one in _said(work) if not steps.get(one.step, {}).get("external")), default=None)
 
 
 def _told(work: Sequence[Entry], began: datetime | None) -> Iterator[Taken | Made]:
-    """The lots that the work's steps name, each as last said; nothing before the line stood for it."""
+    """The lots that the work's steps name; nothing before the line stood for it.
+
+    Of a step that was done again before that only the last word counts. Afterwards what it named first was fed as well.
+    """
     if began is None:
         return
-    said: dict[str, Entry] = {}
     steps = _steps(work)
-    for entry in work:
-        if entry.kind in _SIGNED and steps.get(entry.step, {}).get("tells"):
-            said[entry.step] = entry
+    said: dict[tuple[str, str], _Said] = {}
     facts: dict[str, dict[str, str]] = {}
-    for step, entry in said.items():
-        of, _, fact = str(steps[step]["tells"]).partition(".")
-        if fact and "number" in entry.value:
-            facts.setdefault(of, {})[fact] = str(entry.value["number"])
-    for step, entry in said.items():
-        tells = steps[step]["tells"]
-        name = str(entry.value.get("text") or entry.value.get("scanned") or "")
-        if "." in tells or not name:
+    for one in _said(work):
+        of, _, fact = str(steps.get(one.step, {}).get("tells") or "").partition(".")
+        if fact and "number" in one.value:
+            facts.setdefault(of, {})[fact] = str(one.value["number"])
+        name = _name(one.value)
+        if not of or fact or not name:
             continue
-        lot = Lot(tells, name)
+        for other in [key for key, before in said.items() if key[0] == one.step and one.at < began]:
+            del said[other]
+        said.setdefault((one.step, name), one)
+    for (step, name), one in said.items():
+        lot = Lot(steps[step]["tells"], name)
+        at = max(one.at, began)
         if lot.sort == "pallet":
-            yield Made(n=entry.n, begun=began, at=max(entry.at, began), line=entry.line, lot=lot)
+            yield Made(n=one.n, begun=began, at=at, line=one.line, lot=lot)
         else:
-            at = max(entry.at, began)
-            yield Taken(n=entry.n, at=at, line=entry.line, lot=lot, facts=tuple(facts.get(tells, {}).items()))
+            told = tuple(facts.get(lot.sort, {}).items())
+            yield Taken(n=one.n, at=at, line=one.line, lot=lot, facts=told)

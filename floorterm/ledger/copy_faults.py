@@ -21,6 +21,12 @@ class OtherLedgerError(LedgerError):
     KEY = "copies.other_ledger"
 
 
+class MovedOnError(LedgerError):
+    """The ledger in place took entries while two people signed for a copy: they were told of fewer than it has."""
+
+    KEY = "copies.moved_on"
+
+
 class OlderCopyError(LedgerError):
     """The ledger in place ends before an entry that this terminal saw: an older copy was put there."""
 

@@ -3,8 +3,9 @@
 import contextlib
 import errno
 import os
+import sqlite3
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import datetime
 from itertools import count
 from pathlib import Path
@@ -20,6 +21,7 @@ from floorterm.ledger.faults import (
     LedgerBusyError,
     LedgerError,
     LedgerExistsError,
+    LedgerFullError,
     LedgerMissingError,
     LedgerReplacedError,
 )
@@ -146,6 +148,10 @@ def beside(path: Path) -> Iterator[Path]:
     try:
         fresh.unlink(missing_ok=True)
         yield fresh
+    except (
+        LedgerFullError
+    ) as fault:  # it is this file that found no room, not the ledger that people sign into
+        raise NotWrittenError(path=str(path), reason=os.strerror(errno.ENOSPC)) from fault
     except OSError as fault:
         raise NotWrittenError(path=str(path), reason=fault.strerror or str(fault)) from fault
     finally:
@@ -168,13 +174,18 @@ def _take_name(fresh: Path, path: Path) -> None:
     _sync(path.parent)
 
 
-def put_in_place(fresh: Path, path: Path, why: str) -> Path | None:
+def put_in_place(
+    fresh: Path, path: Path, why: str, check: Callable[[sqlite3.Connection], None] = lambda _: None
+) -> Path | None:
     """Give a finished file the name `path`; a ledger that stands there is kept beside it under a name with `why`.
 
     Its writers are held off meanwhile and then find that the file is another one. Between the two renames no file
-    stands at `path`; whoever opens it then is told so. Gives the kept file, if there was one. Raises LedgerBusyError.
+    stands at `path`; whoever opens it then is told so. Gives the kept file, if there was one. Raises LedgerBusyError,
+    and what `check` raises, which is given the ledger in place once nobody can add to it.
     """
-    with _held_off(path):
+    with _held_off(path) as held:
+        if held is not None:
+            check(held)
         kept = path.exists()
         aside = _free_name(path, why)
         for tail in _TAILS:
@@ -197,12 +208,12 @@ def _free_name(path: Path, why: str) -> Path:
 
 
 @contextlib.contextmanager
-def _held_off(path: Path) -> Iterator[None]:
+def _held_off(path: Path) -> Iterator[sqlite3.Connection | None]:
     """The write lock of the ledger at a path, if there is one that can still be locked."""
     try:
         connection = connect.raw(path)
     except LedgerError:
-        yield  # gone or damaged: nobody can write into it
+        yield None  # gone or damaged: nobody can write into it
         return
     try:
         try:
@@ -211,7 +222,7 @@ def _held_off(path: Path) -> Iterator[None]:
             found = connect.explained(fault, path)
             if isinstance(found, LedgerBusyError):
                 raise found from fault
-        yield
+        yield connection
     finally:
         connection.close()
 

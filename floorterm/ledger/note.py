@@ -94,8 +94,12 @@ class SecretKey:
     def write(self, path: Path) -> None:
         """Write the key into a new file that its owner alone may read. Raises OSError, also if a file is there."""
         file = os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600)
-        with os.fdopen(file, "w", encoding="utf-8") as out:
-            out.write(f"{self.line()}\n")
+        try:
+            with os.fdopen(file, "w", encoding="utf-8") as out:
+                out.write(f"{self.line()}\n")
+        except OSError:
+            path.unlink(missing_ok=True)  # half of it would stand in the way of the next try
+            raise
 
     @classmethod
     def read(cls, path: Path) -> "SecretKey":

@@ -4,6 +4,7 @@ What was recorded after the newest seal cannot be known to be lost or never to h
 signed by two people and gives the chain another identifier (see `restored`).
 """
 
+import sqlite3
 import tempfile
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -15,7 +16,7 @@ from msgspec.structs import replace
 from floorterm.access import Right, has_right
 from floorterm.entries import Draft, Entry, clean_text
 from floorterm.ledger.backup import copy_file
-from floorterm.ledger.copy_faults import CopyNotSoundError, OtherLedgerError
+from floorterm.ledger.copy_faults import CopyNotSoundError, MovedOnError, OtherLedgerError
 from floorterm.ledger.copying import copy_rows
 from floorterm.ledger.faults import LedgerError
 from floorterm.ledger.file_store import FileStore, beside, put_in_place
@@ -53,6 +54,7 @@ class Standing(Struct, frozen=True, kw_only=True):
     known_at: str = ""
     parted: bool = False
     unnamed: bool = False
+    live_n: int = 0  # the newest entry of the ledger in place; 0 where none can be read
 
     @property
     def missing(self) -> int:
@@ -108,6 +110,7 @@ def examine(
         known=known,
         known_at=known_at,
         parted=live is not None and _parted(opened, live),
+        live_n=live.head().n if live else 0,
         unnamed=known is not None and known.chain not in named,
     )
 
@@ -196,8 +199,8 @@ def restore(
 
     A file that stands there is kept beside, under a name that says until when it was in use; a server's database must
     be empty, and the terminals' `role` is given its rights there. Raises CopyNotSoundError, OtherLedgerError,
-    RefusedError (two people, a reason), LedgerExistsError, TextError, or another LedgerError; the place is then as it
-    was.
+    RefusedError (two people, a reason), MovedOnError, LedgerExistsError, TextError, or another LedgerError; the place
+    is then as it was.
     """
     seals = tuple(seals)
     standing = examine(copy, place, seals, memories)
@@ -219,8 +222,22 @@ def restore(
         if is_server(place):
             _to_server(fresh, str(place), copy, role)
             return Done(entry, seal)
-        aside = put_in_place(fresh, Path(place), f"replaced-{entry.at:%Y%m%dT%H%M%SZ}")
+        aside = put_in_place(
+            fresh,
+            Path(place),
+            f"replaced-{entry.at:%Y%m%dT%H%M%SZ}",
+            lambda read: _unmoved(read, place, standing),
+        )
     return Done(entry, seal, aside)
+
+
+def _unmoved(read: sqlite3.Connection, place: Place, standing: Standing) -> None:
+    """Raise MovedOnError if a terminal that was not ended recorded something since people were told what is lost."""
+    if not standing.live_n:
+        return
+    (n,) = read.execute("SELECT max(n) FROM entries").fetchone()
+    if n > standing.live_n:
+        raise MovedOnError(path=str(place), n=n, told=standing.live_n)
 
 
 def _ready(copy: Path, fresh: Path) -> list[Draft]:

@@ -81,7 +81,13 @@ def _torn(file: int) -> bool:
 
 
 def _write_whole(file: int, content: bytes) -> None:
-    if os.write(file, content) != len(content):
+    """All of it, or nothing is left of it where the file may be cut: a full disk takes half a line."""
+    end = os.lseek(file, 0, os.SEEK_END)
+    taken = os.write(file, content)
+    if taken != len(content):
+        with contextlib.suppress(OSError):  # the account may be allowed to add only
+            if os.lseek(file, 0, os.SEEK_END) == end + taken:
+                os.ftruncate(file, end)
         raise OSError("the file took only a part of the line")
 
 

@@ -2,8 +2,17 @@
 
 from datetime import tzinfo
 
+from floorterm.genealogy.model import Lot, Past
 from floorterm.genealogy.trace import Found
 from floorterm.wording import words
+
+
+def renamed_lines(lot: Lot, past: Past, language: str) -> tuple[str, ...]:
+    """What corrections say of a lot's name: under another name the answer is another one."""
+    return tuple(
+        words("lots.renamed", language, was=one.was.name, now=one.now.name, n=one.n)
+        for one in past.renamings(lot)
+    )
 
 
 def found_row(one: Found, zone: tzinfo, language: str) -> tuple[str, ...]:

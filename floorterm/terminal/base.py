@@ -397,6 +397,11 @@ class FloorScreen(Screen[_Result]):
         """A tap beside every widget leaves the focus where it was."""
         self.give_focus()
 
+    def watch_focused(self, focused: Widget | None) -> None:
+        """A finger that lifts where the screen no longer is, since it was made smaller, takes the focus from all."""
+        if focused is None and self.is_mounted:
+            self.call_later(self.give_focus)
+
     def give_focus(self) -> None:
         """Something always has the focus."""
         if self.focused is None or not self.focused.display:

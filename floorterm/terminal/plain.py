@@ -12,7 +12,7 @@ from floorterm.shift import telling
 from floorterm.shift.window import Window, window_at, window_text
 from floorterm.terminal.views.lines import line_rows, names_of
 from floorterm.terminal.views.locks import locks_lines
-from floorterm.terminal.views.shift import shift_rows, wrong_pins
+from floorterm.terminal.views.shift import ledger_tells, shift_rows
 from floorterm.terminal.views.shift_review import review_rows
 from floorterm.terminal.views.shown import speaker_of
 from floorterm.terminal.views.text import Line, day_and_clock, tell
@@ -85,8 +85,8 @@ def shift_text(plant: "Plant", language: str, window: Window | None = None) -> I
     yield f"{words('terminal.shift', language)}  {window_text(window, language)}"
     found = states_shown(plant, window)
     names = names_of(plant.library, language)
-    tried = wrong_pins(plant.ledger, window)
-    for row in shift_rows(found, names, plant.now(), plant.zone, language, tried, window.since):
+    told = ledger_tells(plant.ledger, window)
+    for row in shift_rows(found, names, plant.now(), plant.zone, language, told, window.since):
         yield from _sides(row.left, row.right)
 
 

@@ -1,5 +1,8 @@
 """`floorterm checkpoint`: signed on an export elsewhere, checked against the ledger, proved without it."""
 
+import resource
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -49,6 +52,28 @@ def signed(tmp_path: Path) -> Path:
 
 def _public(folder: Path) -> PublicKey:
     return PublicKey.parse((folder / "k.pub").read_text(encoding="utf-8"))
+
+
+@contextmanager
+def _no_room() -> Iterator[None]:
+    """Files can be made and nothing can be written into them, as on a full disk."""
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (0, before[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+
+
+def test_a_full_disk_leaves_no_empty_file_that_stands_in_the_way_of_the_next_try(signed: Path) -> None:
+    key = ["key", NAME, "--out", signed / "other"]
+    sign = ["sign", signed / "export.jsonl", "--key", signed / "k", "--out", signed / "late"]
+    for command in (key, sign):
+        files = sorted(signed.iterdir())
+        with _no_room():
+            assert _run(*command).exit_code == 2
+        assert sorted(signed.iterdir()) == files
+        assert _run(*command).exit_code == 0
 
 
 def test_a_checkpoint_says_the_root_over_the_hashes_and_never_the_last_hash(signed: Path) -> None:

@@ -11,6 +11,7 @@ from floorterm.cli import main
 from floorterm.demo import shipped
 from floorterm.ledger import Ledger
 from floorterm.library import starter_folder
+from floorterm.plant import Plant
 from tests.cli.lightness import run_without
 from tests.conftest import PIN
 
@@ -288,3 +289,20 @@ def test_a_ledger_that_is_not_there_is_said(tmp_path: Path) -> None:
     done = _run("verify", "--db", str(tmp_path / "none.db"))
     assert done.exit_code == 2
     assert "none.db" in done.stderr
+
+
+def test_a_one_time_pin_is_issued_by_whom_the_table_of_rights_names(plant: Plant) -> None:
+    """A supervisor helps an operator in the night: no administrator is there then."""
+    db = str(plant.ledger.path)
+
+    def reset(code: str, by: str) -> Result:
+        return _run("people", "reset-pin", code, "--by", by, "--db", db, typed=f"{PIN}\n")
+
+    for code, by in (("SS", "VV"), ("AA", "BB"), ("VV", "SS"), ("AD", "AD")):
+        refused = reset(code, by)
+        assert refused.exit_code == 1
+        assert "Another person resets a PIN" in refused.stderr or "own" in refused.stderr
+    for code, by in (("AA", "SS"), ("BB", "VV"), ("SS", "AD")):
+        done = reset(code, by)
+        assert done.exit_code == 0, done.output
+        assert f"One-time PIN of {code}: " in done.stdout

@@ -1,7 +1,9 @@
 """`floorterm report`: each kind in each form, the same bytes for the same moment, and what cannot be written."""
 
+import errno
 import io
 import json
+import os
 from pathlib import Path
 
 import pypdf
@@ -120,3 +122,32 @@ def test_a_shift_that_is_none_names_those_there_are(db: tuple[str, int]) -> None
     done = _run("shift", "2026-11-24/noon", "--db", db[0])
     assert done.exit_code == 2
     assert "2026-11-24/early, 2026-11-24/late, 2026-11-24/night" in done.output
+
+
+def test_a_full_disk_leaves_no_half_document_and_keeps_the_one_before(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Half a page of text could pass for the whole document."""
+    out = tmp_path / "sheet.txt"
+    sheet = ["sheet", "lockout-line-1", "--out", str(out)]
+    write = Path.write_bytes
+
+    def half(path: Path, data: bytes) -> int:
+        write(path, data[: len(data) // 2])
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with monkeypatch.context() as full:
+        full.setattr(Path, "write_bytes", half)
+        told = _run(*sheet)
+    assert (told.exit_code, list(tmp_path.iterdir())) == (2, [])
+    assert "No space left" in told.stderr
+    assert _run(*sheet).exit_code == 0
+    out.chmod(0o600)
+    before = out.read_bytes()
+    with monkeypatch.context() as full:
+        full.setattr(Path, "write_bytes", half)
+        assert _run(*sheet, "--language", "es").exit_code == 2
+    assert (list(tmp_path.iterdir()), out.read_bytes()) == ([out], before)
+    assert _run(*sheet, "--language", "es").exit_code == 0
+    assert out.read_bytes() != before
+    assert out.stat().st_mode & 0o777 == 0o600

@@ -1,24 +1,29 @@
 """Lots of a real plant: named by steps, taken, filled, judged, traced; at a shell and on a screen."""
 
 import json
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 
+from floorterm.changeover.acts import CorrectStep, SignStep
 from floorterm.cli import main
 from floorterm.demo import shipped
 from floorterm.demo.clock import SetClock
 from floorterm.genealogy import Lot, backward
 from floorterm.genealogy.reading import JUDGED, MADE, TAKEN
-from floorterm.ledger import RefusedError
+from floorterm.ledger import Ledger, RefusedError
+from floorterm.library import load, starter_folder
 from floorterm.lots import carry_kg, judge, links_of, make, past, take
 from floorterm.plant import Plant
+from floorterm.terminal.views.lots import answer_lines
 from tests.conftest import PIN, START, who
 from tests.terminal.shell import SMALL, opened, recorded, sign_in, text_of, until, until_top
 
 BIN = Lot("bin", "BIN-7")
+LAST = datetime(2026, 11, 24, 21, 20, tzinfo=UTC)  # after the demo's newest entry
 
 
 @pytest.fixture
@@ -90,6 +95,18 @@ def test_a_name_stands_once_and_a_filling_begins_before_it_ends(filled: Plant, c
     assert _keys(fault.value) == ["made_before", "no_kg", "begun_later"]
 
 
+def test_no_more_is_filled_than_the_line_can_make_in_the_time(filled: Plant, clock: SetClock) -> None:
+    """Kg that never left would let go of a lot too early, and nothing takes them back."""
+    rate = filled.library.lines["L1"].rate_kg_h
+    pallet, begun = Lot("pallet", "P-1"), clock() - timedelta(minutes=30)
+    with pytest.raises(RefusedError) as fault:
+        make(filled, who(filled, "AA"), "L1", pallet, begun, kg=rate, key="m2")
+    assert _keys(fault.value) == ["too_much"]
+    make(filled, who(filled, "AA"), "L1", pallet, begun, kg=rate / 2, key="m3")
+    at_once = Lot("pallet", "P-2")
+    make(filled, who(filled, "AA"), "L1", at_once, clock(), kg=rate / 60, key="m4")
+
+
 def test_what_a_line_carries_is_counted_by_its_own_holdups(plant: Plant) -> None:
     line = plant.library.lines["L1"]
     content = sum(unit.mixed_kg + unit.plug_kg for unit in line.units) + line.return_kg
@@ -98,10 +115,6 @@ def test_what_a_line_carries_is_counted_by_its_own_holdups(plant: Plant) -> None
 
 def test_steps_of_a_changeover_name_lots_that_are_in_use_once_the_line_stands_for_it() -> None:
     """The demo's first changeover: what its preparation scanned, from the first step for which the line stands."""
-
-    from floorterm.ledger import Ledger
-    from floorterm.library import load, starter_folder
-
     plant = Plant(load(starter_folder()), Ledger.open(shipped(), read_only=True), "test")
     found = past(plant)
     noodles = [one for one in found.taken if one.lot.sort == "noodles" and one.line == "L1"]
@@ -144,6 +157,25 @@ def test_lots_at_a_shell(filled: Plant) -> None:
     assert _run(filled, "trace", "oil:none").exit_code == 1
     assert _run(filled, "trace", "soap:none").exit_code == 2
     assert _run(filled, "take", "L1", "oil:O", "--share", "NaN", "--by", "AA").exit_code == 2
+
+
+def test_a_lot_whose_name_was_corrected_is_not_said_to_be_unknown(tmp_path: Path) -> None:
+    """Whoever asks for the name that was corrected may hold the right one in their hands."""
+    copy = tmp_path / "demo.db"
+    copy.write_bytes(shipped().read_bytes())
+    plant = Plant(load(starter_folder()), Ledger.open(copy, clock=SetClock(LAST)), "T1")
+    officer, signed = who(plant, "CI"), plant.ledger.entries(changeover="C-0011", kinds=(SignStep.KIND,))
+    n = next(one.n for one in signed if one.step == "prep/noodle-lot")
+    for text in ("N-A", "N-B"):
+        act = CorrectStep(step="prep/noodle-lot", corrects=n, text=text, reason="read wrongly")
+        n = plant.act("C-0011", act, officer, key=text).n
+    unknown = _run(plant, "trace", "noodles:N-A")
+    assert unknown.exit_code == 1
+    assert f"Entry {n} corrected the lot N-A to N-B" in unknown.stderr
+    known = _run(plant, "trace", "noodles:N-B", "--json")
+    assert json.loads(known.stdout)["corrections"] == [{"entry": n, "was": "N-A", "now": "N-B"}]
+    lines = answer_lines(plant, past(plant), Lot("noodles", "N-B"), 76, "en")
+    assert any("corrected the lot N-A" in "".join(span.text for span in line) for line in lines)
 
 
 # --- on a screen ------------------------------------------------------------------------------------

@@ -21,11 +21,13 @@ from floorterm.ledger import (
     Seal,
     back_up,
     backup,
+    connect,
     export,
     verify_export,
     verify_file,
     write_export,
 )
+from floorterm.ledger.copy_faults import NotWrittenError
 from tests.ledger.conftest import note
 
 # What a stranger would write from the published rule, with nothing but the standard library.
@@ -161,6 +163,27 @@ def test_a_copy_that_cannot_be_recorded_does_not_stay(full: Ledger, tmp_path: Pa
         with pytest.raises(InactivePersonError):
             make(full, tmp_path / "copy", by="P02")
     assert [file.name for file in tmp_path.iterdir()] == ["ledger.db"]
+
+
+def test_no_room_for_a_backup_names_the_backup_not_the_ledger(
+    full: Ledger, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whoever reads it would else make room on the ledger's disk, and send people to paper."""
+    raw = connect.raw
+
+    def small(path: Path, **how: bool) -> sqlite3.Connection:
+        connection = raw(path, **how)
+        if path != full.path:
+            connection.execute("PRAGMA max_page_count = 2")
+        return connection
+
+    with monkeypatch.context() as no_room:
+        no_room.setattr(connect, "raw", small)
+        with pytest.raises(NotWrittenError) as fault:
+            back_up(full, tmp_path / "copy.db")
+    assert str(tmp_path / "copy.db") in str(fault.value)
+    assert "No space left" in str(fault.value)
+    assert not list(tmp_path.glob("*copy*"))
 
 
 def test_a_copy_that_does_not_verify_does_not_count(

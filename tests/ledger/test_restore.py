@@ -19,7 +19,7 @@ from floorterm.ledger import (
     back_up,
     verify_file,
 )
-from floorterm.ledger.copy_faults import CopyNotSoundError, OtherLedgerError
+from floorterm.ledger.copy_faults import CopyNotSoundError, MovedOnError, OtherLedgerError
 from floorterm.ledger.drill import drill
 from floorterm.ledger.people import PIN_BURST
 from floorterm.ledger.restore import Sign, Signed, Standing, examine, go_on_with, restore, standing_of
@@ -210,6 +210,24 @@ def test_a_ledger_that_was_open_records_nothing_after_the_swap(ledger: Ledger, c
         ledger.append(note("too late"))
     with pytest.raises(LedgerReplacedError):
         ledger.head()
+
+
+def test_what_is_recorded_while_two_people_sign_is_not_lost_unsaid(ledger: Ledger, copy: Path) -> None:
+    """A terminal that nobody ended goes on: nobody who signs was told of its entry, and the restore would hide it."""
+    asked = signing()
+
+    def sign(opened: Ledger, standing: Standing) -> Signed:
+        assert standing.missing == 5
+        ledger.append(note("meanwhile"))
+        return asked(opened, standing)
+
+    with pytest.raises(MovedOnError) as fault:
+        restore(copy, ledger.path, sign, pin_profile=CHEAP_PROFILE)
+    assert fault.value.say.facts["n"] == 12
+    assert ledger.head().n == 12, "the place is as it was"
+    assert [one.name for one in ledger.path.parent.glob("*.db*")] == [ledger.path.name]
+    done = restore(copy, ledger.path, signing(), pin_profile=CHEAP_PROFILE)
+    assert done.entry.value["missing"] == 6, "given again, it says so"
 
 
 def _next(looks: list[Callable[[], None]]) -> None:

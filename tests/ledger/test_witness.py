@@ -1,5 +1,6 @@
 """The witness file: only added to, never made by a terminal, read line by line."""
 
+import os
 from pathlib import Path
 
 import pytest
@@ -112,6 +113,20 @@ def test_a_file_that_is_not_there_is_made_only_where_somebody_asks(ledger: Ledge
     with pytest.raises(WitnessAwayError):
         append_seals(tmp_path / "no folder" / "none.txt", (seal,), create=True)
     assert list(tmp_path.glob("none*")) == []
+
+
+def test_a_full_disk_leaves_no_half_seal_that_would_make_the_file_unreadable(
+    sealed: tuple[Ledger, Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ledger, file = sealed
+    before, write = file.read_bytes(), os.write
+    with monkeypatch.context() as full:
+        full.setattr(os, "write", lambda to, content: write(to, content[:100]))
+        with pytest.raises(WitnessAwayError):
+            append_seals(file, (ledger.seal("witness"),))
+    assert file.read_bytes() == before
+    append_seals(file, (ledger.seal("witness"),))
+    assert len(read_seals(file)) == 4
 
 
 def test_a_code_to_photograph_reads_back_as_the_seal_and_is_no_larger_than_a_screen(ledger: Ledger) -> None:

@@ -5,6 +5,8 @@ from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 import pytest
+from msgspec.structs import replace
+from textual import events
 
 from floorterm.changeover.acts import Abandon, LockoutAct, Pause, RaiseDeviation, SignStep
 from floorterm.demo.clock import SetClock
@@ -256,11 +258,35 @@ async def test_unapproved_checklists_are_told_and_an_approval_is_seen(plant: Pla
         await until(pilot, lambda: "checklists not approved" not in text_of(app))
 
 
+async def test_other_checklists_approved_elsewhere_are_told_where_the_old_ones_are_open(plant: Plant) -> None:
+    plant.approve_library(who(plant, "VV"), key="approve")
+    newer = Plant(replace(plant.library, digest="1" * 64), plant.ledger, "T2")
+    async with opened(plant, size=SMALL) as (app, pilot):
+        assert "approved" not in text_of(app)
+        newer.approve_library(who(newer, "VV"), key="newer")
+        await app.look_at_record()
+        await until(pilot, lambda: "other checklists approved since" in text_of(app))
+        await pilot.press("f4")
+        await until_top(pilot, "ProceduresScreen")
+        assert "others approved since, V. Voss, 2026-11-24 06:00" in text_of(app)
+
+
 def test_times_are_those_of_the_plant() -> None:
     from floorterm.terminal.views.text import clock as told
 
     at = datetime(2026, 11, 24, 13, 5, tzinfo=UTC)
     assert told(at, ZoneInfo("America/Denver")) == "06:05"
+
+
+async def test_a_finger_that_lifts_where_the_screen_no_longer_is_leaves_the_keys_alive(plant: Plant) -> None:
+    async with opened(plant, size=COMFORTABLE) as (app, pilot):
+        await pilot.resize_terminal(*SMALL)
+        for kind in (events.MouseDown, events.MouseUp):
+            app.post_message(kind(None, 110, 35, 0, 0, 1, False, False, False, screen_x=110, screen_y=35))  # type: ignore[abstract]
+        await pilot.pause()
+        await until(pilot, lambda: app.screen.focused is not None)
+        await pilot.press("enter")
+        await until(pilot, lambda: len(app.screen_stack) > 1)
 
 
 async def test_focus_is_always_somewhere(plant: Plant) -> None:

@@ -124,7 +124,7 @@ async def test_every_screen_keeps_to_a_console_is_worked_without_function_keys_a
                 unread |= {(name, *pair) for pair in faint(app)}
                 _is_worked_without_function_keys(app, name)
                 assert focused is not None or not app.screen.focus_chain, name
-                for size in ((31, 7), SMALL):
+                for size in ((31, 7), (2, 2), SMALL):
                     await pilot.resize_terminal(*size)
                     await pilot.pause()
                     assert app.focused is focused, (name, size)

@@ -7,15 +7,17 @@ import pytest
 
 from floorterm.changeover.acts import Abandon, Dispose, Note, RaiseDeviation, Release
 from floorterm.demo.clock import SetClock
+from floorterm.entries import Draft
 from floorterm.ledger import PinError
 from floorterm.ledger.pins import BURST
+from floorterm.ledger.restored import RESTORED, Known, Restored
 from floorterm.plant import Plant
 from floorterm.terminal.app import FloorApp
 from floorterm.terminal.plain import shift_text
 from floorterm.terminal.views.record import entry_lines, kind_text, whole_entry
 from floorterm.terminal.views.text import Line
 from floorterm.terminal.widgets.keys import KeyBar
-from floorterm.wording import LANGUAGES
+from floorterm.wording import LANGUAGES, words
 from tests.conftest import who
 from tests.terminal.shell import (
     COMFORTABLE,
@@ -79,6 +81,26 @@ async def test_a_supervisor_is_told_of_many_wrong_pins_and_enter_leads_to_the_en
         await pilot.press("enter")
         await until_top(pilot, "EntriesScreen")
         assert "many wrong PINs" in text_of(app)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+async def test_a_restore_is_told_with_the_locks_that_may_have_moved_since(
+    plant: Plant, language: str
+) -> None:
+    """What came after the copy is not in the record, a lock that was put on or taken off among it."""
+    head = plant.ledger.head()
+    known = Known(head.n + 3, "0" * 64, head.chain)
+    value = Restored(chain="new", was=head.chain, kept_n=head.n, kept_hash=head.hash, known=known).value()
+    draft = Draft(kind=RESTORED, key="r", person="SS", witness="VV", terminal="cli", value=value)
+    plant.ledger.unit_of_work(lambda transaction: transaction.append((draft,)))
+    told = "\n".join(shift_text(plant, language))
+    async with opened(plant, language=language) as (app, pilot):
+        await pilot.press("f8")
+        await until_top(pilot, "ShiftScreen")
+        for key in ("shift_restored", "restored_from", "restored_lost", "restored_look"):
+            said = words(f"terminal.{key}", language, ends=head.n, missing=3)
+            assert said in text_of(app)
+            assert said in told
 
 
 async def test_a_supervisor_decides_by_keys(plant: Plant) -> None:

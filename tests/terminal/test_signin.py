@@ -258,6 +258,24 @@ async def test_a_pin_for_one_use_is_replaced_by_ones_own(plant: Plant) -> None:
     assert plant.ledger.check_pin("AA", own).code == "AA"
 
 
+async def test_a_pin_that_was_chosen_at_another_terminal_meanwhile_is_asked_for(plant: Plant) -> None:
+    """The one for one use is gone then: choosing another one over and over would use up the tries."""
+    issued = plant.ledger.reset_pin("AA", "AD")
+    own, other = "802475", "739154"
+    async with opened(plant) as (app, pilot):
+        await pilot.press("f10")
+        await until_top(pilot, "SignInScreen")
+        await pilot.press("a", "a", "enter", *issued, "enter")
+        await until(pilot, lambda: "choose your own PIN" in text_of(app))
+        plant.ledger.change_pin("AA", issued, other, "T2")
+        await pilot.press(*own, "enter")
+        await until(pilot, lambda: "once more" in text_of(app))
+        await pilot.press(*own, "enter")
+        await until(pilot, lambda: "what is your PIN?" in text_of(app))
+        await pilot.press(*other, "enter")
+        await until(pilot, lambda: app.session.person is not None)
+
+
 async def test_a_disabled_person_is_not_offered(plant: Plant) -> None:
     plant.ledger.disable_person("BB", by="AD", reason="left the plant")
     async with opened(plant) as (app, pilot):

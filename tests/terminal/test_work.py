@@ -10,7 +10,7 @@ import pytest
 from textual import events
 from textual.pilot import Pilot
 
-from floorterm.changeover.acts import Note, SignStep
+from floorterm.changeover.acts import Note, Pause, SignStep
 from floorterm.changeover.view_list import ListRow
 from floorterm.ledger import LedgerBusyError
 from floorterm.terminal.messages import LedgerMoved, Scanned
@@ -115,6 +115,19 @@ async def test_a_step_longer_than_the_screen_is_turned_and_takes_nothing_of_the_
                 break
             await press(pilot, "pagedown")
         assert last in text_of(pilot.app)
+
+
+async def test_a_window_of_two_columns_ends_nothing_while_the_work_is_paused(crew_at: CrewAt) -> None:
+    """A pane that is dragged shut, or a panel's emulator that starts small."""
+    crew = crew_at(LOCKED)
+    async with at_work(crew, by="AA") as (screen, pilot):
+        crew.act(Pause(reason="fire drill"))
+        screen.retell()
+        await until(pilot, lambda: "fire drill" in seen(pilot))
+        for size in ((2, 2), (1, 1), SMALL):
+            await pilot.resize_terminal(*size)
+            await pilot.pause()
+        await until(pilot, lambda: "fire drill" in seen(pilot))
 
 
 async def test_the_limit_of_a_reading_is_seen_with_the_field(crew_at: CrewAt) -> None:

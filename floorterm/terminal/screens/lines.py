@@ -64,8 +64,10 @@ class LinesScreen(FloorScreen[None]):
         """Whether the checklists are approved as they are; in the demo, what it is."""
         if not self.desk.is_open:
             return ()
-        if self.desk.plant.approval() is None:
-            return (Span(f" {words('terminal.not_approved', self.language)} ", "caution"),)
+        plant = self.desk.plant
+        if plant.approval() is None:
+            key = "terminal.others_approved" if plant.others_approved() else "terminal.not_approved"
+            return (Span(f" {words(key, self.language)} ", "caution"),)
         return (Span(words("terminal.demo_note", self.language), "quiet"),) if self.app.demo else ()
 
     def names(self) -> "Names":

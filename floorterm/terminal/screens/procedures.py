@@ -49,7 +49,8 @@ class ProceduresScreen(FloorScreen[None]):
         from floorterm.terminal.views.library import approval_line, library_rows  # noqa: PLC0415
 
         plant = self.desk.plant
-        line = approval_line(plant.library, plant.approval(), plant.zone, self.language)
+        approved = plant.approval(), plant.others_approved()
+        line = approval_line(plant.library, *approved, plant.zone, self.language)
         folder: Line = (Span(plant.library.folder, "quiet"),)
         self.query_one("#approval", Page).show((line, folder))
         self._rows = library_rows(plant.library, self.language)

@@ -73,12 +73,12 @@ class ShiftScreen(FloorScreen[None]):
     def show(self) -> None:
         """The works that were on in the shift."""
         from floorterm.terminal.views.lines import names_of  # noqa: PLC0415
-        from floorterm.terminal.views.shift import shift_rows, wrong_pins  # noqa: PLC0415
+        from floorterm.terminal.views.shift import ledger_tells, shift_rows  # noqa: PLC0415
 
         plant, language = self.desk.plant, self.language
         names = names_of(plant.library, language)
-        tried, since = wrong_pins(plant.ledger, self.window), self.window.since
-        self._rows = shift_rows(self._states(), names, plant.now(), plant.zone, language, tried, since)
+        told, since = ledger_tells(plant.ledger, self.window), self.window.since
+        self._rows = shift_rows(self._states(), names, plant.now(), plant.zone, language, told, since)
         self.query_one("#shift", Rows).show([self._row(row) for row in self._rows])
 
     def _states(self) -> "tuple[State, ...]":

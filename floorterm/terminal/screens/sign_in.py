@@ -272,6 +272,9 @@ class SignInScreen(OwnedScreen[PinAnswer]):
             self.refuse(self.desk.sentences(fault), "notice")
         except (PinError, InactivePersonError) as fault:
             self._failed = True
+            self._old = self._new = (
+                ""  # the one for one use may be gone: chosen at another terminal, or issued anew
+            )
             self.refuse(self.desk.sentences(fault), "caution")
         except LedgerError as fault:
             self._new = ""

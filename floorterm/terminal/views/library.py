@@ -27,18 +27,20 @@ class LibraryRow(Struct, frozen=True):
     name: str = ""
 
 
-def approval_line(library: "Library", approval: "Entry | None", zone: tzinfo, language: str) -> Line:
-    """The digest, and who approved exactly these files."""
+def approval_line(
+    library: "Library", approval: "Entry | None", others: "Entry | None", zone: tzinfo, language: str
+) -> Line:
+    """The digest, and who approved exactly these files, or other ones since."""
     digest = Span(words("terminal.digest", language, digest=library.digest[:16]), "quiet")
-    if approval is None:
-        return (digest, Span("  "), Span(f" {words('terminal.not_approved', language)} ", "caution"))
-    by = words(
-        "terminal.approved_by",
-        language,
-        name=short_name(approval.name or approval.person),
-        at=f"{approval.at.astimezone(zone):%Y-%m-%d %H:%M}",
-    )
-    return (digest, Span("  "), Span(by, "done"))
+
+    def by(key: str, entry: "Entry") -> str:
+        at = f"{entry.at.astimezone(zone):%Y-%m-%d %H:%M}"
+        return words(key, language, name=short_name(entry.name or entry.person), at=at)
+
+    if approval is not None:
+        return (digest, Span("  "), Span(by("terminal.approved_by", approval), "done"))
+    told = by("terminal.others_approved_by", others) if others else words("terminal.not_approved", language)
+    return (digest, Span("  "), Span(f" {told} ", "caution"))
 
 
 def library_rows(library: "Library", language: str) -> tuple[LibraryRow, ...]:

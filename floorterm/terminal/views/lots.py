@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 from floorterm.genealogy.trace import backward, forward
 from floorterm.lots import links_of
-from floorterm.review.lots_text import found_row
+from floorterm.review.lots_text import found_row, renamed_lines
 from floorterm.terminal.views.text import Line, Span, wrapped
 from floorterm.wording import words
 
@@ -24,4 +24,6 @@ def answer_lines(plant: "Plant", past: "Past", lot: "Lot", width: int, language:
             sort, name, line, begun, until, kg, how = found_row(one, plant.zone, language)
             lines.append((Span(f"  {sort}  "), Span(name, "strong"), Span(f"  {line}")))
             lines += wrapped(f"      {begun} - {until[-5:]}  {kg}  {how}", width, "quiet", indent=6)
+    for said in renamed_lines(lot, past, language):
+        lines += wrapped(said, width, "caution")
     return (*lines, *wrapped(words("lots.wide", language), width))

@@ -11,9 +11,10 @@ from floorterm.changeover.view import title_of
 from floorterm.changeover.waiting import open_steps
 from floorterm.ledger.persons import PIN_BURST, PIN_OFF
 from floorterm.ledger.proof_faults import WitnessDiffersError
+from floorterm.ledger.restored import RESTORED
 from floorterm.terminal.views.lines import Names, against_standard, deviations_span
 from floorterm.terminal.views.text import Line, Span, Tone, clock, day_and_clock, short_name, tell
-from floorterm.wording import Say, sentence, words
+from floorterm.wording import Count, Say, sentence, words
 
 if TYPE_CHECKING:
     from floorterm.changeover.state import Deviation, State
@@ -67,9 +68,9 @@ def can_release(state: "State", now: datetime) -> bool:
     return not state.ended and not open_steps(state, now) and not state.locks_on()
 
 
-def wrong_pins(ledger: "Ledger", window: "Window") -> list["Entry"]:
-    """What the ledger tells of a shift about so many wrong PINs that a supervisor should know."""
-    return ledger.entries(kinds=(PIN_BURST, PIN_OFF), since=window.since, until=window.until)
+def ledger_tells(ledger: "Ledger", window: "Window") -> list["Entry"]:
+    """What a supervisor should know of the record itself in a shift: so many wrong PINs, and that it was restored."""
+    return ledger.entries(kinds=(PIN_BURST, PIN_OFF, RESTORED), since=window.since, until=window.until)
 
 
 def shift_rows(
@@ -78,15 +79,20 @@ def shift_rows(
     now: datetime,
     zone: tzinfo,
     language: str,
-    tried: Sequence["Entry"] = (),
+    told: Sequence["Entry"] = (),
     since: datetime | None = None,
 ) -> tuple[ShiftRow, ...]:
-    """Wrong PINs, deviations that wait, works that wait for their release, then the rest in order of their start.
+    """Restores, wrong PINs, deviations that wait, works that wait for their release, then the rest by their start.
 
     A work that had ended when the shift began (`since`) is there for what waits alone, unless its locks are on.
     """
     found = sorted(states, key=lambda state: state.started_at)
     rows: list[ShiftRow] = []
+    restored = [entry for entry in told if entry.kind == RESTORED]
+    if restored:
+        rows.append(_heading("restored", words("terminal.shift_restored", language)))
+        rows += [_restored_row(entry, zone, language) for entry in restored]
+    tried = [entry for entry in told if entry.kind != RESTORED]
     if tried:
         rows.append(_heading("pins", words("terminal.shift_wrong_pins", language, n=len(tried))))
         rows += [_tried_row(entry, zone, language) for entry in tried]
@@ -111,6 +117,26 @@ def _is_past(state: "State", since: datetime | None) -> bool:
 
 def _heading(key: str, text: str) -> ShiftRow:
     return ShiftRow(f"heading {key}", ((Span(f" {text}", "strong"),),), heading=True)
+
+
+def _restored_row(entry: "Entry", zone: tzinfo, language: str) -> ShiftRow:
+    """What the record lacks; locks that came on or off in between are not in it."""
+    kept, missing = entry.value.get("kept"), entry.value.get("missing")
+    facts = {
+        "ends": Count(kept["n"]) if isinstance(kept, dict) and isinstance(kept.get("n"), int) else "?",
+        "missing": Count(missing) if isinstance(missing, int) else "?",
+    }
+    return ShiftRow(
+        f"restored {entry.n}",
+        (
+            (Span(words("terminal.restored_from", language, **facts)),),
+            (Span(f"  {words('terminal.restored_lost', language, **facts)}", "quiet"),),
+        ),
+        (
+            (Span(f" {words('terminal.restored_look', language)} ", "warning"),),
+            (Span(clock(entry.at, zone), "quiet"),),
+        ),
+    )
 
 
 def _tried_row(entry: "Entry", zone: tzinfo, language: str) -> ShiftRow:

@@ -67,7 +67,7 @@ def top_lines(view: WorkView, language: str, width: int) -> list[Line]:
         room = width - len(who) - 3 - len(value)
         lines.append(spread(fit(text, max(20, room)) + value, who, width, (tone, "quiet")))
     for banner in view.banners:
-        for part in textwrap.wrap(banner.text, width - 4):
+        for part in textwrap.wrap(banner.text, max(20, width - 4)):
             lines.append((Span(f" {part} ".ljust(width), banner.level),))
     return lines
 

@@ -170,7 +170,7 @@ class Zones(Painted):
             return [fit(zone.label, width, plain=self.plain)]
         mark = "x" if zone.chosen else ">" if zone.under_cursor else " "
         lead = f"{mark}{zone.digit:>2} "
-        notes = textwrap.wrap(zone.note, width - 4) if zone.note else []
+        notes = textwrap.wrap(zone.note, max(1, width - 4)) if zone.note else []
         labels = textwrap.wrap(zone.label, max(1, width - 4)) or [""]
         room = self._zone_height - min(len(notes), 1)
         if len(labels) > room:
