@@ -539,6 +539,53 @@ async def test_a_step_from_paper_is_entered_with_its_own_time_and_person(crew_at
         await until(pilot, lambda: "paper; entered" in text_of(pilot.app))
 
 
+async def from_paper(screen: WorkScreen, pilot: Pilot[int], time: str, by: str) -> None:
+    """When and by whom a step was done on paper."""
+    await chosen(screen, pilot, "late")
+    await answered(pilot, time)
+    await until_top(pilot, "MenuScreen")
+    keys = [row.key for row in pilot.app.screen.query_one("#menu").rows]  # type: ignore[attr-defined]
+    await press(pilot, str(keys.index(by) + 1))
+
+
+@pytest.mark.parametrize(("number", "kept"), [("X-9", "X-9"), ("", "OO-L2-E1")])
+async def test_a_lock_taken_off_on_paper_is_asked_for_its_number(
+    crew_at: CrewAt, number: str, kept: str
+) -> None:
+    """As `floorterm late` takes it; without a number it is the person's own."""
+    crew = crew_at("strip-down-2-unlock/account")
+    step = "strip-down-2-unlock/lock-off-L2-E1"
+    async with at_work(crew, by="VV") as (screen, pilot):
+        crew.sign("strip-down-2-unlock/account")
+        crew.clock.advance(timedelta(minutes=5))
+        screen.show_step(step)
+        await pilot.pause()
+        assert step_id(screen) == step
+        await from_paper(screen, pilot, f"{crew.plant.now():%H:%M}", "OO")
+        await until_top(pilot, "AskScreen")
+        assert "The number of the lock, by the paper" in text_of(pilot.app)
+        await answered(pilot, number)
+        await answered(pilot, "power cut")
+        await sign_in(pilot, "VV")
+        await sign_in(pilot, "SS")
+        await until(pilot, lambda: crew.state.by_paper)
+        (made,) = crew.state.by_paper
+        assert (made.act.step, made.act.lock) == (step, kept)
+
+
+async def test_what_one_person_typed_from_a_paper_stands_in_no_other_persons_field(crew_at: CrewAt) -> None:
+    crew = crew_at("")
+    async with at_work(crew) as (screen, pilot):
+        await chosen(screen, pilot, "late")
+        await answered(pilot, "6:61")
+        await until(pilot, lambda: "could not be read" in text_of(pilot.app))
+        screen.app.begin_session(crew.plant.ledger.person("SS"))
+        await pilot.pause()
+        await chosen(screen, pilot, "late")
+        await until_top(pilot, "AskScreen")
+        assert pilot.app.screen.query_one(Entry).given.text == ""
+
+
 async def test_a_changeover_is_turned_to_another_fragrance(crew_at: CrewAt) -> None:
     crew = crew_at("")
     async with at_work(crew) as (screen, pilot):
