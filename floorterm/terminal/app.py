@@ -272,9 +272,19 @@ class FloorApp(App[int]):
     # --- time and the record --------------------------------------------------------------------
 
     async def _tick(self) -> None:
+        """Each part for itself: a fault in one keeps nobody signed in."""
         if not self.desk.is_open:
             return
-        await self.look_at_record()
+        with self.own_faults.ticking():
+            await self.look_at_record()
+        with self.own_faults.ticking():
+            self._keep_time()
+        with self.own_faults.ticking():
+            idle_min = self.desk.plant.library.plant.pins.idle_min
+            if self.session.is_over(idle_min) and not self.desk.writing:
+                self.end_session()
+
+    def _keep_time(self) -> None:
         minute = self._minute_now()
         if not self.lost and not self._busy_hands():  # a fold beside keys could tear a scan apart
             self._remembering.look(minute)
@@ -285,8 +295,6 @@ class FloorApp(App[int]):
         if fault := self.second_place.news():
             LOG.warning("second place for seals: %s", fault)
             self.say(self.desk.sentences(fault)[0])
-        if self.session.is_over(self.desk.plant.library.plant.pins.idle_min) and not self.desk.writing:
-            self.end_session()
 
     def _busy_hands(self) -> bool:
         return self.ear.holding or self._steady() - self.session.touched_at < TICK_S

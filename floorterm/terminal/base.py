@@ -184,14 +184,16 @@ class FloorScreen(Screen[_Result]):
             if not (
                 self.app.lost and self.READS_RECORD
             ):  # every try would hold the keys up until it is given up
-                with self.app.losing_record():
+                with self.app.own_faults.showing():
                     self.show()
                     self.knows = True
             self.show_heading()
-            self.show_keys()
+            with self.app.own_faults.showing():
+                self.show_keys()
             if self.app.lost and not self.knows and not self.query_one("#notice", Notice).sentences:
                 self.app.record_watch.say_why(self)
-        self.appears()
+        with self.app.own_faults.showing():
+            self.appears()
 
     def appears(self) -> None:
         """What Enter acts on may be another thing now."""
@@ -209,7 +211,7 @@ class FloorScreen(Screen[_Result]):
         if self.app.lost:
             self._show_loss()
             return
-        with self.app.losing_record():
+        with self.app.own_faults.showing():
             self._show_heading()
 
     def _show_loss(self) -> None:
