@@ -357,8 +357,8 @@ def locked(record: Record | None = None) -> Record:
     return (record or Record()).sign("prep/stop").walk(*LOCK_STEPS)
 
 
-def unlocked() -> Record:
-    return locked().walk(*WORK_STEPS, *UNLOCK_STEPS)
+def unlocked(record: Record | None = None) -> Record:
+    return locked(record).walk(*WORK_STEPS, *UNLOCK_STEPS)
 
 
 def finished() -> Record:

@@ -1,6 +1,7 @@
 """Steps from paper: their own kind of fact, with both times; they tell the past and change no lock."""
 
 from datetime import datetime, timedelta
+from decimal import Decimal
 
 import pytest
 from hypothesis import given, settings
@@ -8,6 +9,7 @@ from hypothesis import strategies as st
 from msgspec.structs import replace
 
 from floorterm.changeover.acts import LateStep, Pause, Release, act_from_value
+from floorterm.changeover.compose import compose
 from floorterm.changeover.entering import Given, Speaker
 from floorterm.changeover.fold import fold
 from floorterm.changeover.late_entry import late_act, late_given, late_spec
@@ -16,6 +18,7 @@ from floorterm.changeover.queries import needs_pin, witness_duty
 from floorterm.changeover.state import Signed
 from floorterm.changeover.view import checklist, view
 from floorterm.changeover.worksheet import to_json
+from floorterm.library.model import Library
 from floorterm.lockout.auditing import audit
 from floorterm.people import LockoutStatus, Person, PersonThen
 from floorterm.wording import Refusal, Say, sentence
@@ -30,10 +33,12 @@ from tests.changeover.sheets import (
     UNLOCK_STEPS,
     WORK_STEPS,
     Record,
+    changeover,
     good_entry,
     locked,
     lockout_act,
     procedure,
+    unlocked,
 )
 
 OUTAGE = "the server was down"
@@ -155,6 +160,27 @@ def test_a_dwell_counts_by_the_times_of_the_paper() -> None:
     assert "prep/cool" not in record.state.signed
     record.sign("prep/cool")  # a live signature counts the dwell from the paper's time too
     assert "prep/cool" in record.state.signed
+
+
+def test_a_flush_by_paper_is_no_faster_than_the_line(library: Library) -> None:
+    """By hand: 400 kg at 1.25 times 600 kg/h take 32 minutes; a paper's minute may be any part of it."""
+    note = compose(library, "L1", "palmarosa", "juniper", START.date()).flush
+    assert note is not None
+    note = replace(note, rate_kg_h=Decimal(600))
+    record = Record(worksheet=replace(changeover(), flush=note))
+    unlocked(record)
+    closed = record.state.signed["screen-unlock/close"].done_at
+    begun_at = (closed.replace(second=0, microsecond=0) - START) / timedelta(minutes=1)
+    record.wait(60)
+    assert _refused(paper(record, "flush/push", begun_at + 30, kg=Decimal(400)), record) == [
+        "late_flush_time"
+    ]
+    assert _refused(paper(record, "flush/push", begun_at + 31, kg=Decimal(400)), record) == []
+    assert _refused(paper(record, "flush/push", begun_at, kg=Decimal(13)), record) == []
+    assert _refused(paper(record, "flush/push", begun_at, kg=Decimal(14)), record) == ["late_flush_time"]
+    (refusal,) = record.may(paper(record, "flush/push", begun_at + 9, kg=Decimal("400")), TAMM, PELL)
+    assert "pushed 400 kg in 10 minutes" in sentence(refusal.say)
+    assert "it can push 125 kg in that" in sentence(refusal.say)
 
 
 def test_what_was_done_before_a_pause_is_entered_during_it() -> None:
