@@ -67,6 +67,9 @@ class Signed(Struct, frozen=True, kw_only=True):
         return self.name if self.paper is None else self.paper.name
 
 
+REPORTED = "changeover.deviation.raised"  # key of what somebody reported
+
+
 class Deviation(Struct, frozen=True, kw_only=True):
     """Something out of limits or reported. `n` numbers the entry that raised it; `key` and `facts` word it.
 
@@ -98,6 +101,11 @@ class Deviation(Struct, frozen=True, kw_only=True):
     def done_by_name(self) -> str:
         """Name of who did it, as the entry or the paper has it."""
         return self.by_name if self.paper is None else self.paper.name
+
+    def caused_by(self, code: str) -> bool:
+        """Whether it is of somebody's own doing: they did it, or entered it. Having reported it is not."""
+        did = self.by if self.paper is None else self.paper.person
+        return code in (self.by, did) and self.key != REPORTED
 
     @property
     def open(self) -> bool:

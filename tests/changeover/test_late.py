@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from floorterm.changeover.acts import LateStep, Pause, Release, act_from_value
+from floorterm.changeover.acts import Dispose, LateStep, Pause, Release, act_from_value
 from floorterm.changeover.compose import compose
 from floorterm.changeover.entering import Given, Speaker
 from floorterm.changeover.fold import fold
@@ -23,6 +23,7 @@ from floorterm.lockout.auditing import audit
 from floorterm.people import LockoutStatus, Person, PersonThen
 from floorterm.wording import Refusal, Say, sentence
 from tests.changeover.sheets import (
+    IVER,
     LOCK_STEPS,
     ODE,
     PELL,
@@ -181,6 +182,16 @@ def test_a_flush_by_paper_is_no_faster_than_the_line(library: Library) -> None:
     (refusal,) = record.may(paper(record, "flush/push", begun_at + 9, kg=Decimal("400")), TAMM, PELL)
     assert "pushed 400 kg in 10 minutes" in sentence(refusal.say)
     assert "it can push 125 kg in that" in sentence(refusal.say)
+
+
+def test_whoever_did_it_on_paper_does_not_decide_alone_about_what_came_of_it() -> None:
+    record = begun()
+    record.do(paper(record, "prep/nose", 10, IVER, number="900"), TAMM, PELL)
+    (deviation,) = record.state.deviations
+    act = Dispose(deviation=deviation.n, decision="accept", reason="as before")
+    assert record.keys(act, IVER) == ["not_alone_on_own_deviation"]
+    assert record.keys(act, IVER, ODE) == []
+    assert record.keys(act, PELL) == []
 
 
 def test_what_was_done_before_a_pause_is_entered_during_it() -> None:
