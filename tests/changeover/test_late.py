@@ -21,6 +21,9 @@ from floorterm.changeover.worksheet import to_json
 from floorterm.library.model import Library
 from floorterm.lockout.auditing import audit
 from floorterm.people import LockoutStatus, Person, PersonThen
+from floorterm.shift.summarise import summarise
+from floorterm.shift.summary import differences
+from floorterm.shift.window import Window
 from floorterm.wording import Refusal, Say, sentence
 from tests.changeover.sheets import (
     IVER,
@@ -454,3 +457,23 @@ def test_nothing_from_paper_changes_a_lock_or_who_is_at_work(steps: list[str], l
         record.force(paper(record, step, 30 + place), TAMM, PELL)
         assert record.state.locks == before
         assert record.state.locks_on() == tuple(lock for job in before.values() for lock in job.locks_on())
+
+
+def test_what_a_late_entry_raised_belongs_to_the_shift_in_which_it_was_done() -> None:
+    record = begun().wait(600)
+    begin, turn, end = START - timedelta(hours=1), START + timedelta(hours=7), START + timedelta(hours=15)
+    early = Window("early", {"en": "early"}, START.date(), begin.astimezone(PLANT), turn.astimezone(PLANT))
+    late = Window("late", {"en": "late"}, START.date(), turn.astimezone(PLANT), end.astimezone(PLANT))
+    before = summarise(early, [record.state], (), record.now)
+    record.do(paper(record, "prep/nose", 10, number="900"), TAMM, PELL)
+    (deviation,) = record.state.deviations
+    assert late.holds(deviation.at)
+    assert early.holds(deviation.done_at)
+    told = [summarise(window, [record.state], (), record.now) for window in (early, late)]
+    assert [[one.n for one in summary.deviations] for summary in told] == [[deviation.n], [deviation.n]]
+    after = told[0]
+    assert [say.key for say in differences(before, after)] == ["shift.diff_deviation", "shift.diff_sign_off"]
+    unnamed = replace(after, deviations=())
+    told_otherwise = replace(after, deviations=(replace(after.deviations[0], at="", by="M. Tamm"),))
+    for signed in (unnamed, told_otherwise):  # as an earlier version signed it
+        assert differences(signed, after, after_n=deviation.n) == ()
