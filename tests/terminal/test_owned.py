@@ -8,6 +8,7 @@ from floorterm.changeover.acts import LockoutAct, Note, RaiseDeviation
 from floorterm.lockout.model import Event
 from floorterm.terminal.app import FloorApp
 from floorterm.terminal.messages import LedgerMoved
+from floorterm.terminal.screens.dialogs import AskScreen, reason_spec
 from tests.conftest import PIN
 from tests.terminal.conftest import CrewAt
 from tests.terminal.shell import sign_in, text_of, until, until_top
@@ -103,6 +104,20 @@ async def test_what_was_typed_before_the_sign_in_is_that_persons(crew_at: CrewAt
         screen.app.begin_session(crew.plant.ledger.person("OO"))
         await pilot.pause()
         assert screen.entry.given.text == "12"
+
+
+async def test_a_dialogue_from_before_a_sign_in_is_that_persons_from_then_on(crew_at: CrewAt) -> None:
+    crew = crew_at("")
+    async with at_work(crew, by="") as (screen, pilot):
+        app = screen.app
+        ask = AskScreen("", "why?", reason_spec("en"))
+        app.push_screen(ask)
+        await until_top(pilot, "AskScreen")
+        app.begin_session(crew.plant.ledger.person("OO"))
+        await press(pilot, *"leak")
+        assert app.screen is ask
+        app.end_session()
+        await until(pilot, lambda: app.screen is screen)
 
 
 async def test_a_note_that_was_not_recorded_is_kept_for_its_own_person_and_step(crew_at: CrewAt) -> None:
