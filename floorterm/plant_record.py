@@ -190,6 +190,12 @@ class PlantRecord(LineRecord):
         states = (self.state(work) for work in works)
         return tuple(state for state in states if any(job.removed for job in state.locks.values()))
 
+    def lock_works(self, line: str) -> tuple[State, ...]:
+        """Works of a line of which its locks tell: those that somebody may act on, and where somebody is to be told."""
+        works = self.line_now(line).works
+        known = {state.work for state in works}
+        return (*works, *(state for state in self.untold_works(line) if state.work not in known))
+
     def _removals(self) -> tuple[Entry, ...]:
         """Entries that take an absent owner's lock off or tell the owner of it; only new ones are read.
 

@@ -5,8 +5,9 @@ from datetime import timedelta
 import pytest
 from textual.pilot import Pilot
 
-from floorterm.changeover.acts import LockoutAct
+from floorterm.changeover.acts import LockoutAct, Release
 from floorterm.lockout.model import BOX, Event
+from floorterm.terminal.plain import locks_text
 from floorterm.terminal.screens.locks import LocksScreen
 from floorterm.terminal.widgets.notice import Notice
 from tests.conftest import PIN
@@ -107,7 +108,10 @@ async def test_after_the_work_was_released_somebody_who_does_not_know_is_still_t
     points = tuple(point.id for point in working.state.locks[JOB].job.points)
     working.act(LockoutAct(job=JOB, event=Event.REMOVE_OTHER, points=points, owner="AA"), "SS")
     working.finish()
-    assert working.state.ended or not working.state.locks_on()
+    working.act(Release(), "SS")
+    assert working.state.ended
+    told = "\n".join(locks_text(working.plant, "L2", None, "en"))
+    assert "A. Abel was taken off by S. Stern" in told, "the command says what the screen says"
     async with at_locks(working, by="SS") as (screen, pilot):
         await more(screen, pilot, "owner_informed/AA")
         await until(pilot, lambda: not working.plant.uninformed("AA"))
