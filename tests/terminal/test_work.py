@@ -22,6 +22,7 @@ from floorterm.terminal.widgets.keys import KeyBar
 from floorterm.terminal.widgets.notice import Notice
 from floorterm.terminal.widgets.step_column import SideList
 from floorterm.terminal.widgets.zones import Zones
+from floorterm.wording import words
 from tests.terminal.at_step import Crew
 from tests.terminal.conftest import CrewAt
 from tests.terminal.shell import COMFORTABLE, SMALL, opened, sign_in, text_of, until, until_top
@@ -451,6 +452,18 @@ async def test_a_note_is_written_about_the_step(crew_at: CrewAt) -> None:
         await answered(pilot, "belt squeaks")
         await until(pilot, lambda: bool(crew.state.notes))
         assert crew.state.notes[0].text == "belt squeaks"
+
+
+async def test_another_language_in_a_menu_is_that_of_the_dialogue_it_leads_to(crew_at: CrewAt) -> None:
+    crew = crew_at("")
+    async with at_work(crew) as (screen, pilot):
+        await press(pilot, "f5")
+        await until_top(pilot, "MenuScreen")
+        await press(pilot, "f9")
+        await until(pilot, lambda: screen.language != "en")
+        await press(pilot, "1")
+        await until_top(pilot, "AskScreen")
+        assert pilot.app.screen.query_one(Entry).spec.prompt == words("work.ask_note", screen.language)
 
 
 async def test_a_step_that_does_not_apply_is_signed_with_its_reason(crew_at: CrewAt) -> None:

@@ -24,7 +24,11 @@ class PaperEntry:
 
     def __init__(self, screen: "WorkScreen", step: "Step | None") -> None:
         self._screen, self._step = screen, step
-        self._language = screen.language
+
+    @property
+    def _language(self) -> str:
+        """The one that is spoken now: it may change while a dialogue stands."""
+        return self._screen.language
 
     async def run(self) -> None:
         """Ask everything, then let the rules judge."""
