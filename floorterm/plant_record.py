@@ -182,6 +182,10 @@ class PlantRecord(LineRecord):
                 removals.setdefault(about, []).append(entry)
             elif entry.value.get("event") == Event.OWNER_INFORMED:
                 removals.pop(about, None)
+                work, (job, _, redirect) = entry.changeover, about[1].partition("~")
+                if redirect:  # that renamed the lockout: what was taken off before it has the old name
+                    left = [one for one in removals.pop((work, job), []) if one.n > int(redirect)]
+                    removals |= {(work, job): left} if left else {}
         return tuple(entry for entries in removals.values() for entry in entries)
 
     def untold_works(self, line: str) -> tuple[State, ...]:

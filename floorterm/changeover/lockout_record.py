@@ -51,7 +51,7 @@ def record_of(
     by_paper = {name: tuple(as_happened(state, name)) for name in state.locks if papers(state, name)}
     return record_of_lockouts(
         state.work,
-        state.locks,
+        state.every_lockout,
         people,
         lockouts=lockouts,
         inspections=inspections,
@@ -62,7 +62,7 @@ def record_of(
 
 def tells_of_lockout(state: State) -> bool:
     """Whether anything of a lockout was recorded or entered from paper."""
-    return any(job.events or papers(state, name) for name, job in state.locks.items())
+    return any(job.events or papers(state, name) for name, job in state.every_lockout.items())
 
 
 def record_of_lockouts(

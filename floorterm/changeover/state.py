@@ -232,6 +232,7 @@ class State(Struct, frozen=True, kw_only=True):
     deviations: tuple[Deviation, ...] = ()
     corrections: tuple[Correction, ...] = ()
     locks: Mapping[str, LockoutState] = field(default_factory=dict)
+    past_locks: Mapping[str, LockoutState] = field(default_factory=dict)
     flush: Mapping[str, FlushProgress] = field(default_factory=dict)
     notes: tuple[NoteTaken, ...] = ()
     protected: tuple[Protected, ...] = ()
@@ -271,6 +272,11 @@ class State(Struct, frozen=True, kw_only=True):
     def stands(self, step_id: str, now: datetime) -> bool:
         """Whether a step is signed in the current round and not expired."""
         return step_id in self.signed and not self.expired(step_id, now)
+
+    @property
+    def every_lockout(self) -> Mapping[str, LockoutState]:
+        """The lockouts of this work, and those of before a redirect whose record was closed (`past_locks`)."""
+        return {**self.past_locks, **self.locks}
 
     def locks_on(self) -> tuple[LockOn, ...]:
         """Every lock of this work that is on now, in the order in which they went on."""
