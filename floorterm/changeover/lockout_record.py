@@ -48,7 +48,7 @@ def record_of(
     of the revision that was worked to; certificates of theirs and recorded `inspections` count always. `as_of` is the
     moment for which open jobs are judged.
     """
-    by_paper = {name: tuple(as_happened(state, name)) for name in state.locks if papers(state, name)}
+    by_paper = {name: tuple(as_happened(state, name)) for name in state.every_lockout if papers(state, name)}
     return record_of_lockouts(
         state.work,
         state.every_lockout,

@@ -5,7 +5,8 @@ from decimal import Decimal
 
 from msgspec.structs import replace
 
-from floorterm.changeover.state import FlushProgress, Signed, State
+from floorterm.changeover.paper_lockout import papers
+from floorterm.changeover.state import FlushProgress, Signed, State, Turned
 from floorterm.changeover.worksheet import Step, Worksheet
 from floorterm.lockout.state import LockoutState
 
@@ -41,6 +42,7 @@ def redirected(state: State, worksheet: Worksheet, n: int) -> State:
         flush=initial_flush(worksheet),
         locks=locks,
         past_locks={**state.past_locks, **past},
+        turned=(*state.turned, Turned(n=n, worksheet=state.worksheet)),
     )
 
 
@@ -79,7 +81,7 @@ def _locks(
             locks[key] = replace(lockout, job=job)
         elif lockout.begun and (lockout.removed or not lockout.closed):
             locks[carried] = _renamed(lockout, carried)
-        elif lockout.events:
+        elif lockout.events or papers(state, key):
             past[carried] = _renamed(lockout, carried)
     return locks, past
 

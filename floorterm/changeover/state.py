@@ -11,7 +11,7 @@ from typing import Literal
 from msgspec import Struct, field
 
 from floorterm.changeover.acts import Cause, Disposal, Pause, SignStep
-from floorterm.changeover.worksheet import Worksheet
+from floorterm.changeover.worksheet import Step, Worksheet
 from floorterm.lockout.state import LockOn, LockoutState
 from floorterm.wording import Fact
 
@@ -206,6 +206,13 @@ class LyeFound(Struct, frozen=True, kw_only=True):
     pressurised: bool
 
 
+class Turned(Struct, frozen=True, kw_only=True):
+    """The worksheet that a redirect of entry `n` replaced."""
+
+    n: int
+    worksheet: Worksheet
+
+
 class State(Struct, frozen=True, kw_only=True):
     """Everything known about one piece of work after its entries so far.
 
@@ -233,6 +240,7 @@ class State(Struct, frozen=True, kw_only=True):
     corrections: tuple[Correction, ...] = ()
     locks: Mapping[str, LockoutState] = field(default_factory=dict)
     past_locks: Mapping[str, LockoutState] = field(default_factory=dict)
+    turned: tuple[Turned, ...] = ()
     flush: Mapping[str, FlushProgress] = field(default_factory=dict)
     notes: tuple[NoteTaken, ...] = ()
     protected: tuple[Protected, ...] = ()
@@ -272,6 +280,11 @@ class State(Struct, frozen=True, kw_only=True):
     def stands(self, step_id: str, now: datetime) -> bool:
         """Whether a step is signed in the current round and not expired."""
         return step_id in self.signed and not self.expired(step_id, now)
+
+    def step_of(self, signed: Signed) -> Step | None:
+        """The step of a signature, on the worksheet that it was signed on."""
+        then = (one.worksheet for one in self.turned if signed.n < one.n)
+        return next(then, self.worksheet).step(signed.act.step)
 
     @property
     def every_lockout(self) -> Mapping[str, LockoutState]:

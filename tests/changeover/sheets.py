@@ -139,6 +139,23 @@ def screen() -> tuple[Section, ...]:
     )
 
 
+def without_lockout() -> Worksheet:
+    """The same changeover towards another fragrance, for which nothing is opened."""
+    sheet = changeover("rose")
+    sections = tuple(
+        replace(
+            section,
+            steps=tuple(
+                replace(step, after=tuple(name for name in step.after if not name.startswith("screen")))
+                for step in section.steps
+            ),
+        )
+        for section in sheet.sections
+        if not section.id.startswith("screen")
+    )
+    return replace(sheet, sections=sections, jobs=())
+
+
 def changeover(incoming: str = "plain", flush_kg: str = "400") -> Worksheet:
     """A changeover: prepare, screen under lockout, flush, line clearance, first-article check."""
     sections = (

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from floorterm.changeover.acts import Dispose, LateStep, Pause, Release, act_from_value
+from floorterm.changeover.acts import Dispose, LateStep, Pause, Redirect, Release, act_from_value
 from floorterm.changeover.compose import compose
 from floorterm.changeover.entering import Given, Speaker
 from floorterm.changeover.fold import fold
@@ -43,6 +43,7 @@ from tests.changeover.sheets import (
     lockout_act,
     procedure,
     unlocked,
+    without_lockout,
 )
 
 OUTAGE = "the server was down"
@@ -477,3 +478,15 @@ def test_what_a_late_entry_raised_belongs_to_the_shift_in_which_it_was_done() ->
     told_otherwise = replace(after, deviations=(replace(after.deviations[0], at="", by="M. Tamm"),))
     for signed in (unnamed, told_otherwise):  # as an earlier version signed it
         assert differences(signed, after, after_n=deviation.n) == ()
+
+
+@pytest.mark.parametrize("live", [False, True], ids=["on paper alone", "half of it in the record"])
+def test_a_redirect_takes_no_lockout_on_paper_out_of_the_audit(live: bool) -> None:
+    record = locked().wait(60) if live else on_paper(waited(), "prep/stop", *LOCK_STEPS, begin=5)
+    on_paper(record, *WORK_STEPS, begin=40)
+    before = record_of(record.state, PEOPLE.values(), as_of=record.now)
+    record.force(Redirect(reason="another order", worksheet=to_json(without_lockout())), PELL)
+    assert record.state.worksheet.jobs == ()
+    after = record_of(record.state, PEOPLE.values(), as_of=record.now)
+    assert any(event.entered for job in before.jobs for event in job.events)
+    assert [job.events for job in after.jobs] == [job.events for job in before.jobs]
