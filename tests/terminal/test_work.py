@@ -4,13 +4,14 @@ import re
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 
 import pytest
 from textual import events
 from textual.pilot import Pilot
 
-from floorterm.changeover.acts import Note, SignStep
+from floorterm.changeover.acts import Note, ReviseFlush, SignStep
 from floorterm.changeover.view_list import ListRow
 from floorterm.ledger import LedgerBusyError
 from floorterm.terminal.messages import LedgerMoved, Scanned
@@ -279,6 +280,21 @@ async def test_a_reading_outside_its_limit_is_kept_and_raises_a_deviation(crew_a
         assert crew.state.signed["strip-down-2/head-temp"].act.number == "52.5"
         assert [one.step for one in crew.state.open_deviations] == ["strip-down-2/head-temp"]
         assert "deviation" in notice(screen)
+
+
+async def test_what_a_typed_figure_means_follows_the_record_and_the_language(crew_at: CrewAt) -> None:
+    crew = crew_at("start/flush")
+    async with at_work(crew) as (screen, pilot):
+        screen.show_step("start/flush")
+        await press(pilot, *"900")
+        await until(pilot, lambda: "900 kg: the flush is done" in seen(pilot))
+        crew.act(ReviseFlush(step="start/flush", kg=Decimal(1000), reason="the odour is still there"), "SS")
+        screen.post_message(LedgerMoved())
+        await until(pilot, lambda: "100 kg" in text_of(pilot.app).split("> 900_")[1].splitlines()[0])
+        before = text_of(pilot.app).split("> 900_")[1].splitlines()[0]
+        await press(pilot, "f9")
+        await until(pilot, lambda: screen.language != "en")
+        await until(pilot, lambda: text_of(pilot.app).split("> 900_")[1].splitlines()[0] != before)
 
 
 async def test_nothing_but_a_number_can_be_typed_where_a_number_is_asked(crew_at: CrewAt) -> None:

@@ -140,6 +140,7 @@ class WorkScreen(FloorScreen[None]):
             about = f"{fresh.step.id} {fresh.step.round}"
             self.entry.show(spec, about)
             self._take_up(spec, about)
+            self._answer()
         else:
             self.entry.show(EntrySpec(), "")
         foot = foot_lines(fresh, self.language, width, 4 if self.size.height < 34 else 8)
@@ -250,13 +251,17 @@ class WorkScreen(FloorScreen[None]):
 
     # --- entering -------------------------------------------------------------------------------
 
-    def on_entry_changed(self, message: Entry.Changed) -> None:
+    def on_entry_changed(self, _: Entry.Changed) -> None:
         """Answer at once to what is typed; an old refusal is over."""
-        step = self.step
-        if step is not None and self._shown is not None:
-            message.entry.answer(echo(self._shown, step, message.entry.given, self.language))
+        self._answer()
         self._retry = None
         self.refuse(())
+
+    def _answer(self) -> None:
+        """Beside the field, what stands in it means: by the record and in the language of now."""
+        step = self.step
+        if step is not None and self._shown is not None:
+            self.entry.answer(echo(self._shown, step, self.entry.given, self.language))
 
     def on_entry_pad_wanted(self, message: Entry.PadWanted) -> None:
         """A screen of its own for the pad."""
