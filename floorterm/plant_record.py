@@ -192,6 +192,10 @@ class PlantRecord(LineRecord):
                 removals.setdefault(about, []).append(entry)
             elif entry.value.get("event") == Event.OWNER_INFORMED:
                 removals.pop(about, None)
+                work, (job, _, redirect) = entry.changeover, about[1].partition("~")
+                if redirect:  # that renamed the lockout: what was taken off before it has the old name
+                    left = [one for one in removals.pop((work, job), []) if one.n > int(redirect)]
+                    removals |= {(work, job): left} if left else {}
         return tuple(entry for entries in removals.values() for entry in entries)
 
     def untold_works(self, line: str) -> tuple[State, ...]:
@@ -199,6 +203,12 @@ class PlantRecord(LineRecord):
         works = dict.fromkeys(entry.changeover for entry in self._removals() if entry.line == line)
         states = (self.state(work) for work in works)
         return tuple(state for state in states if any(job.removed for job in state.locks.values()))
+
+    def lock_works(self, line: str) -> tuple[State, ...]:
+        """Works of a line of which its locks tell: those that somebody may act on, and where somebody is to be told."""
+        works = self.line_now(line).works
+        known = {state.work for state in works}
+        return (*works, *(state for state in self.untold_works(line) if state.work not in known))
 
     def _removals(self) -> tuple[Entry, ...]:
         """Entries that take an absent owner's lock off or tell the owner of it; only new ones are read.

@@ -36,7 +36,16 @@ from floorterm.changeover.acts import (
     act_from_value,
 )
 from floorterm.changeover.redirect import initial_flush, initial_locks, redirected
-from floorterm.changeover.state import LyeFound, MinutesTold, NoteTaken, Protected, State, Stop, pause_reason
+from floorterm.changeover.state import (
+    REPORTED,
+    LyeFound,
+    MinutesTold,
+    NoteTaken,
+    Protected,
+    State,
+    Stop,
+    pause_reason,
+)
 from floorterm.changeover.worksheet import worksheet_from_json
 from floorterm.entries import Entry
 
@@ -112,9 +121,7 @@ def _after(state: State, entry: Entry, act: Act) -> State:
         case RepeatSection():
             return steps.repeated(state, act)
         case RaiseDeviation():
-            return steps.deviates(
-                state, entry, "changeover.deviation.raised", {"text": act.text}, critical=act.critical
-            )
+            return steps.deviates(state, entry, REPORTED, {"text": act.text}, critical=act.critical)
         case _:
             return _whole(state, entry, act)
 

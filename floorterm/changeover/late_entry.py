@@ -14,12 +14,12 @@ from floorterm.changeover.entering import (
     act_of,
     counter_of,
     entry_spec,
-    lock_spec,
     some_people_spec,
 )
 from floorterm.changeover.figures import number_of
 from floorterm.changeover.order_rules import no, step_facts
 from floorterm.changeover.state import State
+from floorterm.changeover.view_words import say
 from floorterm.changeover.worksheet import Step
 from floorterm.lockout.model import Event
 from floorterm.people import Person
@@ -71,8 +71,9 @@ def _moments(wall: datetime, zone: tzinfo) -> list[datetime]:
 def late_spec(state: State, step: Step, speaker: Speaker) -> EntrySpec:
     """What a paper may say of a step: what the screen asks, besides a lock's number and whoever was counted there."""
     spec = entry_spec(state, step, speaker)
-    if step.event is Event.LOCK_OFF:
-        return lock_spec(speaker.language)
+    if step.event in (Event.LOCK_ON, Event.LOCK_OFF):
+        which = "on" if step.event is Event.LOCK_ON else "off"
+        return EntrySpec(mode="code", prompt=say(f"enter_late_lock_{which}", speaker.language))
     if step.event is Event.ACCOUNT_PEOPLE:  # also somebody who worked by paper alone
         return some_people_spec("enter_clear", tuple(speaker.people), speaker)
     return spec

@@ -6,6 +6,7 @@ of a lockout is a deviation and the audit's; and nothing that is entered here ch
 
 from collections.abc import Iterator
 from datetime import timedelta
+from decimal import ROUND_CEILING, Decimal
 
 from floorterm.access import Right, has_right
 from floorterm.changeover.acts import LateStep
@@ -126,10 +127,25 @@ def _entry(asked: Asked, step: Step, act: LateStep) -> Iterator[Refusal]:
     yield from entry_refusals(step, signature)
     if step.kind == "flush":
         yield from flush_entry(asked.state, step, signature)
+        yield from _flush_time(asked, step, act)
     if step.event is Event.LOCK_ON and not act.lock.strip():
         yield no("late_lock_missing", **step_facts(step))
     if step.event is Event.VERIFY and act.result not in ("zero", "not_zero"):
         yield no("late_result_missing", **step_facts(step))
+
+
+def _flush_time(asked: Asked, step: Step, act: LateStep) -> Iterator[Refusal]:
+    """More kg than the line can push between the paper's times: one of them is misread. A minute counts as whole."""
+    note, state = asked.state.worksheet.flush, asked.state
+    if note is None or act.kg is None or not act.kg.is_finite():
+        return
+    before = [done.done_at for done in map(state.done, step.after) if done is not None]
+    begun = minute(max(before, default=state.started_at))
+    minutes = max(0, (act.done_at - begun) // timedelta(minutes=1)) + 1
+    most = (note.most_kg_h * minutes / 60).quantize(Decimal(1), rounding=ROUND_CEILING)
+    if act.kg > most:
+        facts = {"kg": str(act.kg), "most": str(most), "since": clock(begun, asked.now)}
+        yield no("late_flush_time", n=minutes, **facts)
 
 
 def _vouched(asked: Asked, step: Step, act: LateStep) -> Iterator[Refusal]:

@@ -48,10 +48,10 @@ def record_of(
     of the revision that was worked to; certificates of theirs and recorded `inspections` count always. `as_of` is the
     moment for which open jobs are judged.
     """
-    by_paper = {name: tuple(as_happened(state, name)) for name in state.locks if papers(state, name)}
+    by_paper = {name: tuple(as_happened(state, name)) for name in state.every_lockout if papers(state, name)}
     return record_of_lockouts(
         state.work,
-        state.locks,
+        state.every_lockout,
         people,
         lockouts=lockouts,
         inspections=inspections,
@@ -62,7 +62,7 @@ def record_of(
 
 def tells_of_lockout(state: State) -> bool:
     """Whether anything of a lockout was recorded or entered from paper."""
-    return any(job.events or papers(state, name) for name, job in state.locks.items())
+    return any(job.events or papers(state, name) for name, job in state.every_lockout.items())
 
 
 def record_of_lockouts(

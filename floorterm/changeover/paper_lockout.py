@@ -4,7 +4,7 @@ What was done on paper stands among the record's own events where its time puts 
 state: locks are what people record in the present.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime
 
 from msgspec import Struct
@@ -37,11 +37,20 @@ def minute(at: datetime) -> datetime:
 def papers(state: State, job: str) -> tuple[Signed, ...]:
     """Everything of a lockout job that was done on paper, its work included, in the order of the paper's times."""
     found = []
+    known = state.every_lockout
     for one in state.history:
-        step = state.worksheet.step(one.act.step)
-        if one.paper is not None and step is not None and job in (step.job, step.needs_lockout):
+        step = state.step_of(one) if one.paper is not None else None
+        if step is not None and job in (
+            _name_now(state, name, one, known) for name in (step.job, step.needs_lockout)
+        ):
             found.append(one)
     return tuple(sorted(found, key=lambda one: (one.done_at, one.n)))
+
+
+def _name_now(state: State, job: str, signed: Signed, known: Mapping[str, LockoutState]) -> str:
+    """What the lockout of a signature is called now: a redirect may have given it another name."""
+    names = (f"{job}~{redirect.n}" for redirect in state.turned if redirect.n > signed.n)
+    return next((name for name in names if name in known), job)
 
 
 def as_happened(state: State, job: str, *, until: datetime | None = None) -> Iterator[Happened]:
@@ -49,7 +58,7 @@ def as_happened(state: State, job: str, *, until: datetime | None = None) -> Ite
 
     The record's own events keep their order whatever their times; one by paper comes after those of its minute.
     """
-    lockout = state.locks[job]
+    lockout = state.every_lockout[job]
     now = LockoutState.initial(lockout.job, lockout.line)
     waiting = [one for one in papers(state, job) if until is None or one.done_at <= until]
     own = [event for event in lockout.events if until is None or minute(event.at) <= until]
@@ -79,8 +88,8 @@ def proof_gaps(state: State, job: str, paper: Paper) -> list[Gap]:
 
 
 def _events(state: State, now: LockoutState, signed: Signed) -> Iterator[LockEvent]:
-    step, paper = state.worksheet.step(signed.act.step), signed.paper
-    assert step is not None, "`papers` gives steps of the worksheet alone"
+    step, paper = state.step_of(signed), signed.paper
+    assert step is not None, "`papers` gives steps of worksheets alone"
     assert paper is not None, "`papers` gives what was done on paper alone"
     bare = LockEvent(n=0, at=paper.at, event=Event.WORK_START, by=paper.person, by_name=paper.name)
     if step.kind != "lockout":

@@ -5,7 +5,8 @@ from decimal import Decimal
 
 from msgspec.structs import replace
 
-from floorterm.changeover.state import FlushProgress, Signed, State
+from floorterm.changeover.paper_lockout import papers
+from floorterm.changeover.state import FlushProgress, Signed, State, Turned
 from floorterm.changeover.worksheet import Step, Worksheet
 from floorterm.lockout.state import LockoutState
 
@@ -29,16 +30,19 @@ def redirected(state: State, worksheet: Worksheet, n: int) -> State:
 
     A signature is kept if the new worksheet holds the identical step, it is no flush step, and every step
     that it comes after is kept. A lockout job with the same id and points keeps its state; one that the new
-    worksheet lacks, or has with other points, is carried along as `id~n` until its record is closed. No lock
-    is lost.
+    worksheet lacks, or has with other points, is carried along as `id~n` until its record is closed, and whoever's
+    lock was taken off is told of it. No lock is lost; what is closed stays in the record for the audit.
     """
+    locks, past = _locks(state, worksheet, n)
     return replace(
         state,
         worksheet=worksheet,
         signed=_kept(state, worksheet),
         by_paper=tuple(one for one in state.by_paper if _stays(one.act.step, state, worksheet)),
         flush=initial_flush(worksheet),
-        locks=_locks(state, worksheet, n),
+        locks=locks,
+        past_locks={**state.past_locks, **past},
+        turned=(*state.turned, Turned(n=n, worksheet=state.worksheet)),
     )
 
 
@@ -64,16 +68,22 @@ def _same(step: Step, state: State) -> bool:
     return step.kind != "flush" and step.id in state.signed and state.worksheet.step(step.id) == step
 
 
-def _locks(state: State, worksheet: Worksheet, n: int) -> Mapping[str, LockoutState]:
+def _locks(
+    state: State, worksheet: Worksheet, n: int
+) -> tuple[Mapping[str, LockoutState], Mapping[str, LockoutState]]:
+    """The lockouts that go on, and those that are closed and that the new worksheet does not take up."""
     locks: dict[str, LockoutState] = initial_locks(worksheet)
+    past: dict[str, LockoutState] = {}
     for key, lockout in state.locks.items():
         job = worksheet.job(key)
+        carried = key if "~" in key else f"{key}~{n}"
         if job is not None and job.points == lockout.job.points:
             locks[key] = replace(lockout, job=job)
-        elif lockout.begun and not lockout.closed:
-            carried = key if "~" in key else f"{key}~{n}"
+        elif lockout.begun and (lockout.removed or not lockout.closed):
             locks[carried] = _renamed(lockout, carried)
-    return locks
+        elif lockout.events or papers(state, key):
+            past[carried] = _renamed(lockout, carried)
+    return locks, past
 
 
 def _renamed(lockout: LockoutState, key: str) -> LockoutState:

@@ -288,4 +288,4 @@ def revise(asked: Asked, act: ReviseFlush) -> Iterator[Refusal]:
 
 def _signed_flush(state: State, step: Step) -> Iterator[Refusal]:
     if step.id in state.signed:
-        yield no("flush_signed", name=state.signed[step.id].name)
+        yield no("flush_signed", name=state.signed[step.id].done_by_name)

@@ -11,7 +11,7 @@ from typing import Literal
 from msgspec import Struct, field
 
 from floorterm.changeover.acts import Cause, Disposal, Pause, SignStep
-from floorterm.changeover.worksheet import Worksheet
+from floorterm.changeover.worksheet import Step, Worksheet
 from floorterm.lockout.state import LockOn, LockoutState
 from floorterm.wording import Fact
 
@@ -67,6 +67,9 @@ class Signed(Struct, frozen=True, kw_only=True):
         return self.name if self.paper is None else self.paper.name
 
 
+REPORTED = "changeover.deviation.raised"  # key of what somebody reported
+
+
 class Deviation(Struct, frozen=True, kw_only=True):
     """Something out of limits or reported. `n` numbers the entry that raised it; `key` and `facts` word it.
 
@@ -98,6 +101,11 @@ class Deviation(Struct, frozen=True, kw_only=True):
     def done_by_name(self) -> str:
         """Name of who did it, as the entry or the paper has it."""
         return self.by_name if self.paper is None else self.paper.name
+
+    def caused_by(self, code: str) -> bool:
+        """Whether it is of somebody's own doing: they did it, or entered it. Having reported it is not."""
+        did = self.by if self.paper is None else self.paper.person
+        return code in (self.by, did) and self.key != REPORTED
 
     @property
     def open(self) -> bool:
@@ -198,6 +206,13 @@ class LyeFound(Struct, frozen=True, kw_only=True):
     pressurised: bool
 
 
+class Turned(Struct, frozen=True, kw_only=True):
+    """The worksheet that a redirect of entry `n` replaced."""
+
+    n: int
+    worksheet: Worksheet
+
+
 class State(Struct, frozen=True, kw_only=True):
     """Everything known about one piece of work after its entries so far.
 
@@ -224,6 +239,8 @@ class State(Struct, frozen=True, kw_only=True):
     deviations: tuple[Deviation, ...] = ()
     corrections: tuple[Correction, ...] = ()
     locks: Mapping[str, LockoutState] = field(default_factory=dict)
+    past_locks: Mapping[str, LockoutState] = field(default_factory=dict)
+    turned: tuple[Turned, ...] = ()
     flush: Mapping[str, FlushProgress] = field(default_factory=dict)
     notes: tuple[NoteTaken, ...] = ()
     protected: tuple[Protected, ...] = ()
@@ -263,6 +280,16 @@ class State(Struct, frozen=True, kw_only=True):
     def stands(self, step_id: str, now: datetime) -> bool:
         """Whether a step is signed in the current round and not expired."""
         return step_id in self.signed and not self.expired(step_id, now)
+
+    def step_of(self, signed: Signed) -> Step | None:
+        """The step of a signature, on the worksheet that it was signed on."""
+        then = (one.worksheet for one in self.turned if signed.n < one.n)
+        return next(then, self.worksheet).step(signed.act.step)
+
+    @property
+    def every_lockout(self) -> Mapping[str, LockoutState]:
+        """The lockouts of this work, and those of before a redirect whose record was closed (`past_locks`)."""
+        return {**self.past_locks, **self.locks}
 
     def locks_on(self) -> tuple[LockOn, ...]:
         """Every lock of this work that is on now, in the order in which they went on."""

@@ -20,7 +20,7 @@ from floorterm.changeover.fold_lockout import ABSENT_OWNER, ENDING, act_event
 from floorterm.changeover.minutes import over_standard
 from floorterm.changeover.order_rules import no, status_refusals, step_facts, unproved_way_out
 from floorterm.changeover.sign_rules import Asked, text_refusals, unknown_step
-from floorterm.changeover.state import Deviation, State
+from floorterm.changeover.state import State
 from floorterm.changeover.worksheet import Named, Section, worksheet_from_json
 from floorterm.lockout.guard import may_event
 from floorterm.lockout.model import Event, LockEvent
@@ -120,13 +120,11 @@ def dispose(asked: Asked, act: Dispose) -> Iterator[Refusal]:
         return
     if not has_right(person, Right.DISPOSE):
         yield no("supervisor_decides")
-    elif any(_caused(one, person.code) for one in found) and (witness is None or witness.code == person.code):
+    elif any(one.caused_by(person.code) for one in found) and (
+        witness is None or witness.code == person.code
+    ):
         yield no("not_alone_on_own_deviation")
     yield from text_refusals(act.reason, "reason_missing")
-
-
-def _caused(deviation: Deviation, code: str) -> bool:
-    return deviation.by == code and deviation.key != "changeover.deviation.raised"
 
 
 def abandon(asked: Asked, act: Abandon) -> Iterator[Refusal]:

@@ -179,6 +179,9 @@ class StrategyNote(Struct, frozen=True, kw_only=True):
         return not self.reasons
 
 
+FASTEST = Decimal("1.25")  # a line runs at most so many times its rate (common practice, no source)
+
+
 class FlushNote(Struct, frozen=True, kw_only=True):
     """The flush calculation of this pair as it stood when the worksheet was made.
 
@@ -218,6 +221,11 @@ class FlushNote(Struct, frozen=True, kw_only=True):
     def unit_name(self, unit: str) -> Text:
         """What people call a unit; its id where the record does not say."""
         return next((one.name for one in self.units if one.id == unit), {"en": unit})
+
+    @property
+    def most_kg_h(self) -> Decimal:
+        """Line mass that the line can push in an hour at the most."""
+        return self.rate_kg_h * FASTEST
 
     def strategy(self, key: str) -> StrategyNote | None:
         """The way of that key, or None."""

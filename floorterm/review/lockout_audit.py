@@ -219,7 +219,7 @@ def _audited(
 def _live(state: "State", job: Job) -> "LockoutJob":
     """The lockout job that a job of the record was made from: `work/name`, and a count from the second run on."""
     name = job.header.procedure.removeprefix(f"{state.work}/")
-    return state.locks[name].job
+    return state.every_lockout[name].job
 
 
 def _names(people: Iterable[Person], plant: "Plant") -> dict[str, str]:

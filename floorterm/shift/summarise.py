@@ -34,8 +34,8 @@ def summarise(window: Window, states: Iterable[State], due: Sequence[DueLine], n
     """The summary of a shift. `states`: every work that was on in it, those of which a lock is left or a deviation is
     open, and those that were corrected in it.
 
-    What happened after its end counts only where it is about the shift: a disposition, a late sign-off, an end, a
-    correction of what was signed off in it with what that raised.
+    What happened after its end counts only where it is about the shift: a disposition, an end, a late sign-off of it
+    or a correction of what was signed off in it, with what that raised.
     """
     found = sorted(
         (one for one in states if one.started_at < window.until), key=lambda one: (one.started_at, one.work)
@@ -165,10 +165,11 @@ def _counted(state: State) -> int | None:
 
 
 def _deviations(state: State, window: Window) -> Iterator[Deviation]:
-    """What was raised in the shift, or waited in it; what a correction of its sign-offs raised, whenever it was."""
+    """What was raised in the shift, or waited in it; what of it was entered from paper, or corrected, later."""
     corrected = {one.n for one in state.corrections if _is_told(one, window)}
     for one in state.deviations:
-        if window.holds(one.at) or (one.open and one.at < window.until) or one.n in corrected:
+        within = window.holds(one.at) or window.holds(one.done_at)
+        if within or (one.open and one.at < window.until) or one.n in corrected:
             yield one
 
 

@@ -241,12 +241,13 @@ def differences(old: Summary, new: Summary, *, dues: bool = True, after_n: int =
     """What reads differently now, one sentence a piece; what is due only where `dues` asks for it.
 
     How far a work that goes on has come is no difference: on a line that works it is another minute by minute. Of
-    corrections those after entry `after_n` count: earlier versions signed without naming them.
+    corrections, and of deviations that the old one does not name, those after entry `after_n` count: earlier versions
+    signed without naming them.
     """
     old, new = _settled(old), _settled(new)
     found = [
         *_between("work", _keyed(old.works, "work"), _keyed(new.works, "work")),
-        *_between("deviation", _keyed(old.deviations, "n"), _keyed(new.deviations, "n")),
+        *_deviated(old, new, after_n),
         *_between("sign_off", _keyed(old.sign_offs, "work"), _keyed(new.sign_offs, "work")),
         *_corrected(old, new, after_n),
         *_between("lockout", _keyed(old.lockouts, "work"), _keyed(new.lockouts, "work")),
@@ -278,6 +279,16 @@ def _keyed(lines: Iterable[Any], name: str) -> dict[str, tuple[Any, ...]]:
         key = str(getattr(line, name))
         found[key] = (*found.get(key, ()), line)
     return found
+
+
+def _deviated(old: Summary, new: Summary, after_n: int) -> list[Say]:
+    """When and by whom stands in the entry: it never changes, earlier versions only told it otherwise of a paper."""
+    before, now = (
+        {str(one.n): replace(one, at="", by="") for one in summary.deviations} for summary in (old, new)
+    )
+    return _between(
+        "deviation", before, {n: one for n, one in now.items() if n in before or int(n) > after_n}
+    )
 
 
 def _corrected(old: Summary, new: Summary, after_n: int) -> list[Say]:

@@ -6,7 +6,8 @@ The first frame is drawn without the ledger's machinery; the plant is opened by 
 import time
 from collections.abc import Callable
 from functools import partial
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
+from weakref import WeakKeyDictionary
 
 from rich.color import Color as RichColor
 from textual import events
@@ -14,6 +15,8 @@ from textual._time import get_time  # the clock of a key's `time`
 from textual.app import App
 from textual.binding import Binding, BindingType
 from textual.color import Color
+from textual.screen import Screen
+from textual.worker import get_current_worker
 
 from floorterm.languages import in_order
 from floorterm.terminal import theme
@@ -45,7 +48,6 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
     from textual.actions import ActionParseResult
     from textual.dom import DOMNode
-    from textual.screen import Screen
     from textual.worker import Worker
 
     from floorterm.people import Person
@@ -54,6 +56,7 @@ if TYPE_CHECKING:
     from floorterm.terminal.first_sight import FirstSight
     from floorterm.terminal.sight_memory import SightMemory
 
+_Result = TypeVar("_Result")
 TICK_S = 2.0  # how often the record's head and the clock are looked at; silent when nothing changed
 
 
@@ -126,6 +129,7 @@ class FloorApp(App[int]):
         self._signing: Worker[Any] | None = None
         self._minute = ""
         self._steady = steady
+        self._aimed: WeakKeyDictionary[events.Event, Screen[Any]] = WeakKeyDictionary()
         for one in theme.themes():
             self.register_theme(one)
         self.theme = theme.SIXTEEN if self.plain else theme.LOOKS[look]
@@ -224,8 +228,12 @@ class FloorApp(App[int]):
         if isinstance(event, events.Key) and not event.is_forwarded:
             await self.ear.hear(Key(event.key, event.character, event.time))
             return
-        if isinstance(event, events.Key) and event.key == "enter":  # it comes back from the screen to act
-            self.patience.press(event.key, event.time)
+        if isinstance(event, events.Key):  # it comes back from the screen to act
+            aimed = self._aimed.get(event)
+            if aimed is not None and not (self.screen_stack and aimed is self.screen):
+                return  # another screen has come on top since: the key was not pressed for that one
+            if event.key == "enter":
+                self.patience.press(event.key, event.time)
         if isinstance(event, events.MouseDown) and not event.is_forwarded:
             self._touched()
         await super().on_event(event)
@@ -249,6 +257,7 @@ class FloorApp(App[int]):
             name = "enter" if given.key in ENTERS else given.key
             key = events.Key(name, given.character)
             key.time = given.at
+            self._aimed[key] = self.screen
             await super().on_event(key)
 
     def press(self, key: str) -> None:
@@ -272,9 +281,19 @@ class FloorApp(App[int]):
     # --- time and the record --------------------------------------------------------------------
 
     async def _tick(self) -> None:
+        """Each part for itself: a fault in one keeps nobody signed in."""
         if not self.desk.is_open:
             return
-        await self.look_at_record()
+        with self.own_faults.ticking():
+            await self.look_at_record()
+        with self.own_faults.ticking():
+            self._keep_time()
+        with self.own_faults.ticking():
+            idle_min = self.desk.plant.library.plant.pins.idle_min
+            if self.session.is_over(idle_min) and not self.desk.writing:
+                self.end_session()
+
+    def _keep_time(self) -> None:
         minute = self._minute_now()
         if not self.lost and not self._busy_hands():  # a fold beside keys could tear a scan apart
             self._remembering.look(minute)
@@ -285,8 +304,6 @@ class FloorApp(App[int]):
         if fault := self.second_place.news():
             LOG.warning("second place for seals: %s", fault)
             self.say(self.desk.sentences(fault)[0])
-        if self.session.is_over(self.desk.plant.library.plant.pins.idle_min) and not self.desk.writing:
-            self.end_session()
 
     def _busy_hands(self) -> bool:
         return self.ear.holding or self._steady() - self.session.touched_at < TICK_S
@@ -325,6 +342,16 @@ class FloorApp(App[int]):
         """As Textual's, for coroutines, whose faults end no terminal."""
         start = super().run_worker
         return self.own_faults.work(lambda outlived: start(outlived, *args, **options), work)
+
+    async def push_screen_wait(  # type: ignore[override]  # by name no screen is asked for here
+        self, screen: Screen[_Result], *, mode: str | None = None
+    ) -> _Result | None:
+        """As Textual's; a screen over which another one has come meanwhile begins no dialogue: it counts as left."""
+        await self._flush_next_callbacks()
+        asking = get_current_worker().node
+        if isinstance(asking, Screen) and asking is not self.screen:
+            return None
+        return await super().push_screen_wait(screen, mode=mode)
 
     def call_next(self, callback: Callable[..., Any], *args: Any, **options: Any) -> None:
         """As Textual's: what is done with a dialogue's answer ends no terminal either."""

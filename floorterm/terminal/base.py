@@ -39,6 +39,7 @@ _NAMES = {
     "enter": "Enter", "escape": "Esc", "question_mark": "?", "pageup": "PgUp", "pagedown": "PgDn",
     "left": "<-", "right": "->", "up": "Up", "down": "Down", "backspace": "Bksp",
 }  # fmt: skip
+_HANDS = frozenset({"Opened", "Tapped", "Pressed", "PadWanted"})
 _FIRST = {"enter": 0}
 _LAST = {"escape": 900, "question_mark": 950, "f1": 999}
 
@@ -57,6 +58,12 @@ def _place(key: str) -> int:
     if key in _FIRST or key in _LAST:
         return _FIRST.get(key, _LAST.get(key, 0))
     return int(key[1:]) if key[0] == "f" and key[1:].isdigit() else 100
+
+
+def _by_hand(message: Message) -> bool:
+    """Whether a widget tells of a row that was opened, or of a tap."""
+    kind = type(message)
+    return kind.__module__.startswith("floorterm.terminal.widgets.") and kind.__name__ in _HANDS
 
 
 def _asked(message: Message) -> bool:
@@ -184,14 +191,16 @@ class FloorScreen(Screen[_Result]):
             if not (
                 self.app.lost and self.READS_RECORD
             ):  # every try would hold the keys up until it is given up
-                with self.app.losing_record():
+                with self.app.own_faults.showing():
                     self.show()
                     self.knows = True
             self.show_heading()
-            self.show_keys()
+            with self.app.own_faults.showing():
+                self.show_keys()
             if self.app.lost and not self.knows and not self.query_one("#notice", Notice).sentences:
                 self.app.record_watch.say_why(self)
-        self.appears()
+        with self.app.own_faults.showing():
+            self.appears()
 
     def appears(self) -> None:
         """What Enter acts on may be another thing now."""
@@ -209,7 +218,7 @@ class FloorScreen(Screen[_Result]):
         if self.app.lost:
             self._show_loss()
             return
-        with self.app.losing_record():
+        with self.app.own_faults.showing():
             self._show_heading()
 
     def _show_loss(self) -> None:
@@ -271,7 +280,12 @@ class FloorScreen(Screen[_Result]):
         return (any(found) or None) if found or not mine else False
 
     async def _dispatch_message(self, message: Message) -> None:
-        """Every message of a screen may have to read the record; what a hand asked for ends no terminal."""
+        """Every message of a screen may have to read the record; what a hand asked for ends no terminal.
+
+        What it asked for here before another screen came on top, and what would lead on from here, is dropped.
+        """
+        if _by_hand(message) and not self.on_top:
+            return
         with self.app.own_faults.outlived() if _asked(message) else self.app.losing_record():
             await super()._dispatch_message(message)
 

@@ -1,6 +1,8 @@
-"""Faults of the program itself in a key's act or in a worker: kept in a file, said in one sentence, and it goes on.
+"""Faults of the program itself: kept in a file, said in one sentence, and it goes on.
 
-What fails while a screen is put up or painted would fail with every frame: that ends the terminal (`crash`).
+What fails in a key's act or a worker was not carried out; what fails while a screen is told or drawn, or in the tick,
+would come again by itself: there it is said that what stands on the screen may be wrong. What fails while a screen
+is put up ends the terminal (`crash`).
 """
 
 from collections.abc import Callable, Iterator
@@ -51,6 +53,31 @@ class OwnFaults:
         except Exception as fault:
             self._say(self.sentence(fault))
 
+    @contextmanager
+    def showing(self) -> Iterator[None]:
+        """Around what tells a screen: after a fault what stands there may be missing or out of date; that is said."""
+        try:
+            with self._app.losing_record():
+                yield
+        except Exception as fault:
+            self._say(self._sentence("terminal.own_fault_shown", fault))
+
+    @contextmanager
+    def ticking(self) -> Iterator[None]:
+        """Around a part of the tick: the same fault comes with every tick, and is said once."""
+        try:
+            with self._app.losing_record():
+                yield
+        except Exception as fault:
+            if not self._is_kept(fault):
+                self._say(self._sentence("terminal.own_fault_shown", fault))
+
+    def not_drawn(self, fault: Exception) -> str:
+        """What stands where a widget could not be drawn. The fault is said once, when the frame is over."""
+        if not self._is_kept(fault):
+            self._app.call_later(self._say, self._sentence("terminal.own_fault_shown", fault))
+        return words("terminal.not_drawn", self._app.language)
+
     def work(self, start: "Callable[..., Worker[Any]]", work: "Coroutine[Any, Any, Any]") -> "Worker[Any]":
         """Start a worker with a coroutine that ends no terminal."""
         worker = start(_Around(self, work))
@@ -69,8 +96,16 @@ class OwnFaults:
 
     def sentence(self, fault: Exception) -> str:
         """What is said of a fault, which is kept in a file; nothing in it claims that anything is recorded."""
+        return self._sentence("terminal.own_fault", fault)
+
+    def _sentence(self, key: str, fault: Exception) -> str:
         path = self._keep(fault)
-        return words("terminal.own_fault", self._app.language, path=str(path or "-"))
+        return words(key, self._app.language, path=str(path or "-"))
+
+    def _is_kept(self, fault: Exception) -> bool:
+        from floorterm.terminal.crash import place_of  # noqa: PLC0415  only when something went wrong
+
+        return place_of(fault) in self._kept
 
     def _keep(self, fault: Exception) -> Path | None:
         from floorterm.terminal.crash import keep, place_of  # noqa: PLC0415  only when something went wrong

@@ -10,20 +10,19 @@ _Result = TypeVar("_Result")
 class OwnedScreen(FloorScreen[_Result]):
     """A dialogue of whoever was signed in when it opened; it closes, without a result, when their session ends.
 
-    One that was opened while nobody was signed in stays for whoever signs in.
+    One that was opened while nobody was signed in is whoever's that signs in first.
     """
 
     def __init__(self) -> None:
         super().__init__()
-        self._owner: str | None = None
+        self._owner = ""
 
     def retell(self) -> None:
         """Say everything anew, to its own person only."""
         person = self.app.session.person
         code = person.code if person is not None else ""
-        if self._owner is None:
-            self._owner = code
-        if self._owner and code != self._owner:
+        self._owner = self._owner or code
+        if code != self._owner:
             self.dismiss(None)
         else:
             super().retell()

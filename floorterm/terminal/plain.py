@@ -60,9 +60,8 @@ def next_text(plant: "Plant", shown: "WorkView", language: str) -> Iterator[str]
 def locks_text(plant: "Plant", line: str, person: "Person | None", language: str) -> Iterator[str]:
     """Locks: every isolation point of a line with the locks on it, by whom, since when."""
     name = tell(plant.library.lines[line].name, language)
-    works = plant.line_now(line).works
     shown = locks_view(
-        works,
+        plant.lock_works(line),
         person,
         plant.now(),
         language,

@@ -28,7 +28,6 @@ Doubt = Literal[
 ]
 
 BATCH_S = 2
-FASTEST = Decimal("1.25")  # a line runs at most so many times its rate (common practice, no source)
 
 
 class Observation(Struct, frozen=True, kw_only=True):
@@ -129,7 +128,7 @@ def least_s(state: State, step: Step) -> Decimal:
         return step.dwell_min * 60
     note = state.worksheet.flush
     if step.kind == "flush" and note is not None and step.id in state.flush:
-        return state.flush[step.id].pushed_kg / (note.rate_kg_h * FASTEST) * 3600
+        return state.flush[step.id].pushed_kg / note.most_kg_h * 3600
     return Decimal(0)
 
 

@@ -139,6 +139,23 @@ def screen() -> tuple[Section, ...]:
     )
 
 
+def without_lockout() -> Worksheet:
+    """The same changeover towards another fragrance, for which nothing is opened."""
+    sheet = changeover("rose")
+    sections = tuple(
+        replace(
+            section,
+            steps=tuple(
+                replace(step, after=tuple(name for name in step.after if not name.startswith("screen")))
+                for step in section.steps
+            ),
+        )
+        for section in sheet.sections
+        if not section.id.startswith("screen")
+    )
+    return replace(sheet, sections=sections, jobs=())
+
+
 def changeover(incoming: str = "plain", flush_kg: str = "400") -> Worksheet:
     """A changeover: prepare, screen under lockout, flush, line clearance, first-article check."""
     sections = (
@@ -357,8 +374,8 @@ def locked(record: Record | None = None) -> Record:
     return (record or Record()).sign("prep/stop").walk(*LOCK_STEPS)
 
 
-def unlocked() -> Record:
-    return locked().walk(*WORK_STEPS, *UNLOCK_STEPS)
+def unlocked(record: Record | None = None) -> Record:
+    return locked(record).walk(*WORK_STEPS, *UNLOCK_STEPS)
 
 
 def finished() -> Record:

@@ -1,13 +1,15 @@
 """Steps from paper: their own kind of fact, with both times; they tell the past and change no lock."""
 
 from datetime import datetime, timedelta
+from decimal import Decimal
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from floorterm.changeover.acts import LateStep, Pause, Release, act_from_value
+from floorterm.changeover.acts import Dispose, LateStep, Pause, Redirect, Release, act_from_value
+from floorterm.changeover.compose import compose
 from floorterm.changeover.entering import Given, Speaker
 from floorterm.changeover.fold import fold
 from floorterm.changeover.late_entry import late_act, late_given, late_spec
@@ -16,10 +18,15 @@ from floorterm.changeover.queries import needs_pin, witness_duty
 from floorterm.changeover.state import Signed
 from floorterm.changeover.view import checklist, view
 from floorterm.changeover.worksheet import to_json
+from floorterm.library.model import Library
 from floorterm.lockout.auditing import audit
 from floorterm.people import LockoutStatus, Person, PersonThen
+from floorterm.shift.summarise import summarise
+from floorterm.shift.summary import differences
+from floorterm.shift.window import Window
 from floorterm.wording import Refusal, Say, sentence
 from tests.changeover.sheets import (
+    IVER,
     LOCK_STEPS,
     ODE,
     PELL,
@@ -30,10 +37,13 @@ from tests.changeover.sheets import (
     UNLOCK_STEPS,
     WORK_STEPS,
     Record,
+    changeover,
     good_entry,
     locked,
     lockout_act,
     procedure,
+    unlocked,
+    without_lockout,
 )
 
 OUTAGE = "the server was down"
@@ -155,6 +165,37 @@ def test_a_dwell_counts_by_the_times_of_the_paper() -> None:
     assert "prep/cool" not in record.state.signed
     record.sign("prep/cool")  # a live signature counts the dwell from the paper's time too
     assert "prep/cool" in record.state.signed
+
+
+def test_a_flush_by_paper_is_no_faster_than_the_line(library: Library) -> None:
+    """By hand: 400 kg at 1.25 times 600 kg/h take 32 minutes; a paper's minute may be any part of it."""
+    note = compose(library, "L1", "palmarosa", "juniper", START.date()).flush
+    assert note is not None
+    note = replace(note, rate_kg_h=Decimal(600))
+    record = Record(worksheet=replace(changeover(), flush=note))
+    unlocked(record)
+    closed = record.state.signed["screen-unlock/close"].done_at
+    begun_at = (closed.replace(second=0, microsecond=0) - START) / timedelta(minutes=1)
+    record.wait(60)
+    assert _refused(paper(record, "flush/push", begun_at + 30, kg=Decimal(400)), record) == [
+        "late_flush_time"
+    ]
+    assert _refused(paper(record, "flush/push", begun_at + 31, kg=Decimal(400)), record) == []
+    assert _refused(paper(record, "flush/push", begun_at, kg=Decimal(13)), record) == []
+    assert _refused(paper(record, "flush/push", begun_at, kg=Decimal(14)), record) == ["late_flush_time"]
+    (refusal,) = record.may(paper(record, "flush/push", begun_at + 9, kg=Decimal("400")), TAMM, PELL)
+    assert "pushed 400 kg in 10 minutes" in sentence(refusal.say)
+    assert "it can push 125 kg in that" in sentence(refusal.say)
+
+
+def test_whoever_did_it_on_paper_does_not_decide_alone_about_what_came_of_it() -> None:
+    record = begun()
+    record.do(paper(record, "prep/nose", 10, IVER, number="900"), TAMM, PELL)
+    (deviation,) = record.state.deviations
+    act = Dispose(deviation=deviation.n, decision="accept", reason="as before")
+    assert record.keys(act, IVER) == ["not_alone_on_own_deviation"]
+    assert record.keys(act, IVER, ODE) == []
+    assert record.keys(act, PELL) == []
 
 
 def test_what_was_done_before_a_pause_is_entered_during_it() -> None:
@@ -417,3 +458,35 @@ def test_nothing_from_paper_changes_a_lock_or_who_is_at_work(steps: list[str], l
         record.force(paper(record, step, 30 + place), TAMM, PELL)
         assert record.state.locks == before
         assert record.state.locks_on() == tuple(lock for job in before.values() for lock in job.locks_on())
+
+
+def test_what_a_late_entry_raised_belongs_to_the_shift_in_which_it_was_done() -> None:
+    record = begun().wait(600)
+    begin, turn, end = START - timedelta(hours=1), START + timedelta(hours=7), START + timedelta(hours=15)
+    early = Window("early", {"en": "early"}, START.date(), begin.astimezone(PLANT), turn.astimezone(PLANT))
+    late = Window("late", {"en": "late"}, START.date(), turn.astimezone(PLANT), end.astimezone(PLANT))
+    before = summarise(early, [record.state], (), record.now)
+    record.do(paper(record, "prep/nose", 10, number="900"), TAMM, PELL)
+    (deviation,) = record.state.deviations
+    assert late.holds(deviation.at)
+    assert early.holds(deviation.done_at)
+    told = [summarise(window, [record.state], (), record.now) for window in (early, late)]
+    assert [[one.n for one in summary.deviations] for summary in told] == [[deviation.n], [deviation.n]]
+    after = told[0]
+    assert [say.key for say in differences(before, after)] == ["shift.diff_deviation", "shift.diff_sign_off"]
+    unnamed = replace(after, deviations=())
+    told_otherwise = replace(after, deviations=(replace(after.deviations[0], at="", by="M. Tamm"),))
+    for signed in (unnamed, told_otherwise):  # as an earlier version signed it
+        assert differences(signed, after, after_n=deviation.n) == ()
+
+
+@pytest.mark.parametrize("live", [False, True], ids=["on paper alone", "half of it in the record"])
+def test_a_redirect_takes_no_lockout_on_paper_out_of_the_audit(live: bool) -> None:
+    record = locked().wait(60) if live else on_paper(waited(), "prep/stop", *LOCK_STEPS, begin=5)
+    on_paper(record, *WORK_STEPS, begin=40)
+    before = record_of(record.state, PEOPLE.values(), as_of=record.now)
+    record.force(Redirect(reason="another order", worksheet=to_json(without_lockout())), PELL)
+    assert record.state.worksheet.jobs == ()
+    after = record_of(record.state, PEOPLE.values(), as_of=record.now)
+    assert any(event.entered for job in before.jobs for event in job.events)
+    assert [job.events for job in after.jobs] == [job.events for job in before.jobs]

@@ -66,6 +66,58 @@ async def test_a_key_that_bounces_opens_one_dialogue(
         await until_top(pilot, opens)
 
 
+@pytest.mark.parametrize(
+    ("made", "keys"),
+    [
+        (WorkScreen, ("f5", "f2")),
+        (WorkScreen, ("f2", "f5")),
+        (WorkScreen, ("f2", "f3")),
+        (WorkScreen, ("f5", "f1")),
+        (WorkScreen, ("f4", "f8", "f5")),
+        (FlushScreen, ("f5", "f6")),
+        (FlushScreen, ("f8", "f4")),
+        (lambda _: LotsScreen(), ("f5", "f6")),
+    ],
+)
+async def test_different_keys_pressed_at_once_open_one_screen(
+    made: object, keys: tuple[str, ...], crew_at: CrewAt
+) -> None:
+    crew = crew_at(FLUSH)
+    async with opened(crew.plant) as (app, pilot):
+        app.begin_session(crew.ode)
+        screen: FloorScreen[object] = made(crew.work)  # type: ignore[operator]
+        app.push_screen(screen)
+        await until(pilot, lambda: screen.is_mounted and screen.query_one("#keys").caps)  # type: ignore[attr-defined]
+        for key in keys:
+            app.post_message(events.Key(key, None))
+        await until(pilot, lambda: app.screen is not screen and app.screen.is_mounted)
+        for _ in range(20):
+            await pilot.pause(0.005)
+        assert len(screens(pilot)) == 2
+        await pilot.press("escape")
+        await until(pilot, lambda: app.screen is screen)
+        await bounce(pilot, keys[0], 1)
+        await until(pilot, lambda: app.screen is not screen)
+
+
+async def test_a_digit_and_enter_at_once_ask_and_take_nothing(crew_at: CrewAt) -> None:
+    """Enter came before the dialogue could be seen; a fault of the program would be kept and fail this."""
+    crew = crew_at("strip-down-2/open-head")
+    async with opened(crew.plant) as (app, pilot):
+        app.begin_session(crew.ode)
+        screen = LocksScreen("L2", crew.work)
+        app.push_screen(screen)
+        await until(pilot, lambda: screen.is_mounted and screen.view is not None and screen.view.offers)
+        assert screen.view is not None
+        asking = next(place for place, one in enumerate(screen.view.offers, 1) if one.asks is not None)
+        for key in (str(asking), "enter"):
+            app.post_message(events.Key(key, None if len(key) > 1 else key))
+        await until_top(pilot, "AskScreen")
+        await pilot.pause(0.05)
+        assert screens(pilot) == ["LocksScreen", "AskScreen"]
+        assert not app.screen.query_one("#notice").sentences  # type: ignore[attr-defined]
+
+
 async def test_a_badge_that_is_read_twice_asks_for_one_pin(plant: Plant) -> None:
     async with opened(plant) as (app, pilot):
         badge = next(person.badge for person in plant.ledger.people() if person.badge)

@@ -5,11 +5,13 @@ from datetime import timedelta
 import pytest
 from textual.pilot import Pilot
 
-from floorterm.changeover.acts import LockoutAct
+from floorterm.changeover.acts import LockoutAct, Release
 from floorterm.lockout.model import BOX, Event
+from floorterm.review.lockout_audit import audit_period
+from floorterm.terminal.plain import locks_text
 from floorterm.terminal.screens.locks import LocksScreen
 from floorterm.terminal.widgets.notice import Notice
-from tests.conftest import PIN
+from tests.conftest import PIN, who
 from tests.terminal.at_step import Crew
 from tests.terminal.conftest import CrewAt
 from tests.terminal.shell import COMFORTABLE, rows, sign_in, tap_key, tap_row, text_of, until, until_top
@@ -107,10 +109,49 @@ async def test_after_the_work_was_released_somebody_who_does_not_know_is_still_t
     points = tuple(point.id for point in working.state.locks[JOB].job.points)
     working.act(LockoutAct(job=JOB, event=Event.REMOVE_OTHER, points=points, owner="AA"), "SS")
     working.finish()
-    assert working.state.ended or not working.state.locks_on()
+    working.act(Release(), "SS")
+    assert working.state.ended
+    told = "\n".join(locks_text(working.plant, "L2", None, "en"))
+    assert "A. Abel was taken off by S. Stern" in told, "the command says what the screen says"
     async with at_locks(working, by="SS") as (screen, pilot):
         await more(screen, pilot, "owner_informed/AA")
         await until(pilot, lambda: not working.plant.uninformed("AA"))
+
+
+async def test_whose_lock_was_taken_off_before_a_redirect_is_told_and_signs_in_again(working: Crew) -> None:
+    """The new worksheet has no such lockout: it goes on under another name, and what was recorded has the old one."""
+    for event, extra in (
+        ("owner_absent_check", {"result": "absent"}),
+        ("owner_contact_try", {"result": "reached"}),
+    ):
+        working.act(LockoutAct(job=JOB, event=Event(event), owner="AA", **extra), "SS")
+    points = tuple(point.id for point in working.state.locks[JOB].job.points)
+    working.act(LockoutAct(job=JOB, event=Event.REMOVE_OTHER, points=points, owner="AA"), "SS")
+    plant = working.plant
+    plant.redirect(working.work, "juniper", "the order changed", who(plant, "SS"), key="redirect")
+    (carried,) = working.state.locks
+    assert carried != JOB
+    assert plant.uninformed("AA")
+    working.act(LockoutAct(job=carried, event=Event.OWNER_INFORMED, owner="AA"), "SS")
+    assert not working.state.locks[carried].removed
+    assert plant.uninformed("AA") == ()
+
+
+def test_a_closed_lockout_of_before_a_redirect_is_judged_as_before(crew_at: CrewAt) -> None:
+    crew = crew_at(WORKING)
+    crew.to("strip-down-2-unlock/close")
+    crew.sign("strip-down-2-unlock/close")
+    plant, day = crew.plant, crew.plant.today()
+    before = audit_period(plant, day, day + timedelta(days=1))
+    plant.redirect(crew.work, "juniper", "the order changed", who(plant, "SS"), key="redirect")
+    assert JOB not in crew.state.locks
+    after = audit_period(plant, day, day + timedelta(days=1))
+    assert before.jobs
+    told = [
+        [(len(job.events), job.closed, [one.rule for one in job.findings]) for job in audit.jobs]
+        for audit in (before, after)
+    ]
+    assert told[0] == told[1]
 
 
 async def test_a_test_run_is_led_step_by_step_and_the_screen_says_that_energy_is_on(working: Crew) -> None:

@@ -1,6 +1,7 @@
 """A record that goes away while the terminal is open: said at once, nothing lost, taken up again by itself."""
 
 import asyncio
+import importlib
 import threading
 from collections.abc import Callable
 from datetime import timedelta
@@ -10,10 +11,12 @@ from typing import Any
 import pytest
 
 from floorterm.changeover.acts import Note
+from floorterm.ledger import LedgerBusyError
 from floorterm.plant import Plant
 from floorterm.shift.window import window_at
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.screens.audit import AuditScreen
+from floorterm.terminal.screens.document import changeover_screen
 from floorterm.terminal.screens.flush import FlushScreen
 from floorterm.terminal.screens.locks import LocksScreen
 from floorterm.terminal.screens.lots import LotsScreen
@@ -300,3 +303,29 @@ async def test_a_doubt_about_the_clock_goes_with_the_entry_that_clears_it_up(
         plant.act(started, Note(text="torn mesh"), who(plant, "AA"), key="a-note")
         await app._tick()
         await until(pilot, lambda: "clock" not in text_of(app))
+
+
+@pytest.mark.parametrize("sort", ["audit", "document"])
+async def test_what_the_record_kept_from_being_read_is_read_once_it_answers(
+    sort: str, plant: Plant, started: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It went away while the reading thread was at it; nothing has been recorded since."""
+    name = {"audit": "audit.judged_month", "document": "document._changeover"}[sort]
+    where, _, what = f"floorterm.terminal.screens.{name}".rpartition(".")
+    whole = getattr(importlib.import_module(where), what)
+    tries: list[int] = []
+
+    def read(*given: object) -> object:
+        tries.append(1)
+        if len(tries) == 1:
+            raise LedgerBusyError(seconds=5)
+        return whole(*given)
+
+    monkeypatch.setattr(f"{where}.{what}", read)
+    async with opened(plant) as (app, pilot):
+        screen = AuditScreen() if sort == "audit" else changeover_screen(started)
+        app.push_screen(screen)
+        await until(pilot, lambda: tries and app.lost)
+        await app._tick()
+        await until(pilot, lambda: len(tries) == 2 and "reading the record" not in text_of(app))
+        assert not app.lost

@@ -9,10 +9,12 @@ from textual.pilot import Pilot
 from floorterm.changeover.acts import Note
 from floorterm.plant import Plant
 from floorterm.terminal.app import FloorApp
-from floorterm.terminal.messages import Scanned
+from floorterm.terminal.messages import LedgerMoved, MinutePassed, Retold, Scanned
+from floorterm.terminal.screens.lines import LinesScreen
 from floorterm.terminal.screens.start import StartProcedureScreen
 from floorterm.terminal.screens.work import WorkScreen
 from floorterm.terminal.signer import Signer
+from floorterm.terminal.widgets.rows import Rows
 from tests.conftest import who
 from tests.terminal.conftest import CrewAt
 from tests.terminal.shell import opened, rows, text_of, until, until_top
@@ -155,6 +157,66 @@ async def test_what_opens_no_record_for_a_reason_of_its_own_can_be_tried_again(
         await pilot.press("f5")
         await until(pilot, lambda: app.desk.is_open and rows(app).chosen is not None)
         assert list(kept_faults.iterdir())
+
+
+async def test_a_fault_while_a_screen_is_told_leaves_it_and_says_that_it_may_be_wrong(
+    plant: Plant, kept_faults: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async with opened(plant) as (app, pilot):
+        with monkeypatch.context() as patched:
+            patched.setattr(LinesScreen, "show", broken)
+            for message in (LedgerMoved(), MinutePassed(), Retold()):
+                app.screen.post_message(message)
+            assert "in broken" in await _goes_on(app, pilot, kept_faults)
+            assert "may be missing or out of date" in " ".join(text_of(app).split())
+        app.screen.post_message(LedgerMoved())
+        await pilot.pause()
+        assert app.screen.is_running
+
+
+async def test_a_screen_that_cannot_tell_anything_is_left_again(
+    crew_at: CrewAt, kept_faults: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(WorkScreen, "show", broken)
+    crew = crew_at("")
+    async with opened(crew.plant) as (app, pilot):
+        screen = WorkScreen(crew.work)
+        app.push_screen(screen)
+        await until(pilot, lambda: screen.is_mounted)
+        await _goes_on(app, pilot, kept_faults)
+        await pilot.press("escape")
+        await until_top(pilot, "LinesScreen")
+
+
+async def test_a_fault_in_drawing_leaves_a_mark_in_its_place_and_all_else_goes_on(
+    plant: Plant, kept_faults: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async with opened(plant) as (app, pilot):
+        monkeypatch.setattr(Rows, "render_line", broken)
+        app.screen.refresh()
+        rows(app).refresh()
+        await until(pilot, lambda: "NOT SHOWN" in text_of(app))
+        assert "in broken" in await _goes_on(app, pilot, kept_faults)
+
+
+@pytest.mark.parametrize("part", ["look_at_record", "_minute_now"])
+async def test_a_fault_in_the_tick_is_said_once_and_still_signs_out_who_is_idle(
+    part: str, plant: Plant, kept_faults: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    seconds = [1000.0]
+    async with opened(plant, steady=lambda: seconds[0]) as (app, pilot):
+        app.begin_session(plant.ledger.person("AA"))
+        await pilot.pause()
+        monkeypatch.setattr(app, part, broken)
+        await app._tick()
+        await _goes_on(app, pilot, kept_faults)
+        screen = app.screen
+        assert isinstance(screen, LinesScreen)
+        screen.refuse(("something else",), "caution")
+        seconds[0] += plant.library.plant.pins.idle_min * 60 + 1
+        await app._tick()
+        assert app.session.person is None
+        assert "something else" in text_of(app)
 
 
 async def test_a_worker_that_is_called_off_before_it_begins_leaves_nothing_behind(plant: Plant) -> None:

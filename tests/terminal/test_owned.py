@@ -8,6 +8,7 @@ from floorterm.changeover.acts import LockoutAct, Note, RaiseDeviation
 from floorterm.lockout.model import Event
 from floorterm.terminal.app import FloorApp
 from floorterm.terminal.messages import LedgerMoved
+from floorterm.terminal.screens.dialogs import AskScreen, reason_spec
 from tests.conftest import PIN
 from tests.terminal.conftest import CrewAt
 from tests.terminal.shell import sign_in, text_of, until, until_top
@@ -76,6 +77,47 @@ async def test_a_half_typed_note_is_signed_by_nobody_else_after_the_idle_time(cr
         await until_top(pilot, "AskScreen")
         assert "lea" not in [one.given.text for one in app.screen.query("Entry")]  # type: ignore[attr-defined]
         assert crew.plant.ledger.entries(kinds=(Note.KIND,)) == []
+
+
+async def test_a_half_typed_value_waits_for_its_person_and_is_signed_by_nobody_else(crew_at: CrewAt) -> None:
+    crew, seconds = crew_at("start/flush"), Seconds()
+    async with at_work(crew, steady=seconds) as (screen, pilot):
+        app = screen.app
+        screen.show_step("start/flush")
+        await press(pilot, *"12")
+        await until(pilot, lambda: screen.entry.given.text == "12")
+        await seconds.idle(app)
+        await until(pilot, lambda: app.session.person is None and screen.entry.given.text == "")
+        app.begin_session(crew.plant.ledger.person(OTHER))
+        await pilot.pause()
+        assert screen.entry.given.text == ""
+        app.begin_session(crew.plant.ledger.person("OO"))
+        await until(pilot, lambda: screen.entry.given.text == "12")
+        assert "> 12_" in text_of(app)
+
+
+async def test_what_was_typed_before_the_sign_in_is_that_persons(crew_at: CrewAt) -> None:
+    crew = crew_at("start/flush")
+    async with at_work(crew, by="") as (screen, pilot):
+        screen.show_step("start/flush")
+        await press(pilot, *"12")
+        screen.app.begin_session(crew.plant.ledger.person("OO"))
+        await pilot.pause()
+        assert screen.entry.given.text == "12"
+
+
+async def test_a_dialogue_from_before_a_sign_in_is_that_persons_from_then_on(crew_at: CrewAt) -> None:
+    crew = crew_at("")
+    async with at_work(crew, by="") as (screen, pilot):
+        app = screen.app
+        ask = AskScreen("", "why?", reason_spec("en"))
+        app.push_screen(ask)
+        await until_top(pilot, "AskScreen")
+        app.begin_session(crew.plant.ledger.person("OO"))
+        await press(pilot, *"leak")
+        assert app.screen is ask
+        app.end_session()
+        await until(pilot, lambda: app.screen is screen)
 
 
 async def test_a_note_that_was_not_recorded_is_kept_for_its_own_person_and_step(crew_at: CrewAt) -> None:

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from floorterm.library import TranslationGap, load, starter_folder
 from floorterm.plant import APPROVED, Plant
+from floorterm.terminal.screens.procedures import ProceduresScreen
 from floorterm.terminal.views.library import gap_lines
 from tests.conftest import who
 from tests.terminal.shell import opened, recorded, rows, sign_in, text_of, until, until_top
@@ -144,3 +145,16 @@ async def test_an_approval_is_of_exactly_these_files(plant: Plant, tmp_path: Pat
     changed = Plant(load(folder), plant.ledger, "T1")
     async with opened(changed) as (app, _):
         assert "checklists not approved" in text_of(app)
+
+
+async def test_what_was_asked_for_before_first_aid_does_not_come_over_it(plant: Plant) -> None:
+    async with opened(plant) as (app, pilot):
+        screen = ProceduresScreen()
+        app.push_screen(screen)
+        await until(pilot, lambda: screen.is_mounted and rows(app).rows)
+        screen.action_gaps()
+        app.action_first_aid()
+        await until_top(pilot, "FirstAidScreen")
+        await app.desk.in_reader(lambda _: None)  # behind what was asked for
+        await pilot.pause(0.05)
+        assert type(app.screen).__name__ == "FirstAidScreen"

@@ -14,10 +14,14 @@ from floorterm.ledger.restored import RESTORED, Known, Restored
 from floorterm.plant import Plant
 from floorterm.terminal.app import FloorApp
 from floorterm.terminal.plain import shift_text
+from floorterm.terminal.views.lines import Names
 from floorterm.terminal.views.record import entry_lines, kind_text, whole_entry
+from floorterm.terminal.views.shift import shift_rows
 from floorterm.terminal.views.text import Line
 from floorterm.terminal.widgets.keys import KeyBar
 from floorterm.wording import LANGUAGES, words
+from tests.changeover.sheets import PELL, PLANT, TAMM
+from tests.changeover.test_late import begun, paper
 from tests.conftest import who
 from tests.terminal.shell import (
     COMFORTABLE,
@@ -277,3 +281,11 @@ def test_every_entry_of_a_plant_reads(plant: Plant, language: str) -> None:
         whole = _said(whole_entry(entry, ZONE, 74, language))
         assert entry.hash[:30] in whole
         assert max(len(line) for line in whole.splitlines()) <= 74
+
+
+def test_a_deviation_from_paper_names_when_and_by_whom_it_was_done() -> None:
+    record = begun().wait(120)
+    record.do(paper(record, "prep/nose", 10, number="900"), TAMM, PELL)
+    rows = shift_rows([record.state], Names(lines={}, fragrances={}), record.now, PLANT, "en")
+    (row,) = (row for row in rows if row.deviation)
+    assert "".join(span.text for span in row.right[1]) == "R. Ode 08:10"

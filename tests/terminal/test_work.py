@@ -4,13 +4,14 @@ import re
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 
 import pytest
 from textual import events
 from textual.pilot import Pilot
 
-from floorterm.changeover.acts import Note, Pause, SignStep
+from floorterm.changeover.acts import Note, Pause, ReviseFlush, SignStep
 from floorterm.changeover.view_list import ListRow
 from floorterm.ledger import LedgerBusyError
 from floorterm.terminal.messages import LedgerMoved, Scanned
@@ -22,6 +23,7 @@ from floorterm.terminal.widgets.keys import KeyBar
 from floorterm.terminal.widgets.notice import Notice
 from floorterm.terminal.widgets.step_column import SideList
 from floorterm.terminal.widgets.zones import Zones
+from floorterm.wording import words
 from tests.terminal.at_step import Crew
 from tests.terminal.conftest import CrewAt
 from tests.terminal.shell import COMFORTABLE, SMALL, opened, sign_in, text_of, until, until_top
@@ -293,6 +295,21 @@ async def test_a_reading_outside_its_limit_is_kept_and_raises_a_deviation(crew_a
         assert "deviation" in notice(screen)
 
 
+async def test_what_a_typed_figure_means_follows_the_record_and_the_language(crew_at: CrewAt) -> None:
+    crew = crew_at("start/flush")
+    async with at_work(crew) as (screen, pilot):
+        screen.show_step("start/flush")
+        await press(pilot, *"900")
+        await until(pilot, lambda: "900 kg: the flush is done" in seen(pilot))
+        crew.act(ReviseFlush(step="start/flush", kg=Decimal(1000), reason="the odour is still there"), "SS")
+        screen.post_message(LedgerMoved())
+        await until(pilot, lambda: "100 kg" in text_of(pilot.app).split("> 900_")[1].splitlines()[0])
+        before = text_of(pilot.app).split("> 900_")[1].splitlines()[0]
+        await press(pilot, "f9")
+        await until(pilot, lambda: screen.language != "en")
+        await until(pilot, lambda: text_of(pilot.app).split("> 900_")[1].splitlines()[0] != before)
+
+
 async def test_nothing_but_a_number_can_be_typed_where_a_number_is_asked(crew_at: CrewAt) -> None:
     crew = crew_at("strip-down-2/head-temp")
     async with at_work(crew) as (screen, pilot):
@@ -466,6 +483,18 @@ async def test_a_note_is_written_about_the_step(crew_at: CrewAt) -> None:
         assert crew.state.notes[0].text == "belt squeaks"
 
 
+async def test_another_language_in_a_menu_is_that_of_the_dialogue_it_leads_to(crew_at: CrewAt) -> None:
+    crew = crew_at("")
+    async with at_work(crew) as (screen, pilot):
+        await press(pilot, "f5")
+        await until_top(pilot, "MenuScreen")
+        await press(pilot, "f9")
+        await until(pilot, lambda: screen.language != "en")
+        await press(pilot, "1")
+        await until_top(pilot, "AskScreen")
+        assert pilot.app.screen.query_one(Entry).spec.prompt == words("work.ask_note", screen.language)
+
+
 async def test_a_step_that_does_not_apply_is_signed_with_its_reason(crew_at: CrewAt) -> None:
     crew = crew_at("")
     async with at_work(crew) as (screen, pilot):
@@ -550,6 +579,53 @@ async def test_a_step_from_paper_is_entered_with_its_own_time_and_person(crew_at
         await press(pilot, "f4")
         await until_top(pilot, "WorkListScreen")
         await until(pilot, lambda: "paper; entered" in text_of(pilot.app))
+
+
+async def from_paper(screen: WorkScreen, pilot: Pilot[int], time: str, by: str) -> None:
+    """When and by whom a step was done on paper."""
+    await chosen(screen, pilot, "late")
+    await answered(pilot, time)
+    await until_top(pilot, "MenuScreen")
+    keys = [row.key for row in pilot.app.screen.query_one("#menu").rows]  # type: ignore[attr-defined]
+    await press(pilot, str(keys.index(by) + 1))
+
+
+@pytest.mark.parametrize(("number", "kept"), [("X-9", "X-9"), ("", "OO-L2-E1")])
+async def test_a_lock_taken_off_on_paper_is_asked_for_its_number(
+    crew_at: CrewAt, number: str, kept: str
+) -> None:
+    """As `floorterm late` takes it; without a number it is the person's own."""
+    crew = crew_at("strip-down-2-unlock/account")
+    step = "strip-down-2-unlock/lock-off-L2-E1"
+    async with at_work(crew, by="VV") as (screen, pilot):
+        crew.sign("strip-down-2-unlock/account")
+        crew.clock.advance(timedelta(minutes=5))
+        screen.show_step(step)
+        await pilot.pause()
+        assert step_id(screen) == step
+        await from_paper(screen, pilot, f"{crew.plant.now():%H:%M}", "OO")
+        await until_top(pilot, "AskScreen")
+        assert "The number of the lock, by the paper" in text_of(pilot.app)
+        await answered(pilot, number)
+        await answered(pilot, "power cut")
+        await sign_in(pilot, "VV")
+        await sign_in(pilot, "SS")
+        await until(pilot, lambda: crew.state.by_paper)
+        (made,) = crew.state.by_paper
+        assert (made.act.step, made.act.lock) == (step, kept)
+
+
+async def test_what_one_person_typed_from_a_paper_stands_in_no_other_persons_field(crew_at: CrewAt) -> None:
+    crew = crew_at("")
+    async with at_work(crew) as (screen, pilot):
+        await chosen(screen, pilot, "late")
+        await answered(pilot, "6:61")
+        await until(pilot, lambda: "could not be read" in text_of(pilot.app))
+        screen.app.begin_session(crew.plant.ledger.person("SS"))
+        await pilot.pause()
+        await chosen(screen, pilot, "late")
+        await until_top(pilot, "AskScreen")
+        assert pilot.app.screen.query_one(Entry).given.text == ""
 
 
 async def test_a_changeover_is_turned_to_another_fragrance(crew_at: CrewAt) -> None:

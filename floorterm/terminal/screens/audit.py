@@ -84,7 +84,13 @@ class AuditScreen(FloorScreen[None]):
         self._tell()
 
     async def _judge(self, day: date) -> None:
-        self._audit = await self.desk.in_reader(lambda plant: judged_month(plant, day))
+        from floorterm.ledger import LedgerError  # noqa: PLC0415  loaded by now
+
+        try:
+            self._audit = await self.desk.in_reader(lambda plant: judged_month(plant, day))
+        except LedgerError:
+            self._seen = None  # judged once the record answers again
+            raise
         self.retell()
 
     def _row(self, row: "AuditRow") -> Row:

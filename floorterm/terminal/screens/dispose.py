@@ -46,4 +46,4 @@ async def ask_disposition(screen: FloorScreen[Any], work: str, number: int) -> "
         return None
     act = Dispose(deviation=number, decision=cast("Disposal", decision), reason=given.text.strip())
     person = screen.app.session.person
-    return act, person is not None and person.code == deviation.by
+    return act, person is not None and deviation.caused_by(person.code)

@@ -74,7 +74,15 @@ class DocumentScreen(FloorScreen[None]):
         rows.show([Row(f"{self._part} {n}", (line,)) for n, line in enumerate(lines)])
 
     async def _make(self, language: str) -> None:
-        self._made = await self.desk.in_reader(lambda plant: self._maker(plant, _printing(plant, language)))
+        from floorterm.ledger import LedgerError  # noqa: PLC0415  loaded by now
+
+        try:
+            self._made = await self.desk.in_reader(
+                lambda plant: self._maker(plant, _printing(plant, language))
+            )
+        except LedgerError:
+            self._language = ""  # made once the record answers again
+            raise
         self.retell()
 
     def anew(self) -> None:

@@ -76,13 +76,8 @@ class LocksScreen(FloorScreen[str | None]):
         """Read every work of the line."""
         plant, person = self.desk.plant, self.app.session.person
         name = tell(by_language(plant.library.lines[self.line].name), self.language)
-        works = plant.line_now(self.line).works
-        untold = (
-            state for state in plant.untold_works(self.line) if all(state.work != one.work for one in works)
-        )
-        states = (*works, *untold)
         self.view = locks_view(
-            states,
+            plant.lock_works(self.line),
             person,
             plant.now(),
             self.language,

@@ -91,7 +91,8 @@ class ProceduresScreen(FloorScreen[None]):
             self.run_worker(self._preview(row), group="preview", exclusive=True)
 
     def _read(self, name: str, lines: Callable[[int, str], tuple[Line, ...]]) -> None:
-        self.app.push_screen(ReadScreen(name, f"{name}_question", lines))
+        if self.on_top:  # else somebody reads first aid by now
+            self.app.push_screen(ReadScreen(name, f"{name}_question", lines))
 
     async def _preview(self, row: "LibraryRow") -> None:
         """The worksheet as it would be printed, on the first line that has it and holds something else."""

@@ -68,6 +68,8 @@ class WorkScreen(FloorScreen[None]):
         self.view: WorkView | None = None
         self._shown: State | None = None  # what the view was made of: no key press needs the record
         self.drafts: dict[str, str] = {}  # texts that were not recorded, each of one person at one step
+        self._typist = ""  # whose the field is
+        self._half: dict[str, tuple[str, Given]] = {}  # by person: what they left in the field, and where
         self._at = at
         self._retry: tuple[Act, str] | None = None
         self._wakes: datetime | None = None
@@ -126,6 +128,7 @@ class WorkScreen(FloorScreen[None]):
         state, person = self.state, self.app.session.person
         fresh = work_view(plant, state, person, self.language, at=self._at)
         self._keep_words(fresh, state)
+        self._hand_over(person.code if person is not None else "")
         self.view, self._shown = fresh, state
         width = self._width
         column = self.query_one(StepColumn)
@@ -134,7 +137,10 @@ class WorkScreen(FloorScreen[None]):
         self.query_one(StepCard).show(card, fresh.step.id if fresh.step else fresh.status)
         if fresh.step is not None:
             spec = EntrySpec() if fresh.step.refused else fresh.step.entry
-            self.entry.show(spec, f"{fresh.step.id} {fresh.step.round}")
+            about = f"{fresh.step.id} {fresh.step.round}"
+            self.entry.show(spec, about)
+            self._take_up(spec, about)
+            self._answer()
         else:
             self.entry.show(EntrySpec(), "")
         foot = foot_lines(fresh, self.language, width, 4 if self.size.height < 34 else 8)
@@ -191,6 +197,23 @@ class WorkScreen(FloorScreen[None]):
             facts = {"name": signed.name, "time": f"{signed.at:%H:%M}", "typed": typed}
             self.refuse((say("signed_meanwhile", self.language, **facts),), "notice")
 
+    def _hand_over(self, code: str) -> None:
+        """What one person typed is signed by no other: it waits for them. What was typed before a sign-in stays."""
+        if code == self._typist:
+            return
+        if self._typist:
+            self._half[self._typist] = (self.entry.about, self.entry.given)
+            self.entry.forget()
+            self._retry = None
+        self._typist = code
+
+    def _take_up(self, spec: EntrySpec, about: str) -> None:
+        """Whoever comes back finds what they had typed, if it is still asked and the field is empty."""
+        where, given = self._half.pop(self._typist, ("", Given()))
+        if where == about and self.entry.given == Given(chosen=spec.chosen):
+            self.entry.given = given
+            self.entry.show(spec, about)
+
     def key_label(self, wording: str) -> str:
         """What Enter does now."""
         if wording == "work.key_record" and self.view is not None:
@@ -228,13 +251,17 @@ class WorkScreen(FloorScreen[None]):
 
     # --- entering -------------------------------------------------------------------------------
 
-    def on_entry_changed(self, message: Entry.Changed) -> None:
+    def on_entry_changed(self, _: Entry.Changed) -> None:
         """Answer at once to what is typed; an old refusal is over."""
-        step = self.step
-        if step is not None and self._shown is not None:
-            message.entry.answer(echo(self._shown, step, message.entry.given, self.language))
+        self._answer()
         self._retry = None
         self.refuse(())
+
+    def _answer(self) -> None:
+        """Beside the field, what stands in it means: by the record and in the language of now."""
+        step = self.step
+        if step is not None and self._shown is not None:
+            self.entry.answer(echo(self._shown, step, self.entry.given, self.language))
 
     def on_entry_pad_wanted(self, message: Entry.PadWanted) -> None:
         """A screen of its own for the pad."""

@@ -52,8 +52,12 @@ class WorkActs:
 
     def __init__(self, screen: "WorkScreen") -> None:
         self._screen = screen
-        self._language = screen.language
         self._step = screen.step  # as it was when the menu was asked for: what is written is about this one
+
+    @property
+    def _language(self) -> str:
+        """The one that is spoken now: it may change while a dialogue stands."""
+        return self._screen.language
 
     async def run(self) -> None:
         """Show the menu, then go the way that was chosen."""

@@ -4,9 +4,10 @@ from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
-from floorterm.changeover.entering import EntrySpec, Given, counter_of, entry_spec
-from floorterm.changeover.late_entry import late_act, paper_time
+from floorterm.changeover.entering import EntrySpec, Given, counter_of
+from floorterm.changeover.late_entry import late_act, late_spec, paper_time
 from floorterm.changeover.view_words import tell
+from floorterm.lockout.model import Event
 from floorterm.terminal.screens.dialogs import AskScreen, Item, MenuScreen, counter_spec, reason_spec
 from floorterm.terminal.views.shown import speaker_of
 from floorterm.terminal.views.work import say
@@ -23,7 +24,11 @@ class PaperEntry:
 
     def __init__(self, screen: "WorkScreen", step: "Step | None") -> None:
         self._screen, self._step = screen, step
-        self._language = screen.language
+
+    @property
+    def _language(self) -> str:
+        """The one that is spoken now: it may change while a dialogue stands."""
+        return self._screen.language
 
     async def run(self) -> None:
         """Ask everything, then let the rules judge."""
@@ -62,10 +67,11 @@ class PaperEntry:
             )
 
     async def _value(self, step: "Step") -> Given | None:
-        spec = entry_spec(self._screen.state, step, speaker_of(self._screen.desk.plant, self._language))
+        spec = late_spec(self._screen.state, step, speaker_of(self._screen.desk.plant, self._language))
         given = Given()
         if spec.mode != "none":
-            found = await self._typed("late_value", spec, step)
+            without = step.event is Event.LOCK_OFF  # a paper may name no lock there: then it is their own
+            found = await self._typed("late_value", spec, step, may_be_empty=without)
             if found is None:
                 return None
             given = found
@@ -76,12 +82,15 @@ class PaperEntry:
             return None
         return replace(given, counter=counter_of(counter.text))
 
-    async def _typed(self, name: str, spec: EntrySpec, step: "Step | None") -> Given | None:
-        kept = f"{name} {step.id}" if step is not None else name
+    async def _typed(
+        self, name: str, spec: EntrySpec, step: "Step | None", *, may_be_empty: bool = False
+    ) -> Given | None:
+        person = self._screen.app.session.person
+        kept = f"{name} {step.id if step is not None else ''} {person.code if person is not None else ''}"
         old = self._screen.drafts.get(kept, "")
         title = tell(step.text, self._language) if step is not None else self._title
         begin = Given(text=old) if old else None
-        ask = AskScreen(self._title, title, spec, given=begin)
+        ask = AskScreen(self._title, title, spec, given=begin, may_be_empty=may_be_empty)
         given = await self._screen.app.push_screen_wait(ask)
         if given is not None:
             self._screen.drafts[kept] = given.text

@@ -172,9 +172,10 @@ def _deviation_row(
     critical = f" {words(f'terminal.critical_{one.critical}', language)} " if one.critical else ""
     held = f" {words('terminal.on_hold', language)} " if one.decision == "hold" else ""
     where = tell(step.text, language) if step else title_of(state.worksheet, language)
-    today = one.at.astimezone(zone).date() == now.astimezone(zone).date()
-    at = clock(one.at, zone) if today else day_and_clock(one.at, zone, language)
-    by = f"{short_name(one.by_name)} {at}"
+    done_at = one.done_at
+    today = done_at.astimezone(zone).date() == now.astimezone(zone).date()
+    at = clock(done_at, zone) if today else day_and_clock(done_at, zone, language)
+    by = f"{short_name(one.done_by_name)} {at}"
     return ShiftRow(
         f"deviation {state.work} {one.n}",
         (

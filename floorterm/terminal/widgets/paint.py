@@ -105,6 +105,18 @@ class Painted(Widget):
         fore, back = (variables[name] if name else "" for name in (look.fore, look.back))
         return own + _style(fore, back, variables.get(look.style, look.style))
 
+    def render_lines(self, crop: Region) -> list[Strip]:
+        """A fault in drawing would come with every frame: this widget says that it is not shown; all else goes on."""
+        try:
+            return super().render_lines(crop)
+        except Exception as fault:
+            faults = getattr(self.app, "own_faults", None)
+            if faults is None:
+                raise
+            said = f" {faults.not_drawn(fault)} ".ljust(crop.right)[crop.x : crop.right]
+            blank = Strip.blank(crop.width)
+            return [Strip([Segment(said)], crop.width) if y == 0 else blank for y in crop.line_range]
+
     def paint(self, line: Line, width: int, *, selected: bool = False) -> Strip:
         """A line as a strip of exactly that width; what does not fit is cut with a mark."""
         segments: list[Segment] = []
