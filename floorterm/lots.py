@@ -6,13 +6,13 @@ from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, Any
 
 from floorterm.changeover.acts import STARTED
+from floorterm.changeover.worksheet import FASTEST
 from floorterm.entries import Entry, clean_text, stamp
 from floorterm.genealogy.model import MADE_SORTS, TAKEN_SORTS, Lot, Past, Verdict
 from floorterm.genealogy.reading import JUDGED, KINDS, MADE, TAKEN, past_of
 from floorterm.genealogy.rules import Limits, Running, judge_refusals, made_refusals, take_refusals
 from floorterm.genealogy.trace import Link, links
 from floorterm.recording import recorded
-from floorterm.timestudy.observed import FASTEST
 from floorterm.wording import Count, Refusal, Say
 
 if TYPE_CHECKING:
