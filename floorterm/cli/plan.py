@@ -21,6 +21,7 @@ from floorterm.cli.common import (
     print_table,
     put,
 )
+from floorterm.languages import by_language, in_
 from floorterm.ledger import Place
 
 if TYPE_CHECKING:
@@ -69,7 +70,7 @@ def plan(
     With --db the line holds what the record says, and figures that somebody accepted from check samples count.
     """
     from floorterm.changeover.faults import ComposeError  # noqa: PLC0415
-    from floorterm.planning import DayInputError, NoPlanError, Rule, day_of, plan_day  # noqa: PLC0415
+    from floorterm.planning import DayInputError, NoPlanError, Rule, changes_on, day_of, plan_day  # noqa: PLC0415
 
     library = load_library(folder_of(checklists, db))
     if line not in library.lines:
@@ -82,32 +83,28 @@ def plan(
         if name not in here:
             fail(f"{name!r} does not run on {line}; known are {', '.join(here)}.")
     day_asked = on.date() if on else date.today()  # noqa: DTZ011  the caller's own day decides which rule is in force
+    changes = changes_on(library, line, day_asked, calibration_of(db, library, line))
     try:
-        day = day_of(
-            library,
-            line,
-            held or _held(library, line, db),
-            fragrances,
-            day_asked,
-            calibration_of(db, library, line),
-        )
+        day = day_of(changes, held or _held(library, line, db), fragrances)
         found = plan_day(day, rules)
     except (ComposeError, DayInputError) as fault:
         fail(str(fault))
     except NoPlanError as fault:
         fail("\n".join(_no_plan(fault, library, language)), Status.SHORT)
     if as_json:
-        print_json(_document(day, found))
+        print_json({"line": line, "on": day_asked.isoformat(), **_document(day, found)})
         return
+    put(f"{in_(by_language(library.lines[line].name), language)}, {day_asked.isoformat()}")
     _tell(day, found, library, language)
 
 
 def _held(library: "Library", line: str, db: Place | None) -> tuple[str, ...]:
+    from floorterm.planning import comes_from  # noqa: PLC0415
     from floorterm.plant import Plant  # noqa: PLC0415
 
     if db is None:
         fail("Give --from, or the record that says it with --db.")
-    held = Plant(library, open_ledger(db, read_only=True), "cli").holds(line).fragrances
+    held = comes_from(Plant(library, open_ledger(db, read_only=True), "cli").line_now(line))
     if not held:
         fail(f"The record does not say what {line} holds; give --from.")
     return held
@@ -116,7 +113,6 @@ def _held(library: "Library", line: str, db: Place | None) -> tuple[str, ...]:
 def _tell(day: "Day", found: "DayPlan", library: "Library", language: str) -> None:
     from floorterm.planning.telling import headings, rows, sentences  # noqa: PLC0415
 
-    put(f"{library.lines[day.line].name.en}, {day.on.isoformat()}")
     print_table(headings(language), rows(found, library, language), numbers=(0, 2, 3, 4))
     for text in sentences(day, found, library, language):
         put(text)
@@ -130,8 +126,6 @@ def _no_plan(fault: "NoPlanError", library: "Library", language: str) -> "Iterat
 
 def _document(day: "Day", found: "DayPlan") -> dict[str, Any]:
     return {
-        "line": day.line,
-        "on": day.on.isoformat(),
         "given": list(day.fragrances),
         "given_min": _number(found.given_min),
         "order": [_change(change) for change in found.changes],

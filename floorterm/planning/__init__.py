@@ -2,12 +2,15 @@
 
 from floorterm.planning.day import (
     Change,
+    Changes,
     Day,
     DayInputError,
     DayPlan,
     NoPlanError,
     Price,
     Rule,
+    changes_on,
+    comes_from,
     day_of,
     plan_day,
 )
@@ -16,6 +19,7 @@ from floorterm.planning.order import Answer, NoOrderError, OrderInputError, Ques
 __all__ = [
     "Answer",
     "Change",
+    "Changes",
     "Day",
     "DayInputError",
     "DayPlan",
@@ -26,6 +30,8 @@ __all__ = [
     "Question",
     "Rule",
     "best_order",
+    "changes_on",
+    "comes_from",
     "cost_of",
     "day_of",
     "plan_day",

@@ -5,15 +5,17 @@ they do on the floor. Each pair counts what the line holds just before it; what 
 of the one before that is not in it.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
+from functools import cache
 from itertools import pairwise
 from typing import Literal, TypeAlias
 
 from msgspec import Struct
 
 from floorterm.changeover.compose import compose
+from floorterm.changeover.line_now import LineNow
 from floorterm.changeover.standard import standard_min
 from floorterm.library.calibrated import Calibration
 from floorterm.library.model import Library
@@ -42,14 +44,15 @@ class Change(Struct, frozen=True, kw_only=True):
     evidence: Evidence | None = None
 
 
+Changes: TypeAlias = Callable[[tuple[str, ...], str], Change]
+
+
 class Day(Struct, frozen=True, kw_only=True):
     """What a line is to run, in the order as it was asked for, and every changeover that this could take.
 
     `starts`: by fragrance, from what the line holds now; `between`: by outgoing and incoming fragrance.
     """
 
-    line: str
-    on: date
     fragrances: tuple[str, ...]
     starts: Mapping[str, Change]
     between: Mapping[tuple[str, str], Change]
@@ -110,62 +113,57 @@ class NoPlanError(ValueError):
         )
 
 
-def day_of(
-    library: Library,
-    line: str,
-    held: Sequence[str],
-    fragrances: Sequence[str],
-    on: date,
-    calibration: Calibration | None = None,
-) -> Day:
-    """The day of a line that holds `held` (further ones are what an abandoned changeover may have left).
+def comes_from(now: LineNow) -> tuple[str, ...]:
+    """What a line holds when its day goes on: what a changeover that is on brings, else what is in it now."""
+    on = now.changeover
+    if on is not None and on.worksheet.incoming is not None:
+        return (on.worksheet.incoming.id,)
+    return now.holds.fragrances
 
-    Raises DayInputError, and ComposeError for what the library does not know or the line cannot run.
+
+def changes_on(library: Library, line: str, on: date, calibration: Calibration | None = None) -> Changes:
+    """How a line changes from what it holds to a fragrance on a day; each pair is worked out once.
+
+    Several fragrances held are one, and what an abandoned changeover may have left besides. What is returned raises
+    ComposeError for what the library does not know or the line cannot run.
     """
+
+    @cache
+    def change(held: tuple[str, ...], new: str) -> Change:
+        old, *traces = held
+        if held == (new,):
+            return Change(outgoing=old, incoming=new)
+        sheet = compose(library, line, old, new, on, traces=traces, calibration=calibration)
+        note, minutes = sheet.flush, standard_min(sheet)
+        if note is None:
+            return Change(outgoing=old, incoming=new, minutes=minutes)
+        return Change(
+            outgoing=old,
+            incoming=new,
+            minutes=minutes,
+            flush_kg=note.required_kg,
+            bars=note.bars,
+            possible=note.status != "unreachable",
+            deviation=note.status == "deviation",
+            gates=tuple(note.gate.split(",")) if note.gate else (),
+            evidence=note.evidence,
+        )
+
+    return change
+
+
+def day_of(changes: Changes, held: tuple[str, ...], fragrances: Sequence[str]) -> Day:
+    """The day of a line that holds `held` at its begin. Raises DayInputError, and what `changes` raises."""
     if not 0 < len(fragrances) <= MOST_FRAGRANCES:
         raise DayInputError(f"A day has 1 to {MOST_FRAGRANCES} fragrances, not {len(fragrances)}.")
     if len(set(fragrances)) < len(fragrances):
         raise DayInputError("A fragrance stands twice; what is made in two lots runs in one go.")
+    if not held:
+        raise DayInputError("Nobody knows what the line holds.")
     return Day(
-        line=line,
-        on=on,
         fragrances=tuple(fragrances),
-        starts={new: _change(library, line, held, new, on, calibration) for new in fragrances},
-        between={
-            (old, new): _change(library, line, (old,), new, on, calibration)
-            for old in fragrances
-            for new in fragrances
-            if old != new
-        },
-    )
-
-
-def _change(
-    library: Library,
-    line: str,
-    held: Sequence[str],
-    new: str,
-    on: date,
-    calibration: Calibration | None,
-) -> Change:
-    old, *traces = held
-    if tuple(held) == (new,):
-        return Change(outgoing=old, incoming=new)
-    sheet = compose(library, line, old, new, on, traces=traces, calibration=calibration)
-    note = sheet.flush
-    minutes = standard_min(sheet)
-    if note is None:
-        return Change(outgoing=old, incoming=new, minutes=minutes)
-    return Change(
-        outgoing=old,
-        incoming=new,
-        minutes=minutes,
-        flush_kg=note.required_kg,
-        bars=note.bars,
-        possible=note.status != "unreachable",
-        deviation=note.status == "deviation",
-        gates=tuple(note.gate.split(",")) if note.gate else (),
-        evidence=note.evidence,
+        starts={new: changes(held, new) for new in fragrances},
+        between={(old, new): changes((old,), new) for old in fragrances for new in fragrances if old != new},
     )
 
 

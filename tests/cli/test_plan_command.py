@@ -35,6 +35,8 @@ def test_the_order_the_cost_and_what_the_given_order_would_cost_are_told() -> No
 def test_what_the_line_holds_comes_from_the_record() -> None:
     said = json.loads(_run("--db", str(shipped()), *_DAY, "--json").stdout)
     assert said["order"][0]["outgoing"] == "palmarosa"
+    said = json.loads(_run("--line", "L1", "--db", str(shipped()), *_DAY, "--json").stdout)
+    assert said["order"][0]["outgoing"] == "plain"  # a changeover from clove leaf to it is on
 
 
 def test_rules_are_kept_and_priced() -> None:

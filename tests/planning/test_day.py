@@ -11,7 +11,7 @@ from floorterm.changeover.compose import compose
 from floorterm.changeover.standard import standard_min
 from floorterm.languages import LANGUAGES
 from floorterm.library.model import Library
-from floorterm.planning import Change, Day, DayInputError, NoPlanError, Rule, day_of, plan_day
+from floorterm.planning import Change, Day, DayInputError, NoPlanError, Rule, changes_on, day_of, plan_day
 from floorterm.planning.telling import headings, no_plan, rows, sentences
 
 _ON = date(2026, 11, 24)
@@ -21,7 +21,7 @@ _NAMES = ("litsea", "plain", "juniper", "petitgrain")
 
 @pytest.fixture(scope="module")
 def day(library: Library) -> Day:
-    return day_of(library, "L2", _HELD, _NAMES, _ON)
+    return day_of(changes_on(library, "L2", _ON), _HELD, _NAMES)
 
 
 def _minutes(day: Day, order: tuple[str, ...]) -> Decimal:
@@ -51,16 +51,20 @@ def test_no_other_order_takes_less(day: Day) -> None:
 
 
 def test_what_a_line_holds_already_runs_on(library: Library) -> None:
-    found = plan_day(day_of(library, "L2", _HELD, ("litsea", "palmarosa"), _ON))
+    found = plan_day(day_of(changes_on(library, "L2", _ON), _HELD, ("litsea", "palmarosa")))
     assert found.order == ("palmarosa", "litsea")
     assert (found.changes[0].minutes, found.changes[0].bars) == (0, 0)
 
 
 def test_what_an_abandoned_changeover_may_have_left_counts(library: Library) -> None:
-    alone = day_of(library, "L2", _HELD, ("petitgrain",), _ON).starts["petitgrain"]
-    mixed = day_of(library, "L2", ("palmarosa", "juniper"), ("petitgrain",), _ON).starts["petitgrain"]
+    alone = day_of(changes_on(library, "L2", _ON), _HELD, ("petitgrain",)).starts["petitgrain"]
+    mixed = day_of(changes_on(library, "L2", _ON), ("palmarosa", "juniper"), ("petitgrain",)).starts[
+        "petitgrain"
+    ]
     assert mixed.flush_kg >= alone.flush_kg
-    still = day_of(library, "L2", ("petitgrain", "juniper"), ("petitgrain",), _ON).starts["petitgrain"]
+    still = day_of(changes_on(library, "L2", _ON), ("petitgrain", "juniper"), ("petitgrain",)).starts[
+        "petitgrain"
+    ]
     assert still.flush_kg > 0
 
 
@@ -109,7 +113,7 @@ def test_a_rule_about_what_does_not_run_is_refused(day: Day, rule: Rule) -> None
 @pytest.mark.parametrize("names", [(), ("plain", "plain"), tuple(f"f{n}" for n in range(21))])
 def test_what_is_no_day_is_refused(library: Library, names: tuple[str, ...]) -> None:
     with pytest.raises(DayInputError):
-        day_of(library, "L2", _HELD, names, _ON)
+        day_of(changes_on(library, "L2", _ON), _HELD, names)
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
