@@ -105,7 +105,7 @@ _HELP: Mapping[str, str] = MappingProxyType(
         "worksheet": "Print a worksheet: the paper fallback.",
         "late": "Enter a step that was done on paper while the record was down.",
         "flush": "How many kg to flush for a pair, and why.",
-        "plan": "floorterm.cli.plan:plan",
+        "plan": "In which order a line loses the least to the day's changeovers.",
         "calibrate": "What check samples say about a line: a proposal.",
         "lockout": "Judge lockout records, rule by rule; periodic inspections.",
         "report": "Documents to print and keep: lockout audit, a lockout, an inspection, a procedure's sheet, a shift.",

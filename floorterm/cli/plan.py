@@ -134,7 +134,7 @@ def _document(day: "Day", found: "DayPlan") -> dict[str, Any]:
         "proved": found.proved,
         "ties": found.ties,
         "next_min": _number(found.next_min),
-        "rules": [{**_rule(price.rule), "costs_min": float(price.minutes)} for price in found.prices],
+        "rules": [{**_rule(price.rule), "costs_min": _number(price.minutes)} for price in found.prices],
     }
 
 

@@ -21,7 +21,8 @@ from floorterm.library.calibrated import Calibration
 from floorterm.library.model import Library
 from floorterm.planning.order import Answer, NoOrderError, Question, best_order, cost_of
 
-MOST_FRAGRANCES = 20  # so many are ordered with a proof within seconds
+MOST_FRAGRANCES = 20  # up to 15 are always ordered with a proof, more than that where the search has room
+_STATES_ASIDE = 5_000  # of a layer, for what rules cost
 Evidence: TypeAlias = Literal["measured", "estimated", "guessed"]
 _TENTHS = 10  # of a minute, in which orders are compared
 
@@ -66,10 +67,10 @@ class Rule(Struct, frozen=True):
 
 
 class Price(Struct, frozen=True):
-    """The minutes that a rule costs today."""
+    """The minutes that a rule costs today; None where that is not proved."""
 
     rule: Rule
-    minutes: Decimal
+    minutes: Decimal | None
 
 
 class DayPlan(Struct, frozen=True, kw_only=True):
@@ -77,7 +78,7 @@ class DayPlan(Struct, frozen=True, kw_only=True):
 
     `bound_min`: no order takes less. `ties`, `next_min`: how many orders take as long, and what the next longer one
     takes (None where not proved, or there is none). `given_min`: the order as it was asked for; None if it breaks a
-    rule or cannot be. `prices` are of the rules that cost something.
+    rule or cannot be. `prices` are of the rules that cost something, or may.
     """
 
     changes: tuple[Change, ...]
@@ -168,7 +169,7 @@ def day_of(changes: Changes, held: tuple[str, ...], fragrances: Sequence[str]) -
 
 
 def plan_day(day: Day, rules: Sequence[Rule] = ()) -> DayPlan:
-    """The order that takes the fewest minutes; of several that take as long, the one nearest to the order as given.
+    """The order that takes the fewest minutes; of several, the one that keeps to the order as given for longest.
 
     Raises DayInputError for a rule about a fragrance that is not to run, NoPlanError.
     """
@@ -178,6 +179,7 @@ def plan_day(day: Day, rules: Sequence[Rule] = ()) -> DayPlan:
             raise DayInputError(
                 f"A rule is about {' and '.join(named) or 'nothing'}, which the day does not run so."
             )
+    rules = tuple(dict.fromkeys(rules))
     asked = _question(day, rules)
     try:
         best = best_order(asked)
@@ -198,16 +200,18 @@ def plan_day(day: Day, rules: Sequence[Rule] = ()) -> DayPlan:
 
 
 def _prices(day: Day, rules: Sequence[Rule], best: Answer) -> Iterator[Price]:
-    """Of the rules without which the day is shorter; nothing is said where one of the two is not proved."""
     for rule in rules:
-        freer = _best_without(day, rules, rule)
-        if best.proved and freer is not None and freer.proved and freer.cost < best.cost:
+        freer = _best_without(day, rules, rule, best.order) if best.proved else None
+        if freer is None or not freer.proved:
+            yield Price(rule, None)
+        elif freer.cost < best.cost:
             yield Price(rule, _minutes(best.cost - freer.cost))
 
 
-def _best_without(day: Day, rules: Sequence[Rule], rule: Rule) -> Answer | None:
+def _best_without(day: Day, rules: Sequence[Rule], rule: Rule, known: Sequence[int] = ()) -> Answer | None:
+    freer = _question(day, [other for other in rules if other != rule])
     try:
-        return best_order(_question(day, [other for other in rules if other != rule]))
+        return best_order(freer, known, most_states=_STATES_ASIDE)
     except NoOrderError:
         return None
 

@@ -8,13 +8,19 @@ that it is not.
 
 from collections.abc import Iterator, Sequence
 from graphlib import CycleError, TopologicalSorter
+from itertools import combinations
 from typing import TypeAlias
 
 from msgspec import Struct
 
 from floorterm.planning.assignment import assign
 
-MOST_STATES = 60_000  # of one layer: what is dropped beyond them is remembered in the bound
+MOST_STATES = (
+    60_000  # of one layer, never reached by 15 places; what is dropped beyond is remembered in the bound
+)
+FEW_STATES = (
+    10_000  # of one layer, once something was dropped that could be better: nothing is proved any more
+)
 Costs: TypeAlias = Sequence[Sequence[int | None]]
 _Ways: TypeAlias = tuple[int, int, int | None]  # least cost, in how many ways, next larger cost
 _Layer: TypeAlias = dict[tuple[int, int], _Ways]  # by the places from here to the end, and the first of them
@@ -67,23 +73,23 @@ class Answer(Struct, frozen=True, kw_only=True):
 
 def cost_of(question: Question, order: Sequence[int]) -> int | None:
     """What an order costs; None if it breaks a rule or takes a way that may not be."""
-    place = {one: index for index, one in enumerate(order)}
-    if any(place[a] > place[b] for a, b in question.before):
-        return None
     total = question.ends[order[-1]] if question.ends else 0
     for a, b in zip((0, *order), order, strict=False):
         step = question.costs[a][b]
         if step is None:
             return None
         total += step
-    return total
+    place = {one: index for index, one in enumerate(order)} if question.before else {}
+    return None if any(place[a] > place[b] for a, b in question.before) else total
 
 
-def best_order(question: Question, most_states: int = MOST_STATES) -> Answer:
-    """The order that costs least; of several the one whose places come first as they are numbered.
+def best_order(question: Question, known: Sequence[int] = (), *, most_states: int = MOST_STATES) -> Answer:
+    """The order that costs least; of `ties` the one that keeps to the numbers of the places for longest.
 
     Layer by layer from the last place to the first, every way that cannot lead below the next larger cost known is
-    dropped: the assignment bound plus its reduced costs tells. Raises OrderInputError, NoOrderError.
+    dropped: the assignment bound plus its reduced costs tells. Where an order is `known`, or a layer has more than
+    `most_states`, only what is better than the best one known is followed, and of ties nothing is said.
+    Raises OrderInputError, NoOrderError.
     """
     after = _after(question)
     n = len(question.costs) - 1
@@ -98,18 +104,18 @@ def best_order(question: Question, most_states: int = MOST_STATES) -> Answer:
         ]
         for i in range(n + 1)
     ]
-    tried = sorted(_tried(question))
-    known = tried[0] if tried else None
-    seen = sorted({cost for cost, _ in tried})
-    most = seen[1] - bound.value if len(seen) > 1 else None
-    layers, thrown = _layers(reduced, after, most, most_states)
+    tried = sorted(_tried(question, known))
+    best = tried[0] if tried else None
+    better = best[0] - bound.value - 1 if best else None
+    dearer = min((cost - bound.value for cost, _ in tried if best and cost > best[0]), default=None)
+    layers, thrown = _layers(reduced, after, (better if known else dearer, better), most_states)
     ways = _joined((ways, reduced[0][first]) for (_, first), ways in layers[-1].items())
     least_thrown = None if thrown is None else bound.value + thrown
-    if ways is None or (known is not None and known[0] < bound.value + ways[0]):
-        if known is None:
+    if ways is None or (best is not None and best[0] < bound.value + ways[0]):
+        if best is None:
             raise NoOrderError(proved=thrown is None)
         assert least_thrown is not None, "an order that was tried is among those that were not dropped"
-        return Answer(order=known[1], cost=known[0], bound=min(known[0], least_thrown))
+        return Answer(order=best[1], cost=best[0], bound=min(best[0], least_thrown))
     cost, second = bound.value + ways[0], None if ways[2] is None else bound.value + ways[2]
     return Answer(
         order=_walked(layers, reduced, ways[0]),
@@ -167,31 +173,45 @@ def _closed(question: Question, after: Sequence[int]) -> tuple[list[list[int]], 
 
 
 def _layers(
-    reduced: Sequence[Sequence[int | None]], after: Sequence[int], most: int | None, most_states: int
+    reduced: Sequence[Sequence[int | None]],
+    after: Sequence[int],
+    limits: tuple[int | None, int | None],
+    most_states: int,
 ) -> tuple[list[_Layer], int | None]:
-    """Ends of orders by their length, and the least reduced cost that was dropped for want of memory."""
+    """Ends of orders by their length, and a reduced cost below which none was dropped (None: only what is of no use).
+
+    `limits`: the most that an end may cost, as long as there is room, and where there is none.
+    """
     n = len(reduced) - 1
+    most, better = limits
     layer: _Layer = {
         (1 << j, j): (cost, 1, None)
         for j in range(1, n + 1)
         if (cost := reduced[j][0]) is not None and not after[j] and (most is None or cost <= most)
     }
-    layers, thrown = [layer], None
+    layers, thrown = [layer], None if most is None or most != better else most + 1
+    ahead = [
+        sorted((step, i) for i in range(1, n + 1) if (step := reduced[i][first]) is not None)
+        for first in range(n + 1)
+    ]
     for _ in range(n - 1):
         longer: _Layer = {}
         for (mask, first), ways in layer.items():
-            for i in range(1, n + 1):
-                step = reduced[i][first]
-                if mask >> i & 1 or step is None or after[i] & ~mask:
-                    continue
-                if most is None or ways[0] + step <= most:
+            for step, i in ahead[first]:
+                if most is not None and ways[0] + step > most:
+                    break
+                if not mask >> i & 1 and not after[i] & ~mask:
                     key = (mask | 1 << i, i)
                     longer[key] = _with(longer.get(key), ways, step)
+        if len(longer) > most_states and better is not None:
+            most, thrown = better, better + 1 if thrown is None else thrown
+            longer = {key: ways for key, ways in longer.items() if ways[0] <= better}
         if len(longer) > most_states:
             ranked = sorted(longer.items(), key=lambda one: (one[1][0], one[0]))
             dropped = ranked[most_states][1][0]
             thrown = dropped if thrown is None else min(thrown, dropped)
             longer = dict(ranked[:most_states])
+            most_states = min(most_states, FEW_STATES)
         layers.append(longer)
         layer = longer
     return layers, thrown
@@ -232,8 +252,11 @@ def _walked(layers: Sequence[_Layer], reduced: Sequence[Sequence[int | None]], l
     return tuple(order)
 
 
-def _tried(question: Question) -> list[tuple[int, tuple[int, ...]]]:
-    """Orders that are easily found, with their costs: the nearest first, then blocks moved while that helps."""
+def _tried(question: Question, known: Sequence[int]) -> list[tuple[int, tuple[int, ...]]]:
+    """Orders that are easily found, with their costs: blocks moved while that helps.
+
+    It begins with the order that is known, else with that of the numbers and from each place always to the nearest.
+    """
     n = len(question.costs) - 1
     found: dict[tuple[int, ...], int] = {}
 
@@ -243,7 +266,8 @@ def _tried(question: Question) -> list[tuple[int, tuple[int, ...]]]:
             found[order] = cost
         return cost
 
-    for start in [tuple(range(1, n + 1)), *(_nearest(question, first) for first in range(1, n + 1))]:
+    numbers = tuple(range(1, n + 1))
+    for start in [tuple(known)] if known else [numbers, *(_nearest(question, first) for first in numbers)]:
         order, cost = start, take(start) if start else None
         while cost is not None:
             tried = ((c, moved) for moved in _moved(order) if (c := take(moved)) is not None and c < cost)
@@ -268,10 +292,6 @@ def _nearest(question: Question, first: int) -> tuple[int, ...]:
 
 
 def _moved(order: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
-    """The orders in which one block stands elsewhere; none is turned round, which would change every step in it."""
-    for i in range(len(order)):
-        for j in range(i + 1, len(order) + 1):
-            block, rest = order[i:j], order[:i] + order[j:]
-            for k in range(len(rest) + 1):
-                if k != i:
-                    yield rest[:k] + block + rest[k:]
+    """The orders in which two neighbouring blocks change places; none is turned round."""
+    for i, j, k in combinations(range(len(order) + 1), 3):
+        yield order[:i] + order[j:k] + order[i:j] + order[k:]

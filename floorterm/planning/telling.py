@@ -1,7 +1,7 @@
 """A day plan in words: what people read of it, whatever it is printed on."""
 
 from collections.abc import Iterator
-from decimal import ROUND_HALF_UP, ROUND_UP, Decimal
+from decimal import ROUND_DOWN, ROUND_HALF_UP, ROUND_UP, Decimal
 
 from floorterm.changeover.view_words import span
 from floorterm.languages import by_language, grouped, in_, number
@@ -40,13 +40,16 @@ def sentences(day: Day, found: DayPlan, library: Library, language: str) -> Iter
     """How good the order is, what others cost, what the rules cost, and what the figures leave out."""
     yield standing(found, language)
     if found.proved and found.ties is not None and found.ties > 1:
-        yield words("plan.ties", language, n=found.ties)
+        yield words("plan.ties", language, n=grouped(found.ties, language))
     if found.proved and found.next_min is not None:
         yield words("plan.next", language, more=number(found.next_min - found.minutes, language))
     yield _given(day, found, language)
     for price in found.prices:
-        rule, minutes = told_rule(price.rule, library, language), number(price.minutes, language)
-        yield words("plan.price", language, rule=rule, minutes=minutes)
+        rule = told_rule(price.rule, library, language)
+        if price.minutes is None:
+            yield words("plan.price_open", language, rule=rule)
+        else:
+            yield words("plan.price", language, rule=rule, minutes=number(price.minutes, language))
     yield from _footnotes(found, language)
     yield words("plan.basis", language)
 
@@ -61,7 +64,7 @@ def _footnotes(found: DayPlan, language: str) -> Iterator[str]:
 
 
 def standing(found: DayPlan, language: str) -> str:
-    """The minutes, and whether any order can take less. A gap is rounded up: one that is open is never 0."""
+    """The minutes, and whether any order can take less. A bound is rounded down and a gap up: one is never 0."""
     if found.proved:
         return words("plan.proved", language, minutes=_clock(found.minutes))
     gap = (100 * (found.minutes - found.bound_min) / found.minutes).quantize(Decimal("0.1"), ROUND_UP)
@@ -69,7 +72,7 @@ def standing(found: DayPlan, language: str) -> str:
         "plan.found",
         language,
         minutes=_clock(found.minutes),
-        bound=_clock(found.bound_min),
+        bound=_clock(found.bound_min.to_integral_value(ROUND_DOWN)),
         gap=number(gap, language),
     )
 
@@ -90,8 +93,9 @@ def _given(day: Day, found: DayPlan, language: str) -> str:
 
 
 def no_plan(fault: NoPlanError, library: Library, language: str) -> Iterator[str]:
-    """That no order keeps the rules, and which one to give up."""
-    yield words("plan.none" if fault.proved else "plan.none_found", language)
+    """That there is no order, and which rule to give up."""
+    none = "none_found" if not fault.proved else "none" if fault.blocking else "none_flush"
+    yield words(f"plan.{none}", language)
     for rule in fault.blocking:
         yield words("plan.without", language, rule=told_rule(rule, library, language))
 

@@ -69,3 +69,9 @@ def test_what_cannot_be_planned_is_refused_with_the_reason(arguments: tuple[str,
     done = _run(*arguments)
     assert done.exit_code == 2
     assert why in done.output
+
+
+def test_the_list_of_commands_says_what_each_does() -> None:
+    listed = CliRunner().invoke(main, ["--help"]).output
+    assert "loses the least" in listed
+    assert "floorterm.cli" not in listed

@@ -12,7 +12,7 @@ from floorterm.changeover.standard import standard_min
 from floorterm.languages import LANGUAGES
 from floorterm.library.model import Library
 from floorterm.planning import Change, Day, DayInputError, NoPlanError, Rule, changes_on, day_of, plan_day
-from floorterm.planning.telling import headings, no_plan, rows, sentences
+from floorterm.planning.telling import headings, no_plan, rows, sentences, standing
 
 _ON = date(2026, 11, 24)
 _HELD = ("palmarosa",)
@@ -84,7 +84,7 @@ def test_a_rule_is_kept_and_its_price_is_the_difference(day: Day, rule: Rule, ke
     assert [(price.rule, price.minutes) for price in found.prices] == expected
 
 
-def test_a_changeover_that_no_flush_can_do_is_never_planned(day: Day) -> None:
+def test_a_changeover_that_no_flush_can_do_is_never_planned(day: Day, library: Library) -> None:
     best = plan_day(day).order
     barred = {pair: replace(day.between[pair], possible=False) for pair in pairwise(best)}
     found = plan_day(replace(day, between={**day.between, **barred}))
@@ -93,6 +93,7 @@ def test_a_changeover_that_no_flush_can_do_is_never_planned(day: Day) -> None:
     with pytest.raises(NoPlanError) as refused:
         plan_day(replace(day, starts=alone))
     assert (refused.value.proved, refused.value.blocking) == (True, ())
+    assert "a changeover that no flush can do" in next(no_plan(refused.value, library, "en"))
 
 
 def test_rules_that_no_order_keeps_are_named(day: Day) -> None:
@@ -129,8 +130,31 @@ def test_an_unproved_plan_never_calls_itself_best_and_rounds_its_gap_up(day: Day
     found = plan_day(day)
     near = replace(found, bound_min=found.minutes - Decimal("0.1"), ties=None, next_min=None)
     told = " ".join(sentences(day, near, library, "en"))
-    assert "PROVED" not in told
-    assert "gap 0.1 %" in told
+    assert "PROVED BEST" not in told
+    assert "which is 0.1 % less" in told
+    near = replace(found, minutes=Decimal("320.4"), bound_min=Decimal("319.9"))
+    assert "less than 5:19," in standing(near, "en")
+
+
+def test_a_rule_whose_price_is_not_proved_is_said_so(
+    day: Day, library: Library, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    dear = max(_NAMES, key=lambda name: plan_day(day, [Rule(first=name)]).minutes)
+    rule = Rule(first=dear)
+    assert [price.minutes is None for price in plan_day(day, [rule, rule]).prices] == [False]
+    monkeypatch.setattr("floorterm.planning.day._STATES_ASIDE", 0)
+    found = plan_day(day, [rule])
+    assert [(price.rule, price.minutes) for price in found.prices] == [(rule, None)]
+    assert any("costs today is not proved" in text for text in sentences(day, found, library, "en"))
+
+
+def test_of_orders_that_tie_the_one_that_begins_as_given_is_shown(day: Day, library: Library) -> None:
+    level = {pair: replace(change, minutes=Decimal(5)) for pair, change in day.between.items()}
+    starts = {name: replace(change, minutes=Decimal(5)) for name, change in day.starts.items()}
+    even = replace(day, starts=starts, between=level)
+    found = plan_day(even, [Rule("juniper", "plain")])
+    assert found.order == ("litsea", "juniper", "plain", "petitgrain")
+    assert any("12 orders take as long" in text for text in sentences(even, found, library, "en"))
 
 
 def test_marks_are_explained_where_they_stand(day: Day, library: Library) -> None:

@@ -1,7 +1,9 @@
 """Orders against brute force, an independent assignment solver, and published instances with their known optima."""
 
 from itertools import permutations
+from math import comb
 from pathlib import Path
+from unittest.mock import Mock
 
 import numpy as np
 import pytest
@@ -9,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import linear_sum_assignment
 
-from floorterm.planning import NoOrderError, OrderInputError, Question, best_order, cost_of
+from floorterm.planning import NoOrderError, OrderInputError, Question, best_order, cost_of, order
 from floorterm.planning.assignment import assign
 
 _DATA = Path(__file__).parents[1] / "data" / "sequences"
@@ -85,6 +87,39 @@ def test_with_too_little_memory_it_says_so_and_its_bound_holds(question: Questio
     assert found.bound <= costs[0] <= found.cost
     assert found.ties in (None, costs.count(costs[0]))
     assert found.second in (None, min((cost for cost in costs if cost > costs[0]), default=None))
+
+
+@settings(max_examples=150, deadline=None)
+@given(questions(), st.integers(1, 60), st.randoms(use_true_random=False))
+def test_from_a_known_order_on_the_best_is_found_and_its_bound_holds(question, most, random) -> None:  # type: ignore[no-untyped-def]
+    everything = _all_orders(question)
+    if not everything:
+        return
+    found = best_order(question, random.choice(everything)[1], most_states=most)
+    costs = [cost for cost, _ in everything]
+    assert cost_of(question, found.order) == found.cost
+    assert found.bound <= costs[0] <= found.cost
+    assert found.proved or most < 60
+    assert found.ties in (None, costs.count(costs[0]))
+    assert found.second in (None, min((cost for cost in costs if cost > costs[0]), default=None))
+
+
+def test_orders_that_all_cost_the_same_are_proved_without_being_counted(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    joined = Mock(wraps=order._with)
+    monkeypatch.setattr(order, "_with", joined)
+    n = 20
+    costs = [[None if j in (0, i) else 10 for j in range(n + 1)] for i in range(n + 1)]
+    found = best_order(Question(costs=costs), most_states=1_000)
+    assert (found.order, found.cost, found.proved) == (tuple(range(1, n + 1)), 10 * n, True)
+    assert (found.ties, found.second) == (None, None)
+    assert joined.call_count < 20_000  # all layers together take ten times as many
+
+
+def test_fifteen_places_are_always_proved() -> None:
+    # each layer has the places behind and the first of them
+    assert max(comb(15, places) * places for places in range(1, 16)) <= order.MOST_STATES
 
 
 def _numbers(name: str) -> list[list[int]]:
