@@ -1,6 +1,7 @@
 """The order of the day's fragrances: which sequence loses the least to changeovers, with a proof or a bound. Pure."""
 
 from floorterm.planning.day import (
+    MOST_FRAGRANCES,
     Change,
     Changes,
     Day,
@@ -17,6 +18,7 @@ from floorterm.planning.day import (
 from floorterm.planning.order import Answer, NoOrderError, OrderInputError, Question, best_order, cost_of
 
 __all__ = [
+    "MOST_FRAGRANCES",
     "Answer",
     "Change",
     "Changes",

@@ -1,10 +1,14 @@
 """The day plan: marked by keys, taps and scans; the order is the planning room's; nothing is recorded."""
 
+from collections.abc import Sequence
+from threading import Event
+
 import pytest
 from textual.pilot import Pilot
 
+from floorterm.changeover.faults import ComposeError
 from floorterm.library.model import Library
-from floorterm.planning import NoPlanError, Rule, changes_on, day_of, plan_day
+from floorterm.planning import Day, DayPlan, NoPlanError, Rule, changes_on, day_of, plan_day
 from floorterm.planning.telling import sentences
 from floorterm.plant import Plant
 from floorterm.terminal.app import FloorApp
@@ -135,3 +139,104 @@ async def test_what_a_changeover_that_is_on_brings_is_what_the_day_begins_with(p
         plant.start_changeover(who(plant, "SS"), "L1", "juniper", "k1")
         await app.look_at_record()
         await until(pilot, lambda: "runs on" in _said(app))
+
+
+async def test_marks_that_come_while_it_reckons_are_the_ones_that_are_shown(
+    plant: Plant, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plant.state_holds(who(plant, "SS"), "L1", ("plain",), "for this test", key="holds")
+    begun, may_end = Event(), Event()
+
+    def slow(day: Day, rules: Sequence[Rule] = ()) -> DayPlan:
+        begun.set()
+        assert may_end.wait(10)
+        return plan_day(day, rules)
+
+    monkeypatch.setattr("floorterm.terminal.screens.day.plan_day", slow)
+    async with opened(plant) as (app, pilot):
+        await _day(pilot, app)
+        for name in _DAY:
+            rows(app).choose(name)
+            await pilot.press("enter")
+            await until(pilot, begun.is_set)
+            app.screen.retell()
+            assert "Computing" in _said(app)
+        await pilot.press("f9")  # another language while it reckons
+        await until(pilot, lambda: "Calculando" in _said(app))
+        await pilot.press("f9")
+        may_end.set()
+        told, _ = _expected(plant)
+        await until(pilot, lambda: told in _said(app) or "BEWIESEN" in _said(app))
+        begun.clear()
+        may_end.clear()
+        await pilot.press("enter")
+        await until(pilot, begun.is_set)
+        await pilot.press("escape")  # nobody waits for it
+        may_end.set()
+        await until_top(pilot, "StartChangeoverScreen")
+
+
+@pytest.mark.parametrize("held", [(), ("no-longer-made",), ("plain", "no-longer-made")])
+async def test_where_nobody_knows_what_the_line_holds_it_says_who_states_it(
+    plant: Plant, held: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("floorterm.terminal.screens.day.comes_from", lambda now: held)
+    async with opened(plant) as (app, pilot):
+        await _day(pilot, app)
+        await pilot.press("enter")
+        await until(pilot, lambda: rows(app).chosen.lines[0][0].text.startswith("[x]"))
+        assert "A supervisor states what it holds" in _said(app)
+
+
+async def test_a_pair_that_the_checklists_cannot_change_is_said_on_the_page(
+    plant: Plant, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plant.state_holds(who(plant, "SS"), "L1", ("plain",), "for this test", key="holds")
+
+    def refused(*_: object) -> Day:
+        raise ComposeError("There is no step for this.")
+
+    monkeypatch.setattr("floorterm.terminal.screens.day.day_of", refused)
+    async with opened(plant) as (app, pilot):
+        await _day(pilot, app)
+        await pilot.press("enter")
+        await until(pilot, lambda: "There is no step for this." in _said(app))
+        app.screen.retell()
+        assert "There is no step for this." in _said(app)
+
+
+async def test_more_than_a_day_can_have_is_not_marked_and_what_is_no_longer_marked_has_no_rule(
+    plant: Plant, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plant.state_holds(who(plant, "SS"), "L1", ("plain",), "for this test", key="holds")
+    monkeypatch.setattr("floorterm.terminal.screens.day.MOST_FRAGRANCES", 1)
+    async with opened(plant) as (app, pilot):
+        await _day(pilot, app)
+        rows(app).choose("juniper")
+        await pilot.press("f5")
+        await until(pilot, lambda: "PROVED BEST" in _said(app))
+        rows(app).choose("palmarosa")
+        await pilot.press("enter")
+        await until(pilot, lambda: "A day has at most 1" in text_of(app))
+        rows(app).choose("juniper")
+        await pilot.press("enter")
+        await until(pilot, lambda: "Mark what runs today" in _said(app))
+        assert rows(app).chosen.lines[0][-1].text != "first"
+
+
+async def test_a_record_that_goes_away_loses_no_mark(plant: Plant) -> None:
+    plant.state_holds(who(plant, "SS"), "L1", ("plain",), "for this test", key="holds")
+    path = plant.ledger.path
+    async with opened(plant) as (app, pilot):
+        await _day(pilot, app)
+        path.rename(path.with_suffix(".away"))
+        for name in _DAY:
+            rows(app).choose(name)
+            await pilot.press("enter")
+            await until(pilot, lambda: rows(app).chosen.lines[0][0].text.startswith("[x]"))
+        await until(pilot, lambda: "nothing can be read until the record answers" in _said(app))
+        path.with_suffix(".away").rename(path)
+        await app._tick()
+        told, order = _expected(plant)
+        await until(pilot, lambda: told in _said(app))
+        assert _order(app, plant) == order

@@ -1,6 +1,6 @@
 """The day plan: in which order does a line run today's fragrances? It only reckons; nothing is recorded."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.binding import Binding, BindingType
@@ -8,7 +8,9 @@ from textual.containers import Container
 from textual.widget import Widget
 
 from floorterm.changeover.faults import ComposeError
+from floorterm.ledger import LedgerError
 from floorterm.planning import (
+    MOST_FRAGRANCES,
     Changes,
     Day,
     DayPlan,
@@ -30,8 +32,9 @@ from floorterm.terminal.views.day import (
     refusal_lines,
     toggled,
     turned,
+    with_,
 )
-from floorterm.terminal.views.text import Line, Span, tell
+from floorterm.terminal.views.text import Line, Span, tell, wrapped
 from floorterm.terminal.widgets.page import Page
 from floorterm.terminal.widgets.rows import Row, Rows
 from floorterm.wording import words
@@ -40,7 +43,8 @@ if TYPE_CHECKING:
     from floorterm.plant import Plant
 
 _MOST_ROWS = 11
-_Found = tuple[Day, DayPlan] | NoPlanError | None
+_Asked = tuple[tuple[str, ...], tuple[str, ...], tuple[Rule, ...]]  # held, marked, rules
+_Found = tuple[Day, DayPlan] | NoPlanError | ComposeError
 
 
 class DayScreen(FloorScreen[None]):
@@ -60,11 +64,13 @@ class DayScreen(FloorScreen[None]):
         super().__init__()
         self._line = line
         self._marked: tuple[str, ...] = ()
-        self._wishes: dict[str, str] = {}
-        self._held: tuple[str, ...] | None = None
-        self._changes: Changes | None = None  # of the day on which the screen was opened
-        self._found: _Found = None
-        self._reckoning = False
+        self._wishes: Mapping[str, str] = {}
+        self._held: tuple[str, ...] = ()
+        self._asked: _Asked | None = None
+        self._found: _Found | None = None
+        self._figures: tuple[object, Changes] | None = (
+            None  # of what they are, and every pair that was worked out
+        )
 
     def body(self) -> Iterable[Widget]:
         """The list, and the order."""
@@ -78,14 +84,31 @@ class DayScreen(FloorScreen[None]):
         return words(self.QUESTION, self.language, line=line)
 
     def show(self) -> None:
-        """Every fragrance of the line; the order is reckoned anew if the line holds something else now."""
-        plant = self.desk.plant
-        held = comes_from(plant.line_now(self._line))
-        if held != self._held:
-            self._held = held
-            self._reckon()
+        """Every fragrance of the line, and the order from what it holds now."""
+        self._held = comes_from(self.desk.plant.line_now(self._line))
+        self._tell()
+
+    def _tell(self) -> None:
+        """Show what is marked, also without the record; the order is reckoned anew if anything else is asked."""
+        rules = tuple(
+            Rule(first=name) if wish == "first" else Rule(then=name) for name, wish in self._wishes.items()
+        )
+        asked = (self._held, self._marked, rules)
+        if asked != self._asked:
+            self._asked, self._found = asked, None
+            self.workers.cancel_group(self, "plan")
+            if self._marked and self._is_known():
+                self.run_worker(self._reckon(asked), group="plan")
         self._show_rows()
         self._show_order()
+        self.show_keys()
+
+    def _is_known(self) -> bool:
+        """Whether the checklists know what the line holds and allow it there."""
+        known = self.desk.plant.library.fragrances
+        return bool(self._held) and all(
+            name in known and self._line in known[name].lines for name in self._held
+        )
 
     def _show_rows(self) -> None:
         library = self.desk.plant.library
@@ -118,70 +141,69 @@ class DayScreen(FloorScreen[None]):
         page.show(glance(self._order(page.size.width or 1, self.language), page.size.height, self.language))
 
     def _order(self, width: int, language: str) -> tuple[Line, ...]:
-        library = self.desk.plant.library
-        if self._reckoning:
-            return ((Span(words("terminal.computing", language), "quiet"),),)
-        if isinstance(self._found, NoPlanError):
-            return refusal_lines(self._found, library, width, language)
-        if self._found is None:
+        library, found = self.desk.plant.library, self._found
+        if not self._is_known():
+            return wrapped(words("plan.not_known", language), width, "caution")
+        if not self._marked:
             return hint_lines(width, language)
-        return plan_lines(*self._found, library, width, language)
+        if self._asked is None:
+            return wrapped(words("terminal.nothing_known", language), width, "quiet")
+        if found is None:
+            return ((Span(words("terminal.computing", language), "quiet"),),)
+        if isinstance(found, ComposeError):
+            return wrapped(str(found), width, "caution")
+        if isinstance(found, NoPlanError):
+            return refusal_lines(found, library, width, language)
+        return plan_lines(*found, library, width, language)
 
     # --- reckoning ------------------------------------------------------------------------------
 
-    def _reckon(self) -> None:
-        """Work the order out in the reading thread."""
-        self._found, self._reckoning = None, bool(self._marked)
-        if self._marked:
-            self.run_worker(self._reckoned(), group="plan", exclusive=True)
-
-    async def _reckoned(self) -> None:
+    async def _reckon(self, asked: _Asked) -> None:
+        """Work the order out in the reading thread; it is shown only where nothing else was asked meanwhile."""
         try:
-            self._found = await self.desk.in_reader(self._plan)
-        except ComposeError as fault:
-            self.refuse((str(fault),), "caution")
-        finally:
-            self._reckoning = False
-        self._show_order()
-        self.show_keys()
+            found = await self.desk.in_reader(lambda plant: self._plan(plant, asked))
+        except LedgerError:
+            if asked == self._asked:
+                self._asked = None  # reckoned once the record answers again
+                self._show_order()
+            raise
+        if asked == self._asked:
+            self._found = found
+            self._show_order()
+            self.show_keys()
 
-    def _plan(self, plant: "Plant") -> _Found:
-        if self._changes is None:
-            day = plant.now().astimezone(plant.zone).date()
-            self._changes = changes_on(plant.library, self._line, day, plant.calibration(self._line))
-        rules = [
-            Rule(first=name) if wish == "first" else Rule(then=name)
-            for name, wish in self._wishes.items()
-            if name in self._marked
-        ]
+    def _plan(self, plant: "Plant", asked: _Asked) -> _Found:
+        held, marked, rules = asked
+        day = plant.now().astimezone(plant.zone).date()
+        figures = (plant.library, day, plant.calibration(self._line))
+        if self._figures is None or self._figures[0] != figures:
+            self._figures = figures, changes_on(plant.library, self._line, *figures[1:])
         try:
-            day_asked = day_of(self._changes, self._held or (), self._marked)
+            day_asked = day_of(self._figures[1], held, marked)
             return day_asked, plan_day(day_asked, rules)
-        except NoPlanError as fault:
+        except (NoPlanError, ComposeError) as fault:
             return fault
 
     # --- keys and scans -------------------------------------------------------------------------
 
     def on_rows_opened(self, message: Rows.Opened) -> None:
         """It runs today, or not."""
-        self._toggle(message.row.key)
-
-    def _toggle(self, fragrance: str) -> None:
-        self.refuse(())
-        self._marked = toggled(self._marked, fragrance)
-        self._reckon()
-        self.retell()
+        self._take(toggled(self._marked, message.row.key), self._wishes)
 
     def action_wish(self, wish: str) -> None:
         """The chosen fragrance runs first, or last; the same key again takes that back."""
         chosen = self.query_one("#fragrances", Rows).chosen
-        if chosen is None:
+        if chosen is not None:
+            self._take(with_(self._marked, chosen.key), turned(self._wishes, chosen.key, wish))
+
+    def _take(self, marked: tuple[str, ...], wishes: Mapping[str, str]) -> None:
+        if len(marked) > MOST_FRAGRANCES:
+            self.refuse((words("plan.too_many", self.language, n=MOST_FRAGRANCES),), "caution")
             return
-        if chosen.key not in self._marked:
-            self._marked = (*self._marked, chosen.key)
-        self._wishes = turned(self._wishes, chosen.key, wish)
-        self._reckon()
-        self.retell()
+        self.refuse(())
+        self._marked = marked
+        self._wishes = {name: wish for name, wish in wishes.items() if name in marked}
+        self._tell()
 
     def check_action(self, action: str, _: tuple[object, ...]) -> bool | None:
         """Nothing stands in full before something is marked."""
@@ -197,7 +219,6 @@ class DayScreen(FloorScreen[None]):
         for name, one in self.desk.plant.library.fragrances.items():
             if text in (name.casefold(), one.code.casefold()) and self._line in one.lines:
                 self.query_one("#fragrances", Rows).choose(name)
-                if name not in self._marked:
-                    self._toggle(name)
+                self._take(with_(self._marked, name), self._wishes)
                 return
         super().scanned(message)

@@ -77,7 +77,12 @@ def turned(wishes: Mapping[str, str], fragrance: str, wish: str) -> dict[str, st
     return kept if wishes.get(fragrance) == wish else {**kept, fragrance: wish}
 
 
-def toggled(marked: Sequence[str], fragrance: str) -> tuple[str, ...]:
+def toggled(marked: tuple[str, ...], fragrance: str) -> tuple[str, ...]:
     """The fragrances of the day after a key: another one behind them, or one of them gone."""
     left = tuple(name for name in marked if name != fragrance)
     return left if fragrance in marked else (*left, fragrance)
+
+
+def with_(marked: tuple[str, ...], fragrance: str) -> tuple[str, ...]:
+    """The fragrances of the day with another one behind them, if it is none of them."""
+    return marked if fragrance in marked else (*marked, fragrance)
