@@ -85,7 +85,7 @@ def plan(
     day_asked = on.date() if on else date.today()  # noqa: DTZ011  the caller's own day decides which rule is in force
     changes = changes_on(library, line, day_asked, calibration_of(db, library, line))
     try:
-        day = day_of(changes, held or _held(library, line, db), fragrances)
+        day = day_of(changes, tuple(dict.fromkeys(held)) or _held(library, line, db), fragrances)
         found = plan_day(day, rules)
     except (ComposeError, DayInputError) as fault:
         fail(str(fault))

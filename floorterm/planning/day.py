@@ -177,7 +177,7 @@ def plan_day(day: Day, rules: Sequence[Rule] = ()) -> DayPlan:
         named = [name for name in (rule.first, rule.then) if name]
         if not named or len(set(named)) < len(named) or not set(named) <= set(day.fragrances):
             raise DayInputError(
-                f"A rule is about {' and '.join(named) or 'nothing'}, which the day does not run so."
+                f"A rule names {' and '.join(named) or 'nothing'}; it is about one or two fragrances of the day."
             )
     rules = tuple(dict.fromkeys(rules))
     asked = _question(day, rules)

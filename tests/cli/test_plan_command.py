@@ -39,6 +39,11 @@ def test_what_the_line_holds_comes_from_the_record() -> None:
     assert said["order"][0]["outgoing"] == "plain"  # a changeover from clove leaf to it is on
 
 
+def test_what_the_line_holds_may_be_said_twice() -> None:
+    said = json.loads(_run("--from", "litsea", "--from", "litsea", "litsea", "--json").stdout)
+    assert (said["changeover_min"], said["order"][0]["flush_kg"]) == (0, 0)
+
+
 def test_rules_are_kept_and_priced() -> None:
     said = json.loads(
         _run(

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from threading import Event
+from unittest.mock import Mock
 
 import pytest
 from textual.pilot import Pilot
@@ -13,7 +14,7 @@ from floorterm.planning.telling import sentences
 from floorterm.plant import Plant
 from floorterm.terminal.app import FloorApp
 from floorterm.terminal.messages import Scanned
-from floorterm.terminal.views.day import refusal_lines
+from floorterm.terminal.views.day import hint_lines, refusal_lines
 from floorterm.terminal.views.text import Span
 from floorterm.terminal.widgets.page import Page
 from tests.conftest import who
@@ -79,6 +80,18 @@ async def test_the_order_of_what_is_marked_is_the_best_one(plant: Plant, size: t
             await pilot.press("enter")
         await until(pilot, lambda: "Mark what runs today" in _said(app))
         assert plant.ledger.head().n == entries
+
+
+async def test_its_first_frame_has_no_column_of_single_letters(
+    plant: Plant, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    hinted = Mock(wraps=hint_lines)
+    monkeypatch.setattr("floorterm.terminal.screens.day.hint_lines", hinted)
+    plant.state_holds(who(plant, "SS"), "L1", ("plain",), "for this test", key="holds")
+    async with opened(plant) as (app, pilot):
+        await _day(pilot, app)
+        await until(pilot, lambda: "Mark what runs today" in _said(app))
+    assert min(call.args[0] for call in hinted.call_args_list) > 40
 
 
 async def test_it_is_worked_by_touch_and_by_scans(plant: Plant) -> None:

@@ -68,9 +68,7 @@ class DayScreen(FloorScreen[None]):
         self._held: tuple[str, ...] = ()
         self._asked: _Asked | None = None
         self._found: _Found | None = None
-        self._figures: tuple[object, Changes] | None = (
-            None  # of what they are, and every pair that was worked out
-        )
+        self._figures: tuple[object, Changes] | None = None  # what they are of, and the pairs worked out
 
     def body(self) -> Iterable[Widget]:
         """The list, and the order."""
@@ -138,7 +136,8 @@ class DayScreen(FloorScreen[None]):
 
     def _show_order(self) -> None:
         page = self.query_one("#order", Page)
-        page.show(glance(self._order(page.size.width or 1, self.language), page.size.height, self.language))
+        if width := page.size.width:  # none before it was first laid out
+            page.show(glance(self._order(width, self.language), page.size.height, self.language))
 
     def _order(self, width: int, language: str) -> tuple[Line, ...]:
         library, found = self.desk.plant.library, self._found
