@@ -86,6 +86,7 @@ def test_every_command_is_in_the_table() -> None:
         "check",
         "worksheet",
         "flush",
+        "plan",
         "init",
         "people",
         "holds",
@@ -120,6 +121,10 @@ def test_the_keys_of_the_json_documents_are_those_told(tmp_path: Path) -> None:
     rows = ((110, 0.995), (160, 0.5), (210, 0.26), (270, 0.17), (340, 0.14), (430, 0.051), (540, 0.027))
     late.write_text("m_kg,residual\n" + "".join(f"{kg},{r}\n" for kg, r in rows), encoding="utf-8")
     assert _every_key(_json("calibrate", "--line", "L1", str(late))) <= _told("calibrate")
+    plan = _json(
+        "plan", "--line", "L2", "--from", "palmarosa", "litsea", "plain", "juniper", "--first", "plain"
+    )
+    assert _every_key(plan) <= _told("plan")
     matrix = _json("flush", "--line", "L2", "--matrix")
     assert isinstance(matrix, dict)
     assert matrix.keys() <= _told("flush")

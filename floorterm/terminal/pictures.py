@@ -19,6 +19,7 @@ SCREENS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
         "lines": (),
         "start": ("2", "f6"),
+        "day": ("2", "f6", "f7", "enter", "down", "down", "enter", "down", "enter", "end", "f5"),
         "work": ("enter",),
         "list": ("enter", "f4"),
         "locks": ("f2",),

@@ -228,6 +228,7 @@ class StartChangeoverScreen(StartScreen):
     NOTHING = "terminal.holds_first"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f5", "state_holds", "terminal.key_state_holds", id="start.holds"),
+        Binding("f7", "day", "plan.key_day", id="start.day"),
     ]
 
     def compute(self, plant: "Plant", language: str) -> Computed:
@@ -255,6 +256,12 @@ class StartChangeoverScreen(StartScreen):
         """The id, and the code on the drum."""
         code = self.desk.plant.library.fragrances[candidate.key].code
         return (candidate.key.casefold(), code.casefold())
+
+    def action_day(self) -> None:
+        """In which order today's fragrances lose the least."""
+        from floorterm.terminal.screens.day import DayScreen  # noqa: PLC0415  only when it is asked for
+
+        self.app.push_screen(DayScreen(self._line))
 
     def action_state_holds(self) -> None:
         """A supervisor states what the line holds, once after the ledger was made or to overrule the record."""
