@@ -31,6 +31,13 @@ gc.set_threshold(
     100_000, 20, 100
 )  # what the tests have imported stays: to look through it is a tenth of their time
 
+# Thousands of synced writes are not the point either: where the machine has room in memory, folders of the tests
+# are there. What a disk may do to a ledger is tried on a simulated one (tests/durability).
+_MEMORY, _ROOM = Path("/dev/shm"), 2 * 1024**3
+if "TMPDIR" not in os.environ and _MEMORY.is_dir() and shutil.disk_usage(_MEMORY).free > _ROOM:
+    os.environ["TMPDIR"] = str(_MEMORY)
+    tempfile.tempdir = None  # asked anew at the next folder
+
 PIN = "246810"
 _NOBODY = 65534
 DAY = date(2026, 11, 24)
