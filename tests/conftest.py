@@ -46,6 +46,24 @@ START = datetime(2026, 11, 24, 13, 0, tzinfo=UTC)  # 06:00 in the plant's zone
 Prepare = Callable[[Plant, SetClock], object]
 
 
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """The longest tests begin, shared out among the processes: none is left alone with one at the end.
+
+    A process gets the tests of one stretch of the list first, and only then what others have not begun.
+    """
+    processes = getattr(config, "workerinput", {}).get("workercount", 1)
+    longest = [item for item in items if item.get_closest_marker("longest")]
+    others = [item for item in items if not item.get_closest_marker("longest")]
+    shared: list[pytest.Item] = []
+    for process in range(processes):
+        size = (len(items) - len(shared)) // (processes - process)
+        own = longest[process::processes]
+        rest = size - len(own)
+        shared += [*own, *others[: max(rest, 0)]]
+        del others[: max(rest, 0)]
+    items[:] = [*shared, *others]
+
+
 @pytest.fixture(scope="session", autouse=True)
 def library() -> Iterator[Library]:
     """The starter library, read once: it is immutable, so every command of a test process may share it."""
