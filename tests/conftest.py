@@ -64,6 +64,11 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     items[:] = [*shared, *others]
 
 
+def pytest_collection_finish() -> None:
+    """What was imported for the tests stays: whoever collects rubbish need not look through it."""
+    gc.freeze()
+
+
 @pytest.fixture(scope="session", autouse=True)
 def library() -> Iterator[Library]:
     """The starter library, read once: it is immutable, so every command of a test process may share it."""
