@@ -167,7 +167,8 @@ class Plants:
             self._made[key] = self._make(self._folder / f"{len(self._made)}.db", *key)
         source, now, given = self._made[key]
         shutil.copyfile(source, to)
-        clock.move_to(now)
+        if prepare is not None:
+            clock.move_to(now)
         ledger = Ledger.open(to, clock=clock, new_id=Ids(given), pin_profile=CHEAP_PROFILE)
         return Plant(self._library, ledger, "T1")
 
