@@ -2,8 +2,9 @@
 
 import gc
 import os
+import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -30,10 +31,42 @@ gc.set_threshold(
     100_000, 20, 100
 )  # what the tests have imported stays: to look through it is a tenth of their time
 
+# Thousands of synced writes are not the point either: where the machine has room in memory, folders of the tests
+# are there. What a disk may do to a ledger is tried on a simulated one (tests/durability).
+_MEMORY, _ROOM = Path("/dev/shm"), 2 * 1024**3
+if "TMPDIR" not in os.environ and _MEMORY.is_dir() and shutil.disk_usage(_MEMORY).free > _ROOM:
+    os.environ["TMPDIR"] = str(_MEMORY)
+    tempfile.tempdir = None  # asked anew at the next folder
+
 PIN = "246810"
 _NOBODY = 65534
 DAY = date(2026, 11, 24)
 START = datetime(2026, 11, 24, 13, 0, tzinfo=UTC)  # 06:00 in the plant's zone
+
+Prepare = Callable[[Plant, SetClock], object]
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """The longest tests begin, shared out among the processes: none is left alone with one at the end.
+
+    A process gets the tests of one stretch of the list first, and only then what others have not begun.
+    """
+    processes = getattr(config, "workerinput", {}).get("workercount", 1)
+    longest = [item for item in items if item.get_closest_marker("longest")]
+    others = [item for item in items if not item.get_closest_marker("longest")]
+    shared: list[pytest.Item] = []
+    for process in range(processes):
+        size = (len(items) - len(shared)) // (processes - process)
+        own = longest[process::processes]
+        rest = size - len(own)
+        shared += [*own, *others[: max(rest, 0)]]
+        del others[: max(rest, 0)]
+    items[:] = [*shared, *others]
+
+
+def pytest_collection_finish() -> None:
+    """What was imported for the tests stays: whoever collects rubbish need not look through it."""
+    gc.freeze()
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -107,27 +140,72 @@ def clock() -> SetClock:
     return SetClock(START)
 
 
+class Ids:
+    """Counted identifiers; a copy of a ledger goes on with those after what its original was given."""
+
+    def __init__(self, given: int = 0) -> None:
+        self.given, self._next = 0, counted_ids()
+        for _ in range(given):
+            self()
+
+    def __call__(self) -> str:
+        self.given += 1
+        return self._next()
+
+
+class Plants:
+    """Plants that were brought somewhere: made once a process, then each test has a copy of its own."""
+
+    def __init__(self, folder: Path, library: Library) -> None:
+        self._folder, self._library = folder, library
+        self._made: dict[tuple[datetime, Prepare | None], tuple[Path, datetime, int]] = {}
+
+    def copy(self, to: Path, clock: SetClock, prepare: Prepare | None = None) -> Plant:
+        """A plant with its first statements, then what `prepare` does to it; the clock goes on from there."""
+        key = (clock(), prepare)
+        if key not in self._made:
+            self._made[key] = self._make(self._folder / f"{len(self._made)}.db", *key)
+        source, now, given = self._made[key]
+        shutil.copyfile(source, to)
+        if prepare is not None:
+            clock.move_to(now)
+        ledger = Ledger.open(to, clock=clock, new_id=Ids(given), pin_profile=CHEAP_PROFILE)
+        return Plant(self._library, ledger, "T1")
+
+    def _make(self, path: Path, at: datetime, prepare: Prepare | None) -> tuple[Path, datetime, int]:
+        clock, ids = SetClock(at), Ids()
+        ledger = Ledger.create(
+            path,
+            plant_id=self._library.plant.id,
+            plant_name=self._library.plant.name,
+            time_zone=self._library.plant.time_zone,
+            clock=clock,
+            new_id=ids,
+            pin_profile=CHEAP_PROFILE,
+        )
+        admin = Person(code="AD", name="A. Dmin", permission=Permission.ADMINISTRATOR)
+        ledger.add_person(admin, PIN, by="")
+        for person in PEOPLE:
+            ledger.add_person(person, PIN, by="AD")
+        plant = Plant(self._library, ledger, "T1")
+        supervisor = Who(ledger.person("SS"), "pin")
+        for line in self._library.lines:
+            plant.state_holds(supervisor, line, ("plain",), "first statement", key=ledger.new_id())
+        if prepare is not None:
+            prepare(plant, clock)
+        return path, clock(), ids.given
+
+
+@pytest.fixture(scope="session")
+def plants(tmp_path_factory: pytest.TempPathFactory, library: Library) -> Plants:
+    """What plants are copied from."""
+    return Plants(tmp_path_factory.mktemp("plants"), library)
+
+
 @pytest.fixture
-def plant(tmp_path: Path, library: Library, clock: SetClock) -> Plant:
+def plant(plants: Plants, tmp_path: Path, clock: SetClock) -> Plant:
     """A real plant on a real SQLite file: everybody's PIN is 246810, both lines hold plain soap."""
-    ledger = Ledger.create(
-        tmp_path / "ledger.db",
-        plant_id=library.plant.id,
-        plant_name=library.plant.name,
-        time_zone=library.plant.time_zone,
-        clock=clock,
-        new_id=counted_ids(),
-        pin_profile=CHEAP_PROFILE,
-    )
-    admin = Person(code="AD", name="A. Dmin", permission=Permission.ADMINISTRATOR)
-    ledger.add_person(admin, PIN, by="")
-    for person in PEOPLE:
-        ledger.add_person(person, PIN, by="AD")
-    opened = Plant(library, ledger, "T1")
-    supervisor = Who(ledger.person("SS"), "pin")
-    for line in library.lines:
-        opened.state_holds(supervisor, line, ("plain",), "first statement", key=ledger.new_id())
-    return opened
+    return plants.copy(tmp_path / "ledger.db", clock)
 
 
 @pytest.fixture

@@ -36,19 +36,18 @@ def weights(mean: float) -> Weights:
     """The weights for a mean >= 0, by recurrence from the largest one, then normalised."""
     mode = int(mean)
     rising = [1.0]
-    k = mode
-    while rising[-1] > _RIGHT:
-        k += 1
-        rising.append(rising[-1] * (mean / k))
-    falling = []
     weight, k = 1.0, mode
-    while k > 0:
+    while weight > _RIGHT:
+        k += 1
+        weight *= mean / k
+        rising.append(weight)
+    falling = []
+    weight = 1.0
+    for k in range(mode, 0, -1):
         weight *= k / mean
         if weight < _LEFT:
             break
         falling.append(weight)
-        k -= 1
-    falling.reverse()
-    whole = falling + rising
+    whole = falling[::-1] + rising
     total = sum(whole)
-    return Weights(mode - len(falling), tuple(value / total for value in whole))
+    return Weights(mode - len(falling), tuple([value / total for value in whole]))

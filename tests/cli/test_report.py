@@ -12,7 +12,9 @@ from click.testing import CliRunner, Result
 
 from floorterm.cli import main
 from floorterm.demo.clock import SetClock
+from floorterm.inspecting import inspections
 from floorterm.plant import Plant
+from tests.conftest import Plants
 from tests.lockout.ledger_jobs import inspected, left_early
 
 MOMENT = {"SOURCE_DATE_EPOCH": "1795555320"}  # 2026-11-24 14:22 at the plant
@@ -23,10 +25,20 @@ def _run(*arguments: str) -> Result:
 
 
 @pytest.fixture
-def db(plant: Plant, clock: SetClock, tmp_path: Path) -> tuple[str, int]:
-    number = inspected(plant)
+def plant(plants: Plants, clock: SetClock, tmp_path: Path) -> Plant:
+    return plants.copy(tmp_path / "ledger.db", clock, _inspected_and_left_early)
+
+
+def _inspected_and_left_early(plant: Plant, clock: SetClock) -> None:
+    inspected(plant)
     left_early(plant, clock)
-    return str(tmp_path / "ledger.db"), number
+
+
+@pytest.fixture
+def db(plant: Plant) -> tuple[str, int]:
+    """The ledger's file, and the number of the inspection."""
+    (inspection,) = inspections(plant)
+    return str(plant.ledger.path), inspection.n
 
 
 def _asked(kind: str, db: tuple[str, int]) -> list[str]:

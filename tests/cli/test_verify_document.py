@@ -16,16 +16,20 @@ from floorterm.ledger.restore import Signed, Standing, restore
 from floorterm.library import starter_folder
 from floorterm.plant import Plant
 from floorterm.review.origin import origin_in
-from tests.conftest import PIN
+from tests.conftest import PIN, Plants
 from tests.lockout.ledger_jobs import inspected, left_early
 
 MOMENT = {"SOURCE_DATE_EPOCH": "1795555320"}  # 2026-11-24 14:22 at the plant
 
 
 @pytest.fixture
-def db(plant: Plant, clock: SetClock, tmp_path: Path) -> Path:
-    left_early(plant, clock)
-    return tmp_path / "ledger.db"
+def plant(plants: Plants, clock: SetClock, tmp_path: Path) -> Plant:
+    return plants.copy(tmp_path / "ledger.db", clock, left_early)
+
+
+@pytest.fixture
+def db(plant: Plant) -> Path:
+    return plant.ledger.path
 
 
 def _report(db: Path, form: str, language: str = "en") -> Path:

@@ -3,6 +3,7 @@
 import io
 import re
 from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
 from xml.etree import ElementTree
 
 import pypdf
@@ -28,7 +29,7 @@ from floorterm.review.plan_svg import BLUE, YELLOW, plan_svg, told
 from floorterm.review.sheet import sheet_document
 from floorterm.terminal.views.text import tell
 from floorterm.wording import LANGUAGES, words
-from tests.conftest import DAY, who
+from tests.conftest import DAY, Plants, who
 from tests.lockout.ledger_jobs import inspected, left_early, well_done
 
 AT = datetime(2026, 11, 24, 14, 22, tzinfo=timezone(timedelta(hours=-7)))
@@ -70,7 +71,11 @@ def _has(document: Document, *parts: str) -> None:
 
 
 @pytest.fixture
-def busy(plant: Plant, clock: SetClock) -> Plant:
+def busy(plants: Plants, tmp_path: Path, clock: SetClock) -> Plant:
+    return plants.copy(tmp_path / "ledger.db", clock, _work)
+
+
+def _work(plant: Plant, clock: SetClock) -> None:
     """An inspected procedure, one whole lockout with one attestation, one that fell short."""
     inspected(plant)
     whole = well_done(plant, clock)
@@ -78,7 +83,6 @@ def busy(plant: Plant, clock: SetClock) -> Plant:
     record_attestation(
         plant, who(plant, "VV"), "LO-10", [whole.id], "every lock looked at on 20 Nov", key="word"
     )
-    return plant
 
 
 def _audit(plant: Plant, language: str = "en") -> Document:

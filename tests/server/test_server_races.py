@@ -184,6 +184,9 @@ def kill_under_writers(own_server: OwnServer, processes: ForkServerContext, roun
         started.append(process)
     told: list[str] = []
     try:
+        for pipe in pipes:  # both are at it before the server is killed
+            assert pipe.poll(20)
+            told.append(pipe.recv_bytes().decode())
         for _ in range(rounds):
             _hear(pipes, told, until=lambda heard: sum("fault" not in line for line in heard) > 20)
             own_server.kill()

@@ -8,13 +8,13 @@ from pathlib import Path
 import pytest
 from msgspec.structs import replace
 
-from floorterm.demo.clock import SetClock, counted_ids
+from floorterm.demo.clock import SetClock
 from floorterm.ledger import CHEAP_PROFILE, Ledger
 from floorterm.library.model import Library
 from floorterm.people import Permission, Person
 from floorterm.plant import Plant
 from floorterm.terminal import crash
-from tests.conftest import PEOPLE, PIN, START
+from tests.conftest import PEOPLE, PIN, START, Ids
 from tests.terminal.at_step import Crew
 
 CrewAt = Callable[[str], Crew]
@@ -49,29 +49,42 @@ def prepared(
     """Ledger, time and work of a changeover whose record stands just before a step."""
     folder = tmp_path_factory.mktemp("prepared")
     made: dict[str, tuple[Path, datetime, str]] = {}
+    ids = Ids()
+
+    def begun(path: Path) -> tuple[Path, datetime, str]:
+        clock = SetClock(START)
+        ledger = Ledger.create(
+            path,
+            plant_id=few_pins.plant.id,
+            plant_name=few_pins.plant.name,
+            time_zone=few_pins.plant.time_zone,
+            clock=clock,
+            new_id=ids,
+            pin_profile=CHEAP_PROFILE,
+        )
+        admin = Person(code="AD", name="A. Dmin", permission=Permission.ADMINISTRATOR)
+        ledger.add_person(admin, PIN, by="")
+        for person in PEOPLE:
+            ledger.add_person(person, PIN, by="AD")
+        crew = Crew.begin(Plant(few_pins, ledger, "T1"), clock)
+        return path, clock(), crew.work
+
+    def brought_to(step: str, path: Path) -> tuple[Path, datetime, str]:
+        start, now, work = prepare("")
+        shutil.copyfile(start, path)
+        clock = SetClock(now)
+        ledger = Ledger.open(path, clock=clock, new_id=Ids(ids.given), pin_profile=CHEAP_PROFILE)
+        crew = Crew(Plant(few_pins, ledger, "T1"), clock, work)
+        if step == EVERY_STEP:
+            crew.finish()
+        else:
+            crew.to(step)
+        return path, clock(), work
 
     def prepare(step: str) -> tuple[Path, datetime, str]:
         if step not in made:
-            path, clock = folder / f"{len(made)}.db", SetClock(START)
-            ledger = Ledger.create(
-                path,
-                plant_id=few_pins.plant.id,
-                plant_name=few_pins.plant.name,
-                time_zone=few_pins.plant.time_zone,
-                clock=clock,
-                new_id=counted_ids(),
-                pin_profile=CHEAP_PROFILE,
-            )
-            admin = Person(code="AD", name="A. Dmin", permission=Permission.ADMINISTRATOR)
-            ledger.add_person(admin, PIN, by="")
-            for person in PEOPLE:
-                ledger.add_person(person, PIN, by="AD")
-            crew = Crew.begin(Plant(few_pins, ledger, "T1"), clock)
-            if step == EVERY_STEP:
-                crew.finish()
-            elif step:
-                crew.to(step)
-            made[step] = (path, clock(), crew.work)
+            path = folder / f"{len(made) + 1}.db" if step else folder / "start.db"
+            made[step] = brought_to(step, path) if step else begun(path)
         return made[step]
 
     return prepare

@@ -1,6 +1,7 @@
 """Audit, attestations, inspections and training on screen: the answer within three keys, and every way on from it."""
 
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 from textual.pilot import Pilot
@@ -14,7 +15,7 @@ from floorterm.terminal.app import FloorApp
 from floorterm.terminal.views.audit import audit_rows, clause_of, detail, year_lines
 from floorterm.terminal.widgets.keys import KeyBar, in_two
 from floorterm.wording import LANGUAGES
-from tests.conftest import PIN, who
+from tests.conftest import PIN, Plants, who
 from tests.lockout.ledger_jobs import inspected, left_early, well_done
 from tests.terminal.shell import (
     COMFORTABLE,
@@ -38,13 +39,16 @@ def _said(app: FloorApp) -> str:
 
 
 @pytest.fixture
-def month_later(plant: Plant, clock: SetClock) -> Plant:
+def month_later(plants: Plants, tmp_path: Path, clock: SetClock) -> Plant:
+    return plants.copy(tmp_path / "ledger.db", clock, _month)
+
+
+def _month(plant: Plant, clock: SetClock) -> None:
     """One lockout in November that fell short and one that did not; now it is December."""
     inspected(plant)
     well_done(plant, clock)
     left_early(plant, clock)
     clock.advance(timedelta(days=20))
-    return plant
 
 
 # --- the criterion ----------------------------------------------------------------------------------

@@ -97,6 +97,7 @@ async def _settled(pilot: Pilot[int]) -> None:
     await until(pilot, still)
 
 
+@pytest.mark.longest
 @pytest.mark.parametrize("language", LANGUAGES)
 async def test_every_screen_is_whole_and_has_the_form_of_its_language(language: str) -> None:
     app = FloorApp(open_still, language=language, demo=True, scan_gap_s=0.0, patience=at_once())

@@ -48,6 +48,7 @@ def test_a_size_is_read_with_either_decimal_sign() -> None:
     assert str(Panel(245.8, 184)) == "245.8x184"
 
 
+@pytest.mark.longest
 @pytest.mark.parametrize("size", [SMALL, COMFORTABLE])
 async def test_on_a_touch_panel_every_target_is_large_enough_and_every_style_can_be_read(
     size: tuple[int, int],

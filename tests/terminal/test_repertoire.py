@@ -107,6 +107,7 @@ def test_keys_as_consoles_old_terminals_and_keypads_send_them(sent: str, key: st
     assert [one.key for one in XTermParser().feed(sent) if isinstance(one, Key)] == [key]
 
 
+@pytest.mark.longest
 async def test_every_screen_keeps_to_a_console_is_worked_without_function_keys_and_takes_any_size() -> None:
     """One walk over the screens at the plain look, for what holds on each of them.
 

@@ -277,6 +277,7 @@ def wanted(tmp_path_factory: pytest.TempPathFactory, library: Library) -> Told:
     return told(*straight(tmp_path_factory.mktemp("straight") / "ledger.db", library))
 
 
+@pytest.mark.longest
 @pytest.mark.parametrize("way", SIZES)
 async def test_a_changeover_walked_from_lines_to_release_ends_in_the_same_entries_in_every_way(
     way: str, tmp_path: Path, library: Library, wanted: Told

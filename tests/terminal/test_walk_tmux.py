@@ -73,6 +73,7 @@ def _shows(terminal: "Tmux", words: str, shown: bool) -> bool:
     return "NOW" in terminal.text and (words in terminal.text) == shown
 
 
+@pytest.mark.longest
 def test_a_changeover_is_walked_on_a_console_in_tmux_through_sizes_and_a_kill(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
