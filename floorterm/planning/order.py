@@ -15,12 +15,9 @@ from msgspec import Struct
 
 from floorterm.planning.assignment import assign
 
-MOST_STATES = (
-    60_000  # of one layer, never reached by 15 places; what is dropped beyond is remembered in the bound
-)
-FEW_STATES = (
-    10_000  # of one layer, once something was dropped that could be better: nothing is proved any more
-)
+# ends of orders that are followed at once; what is dropped beyond them is remembered in the bound. 15 places never have
+# so many; once something was dropped that could be better, nothing is proved any more, and fewer do
+MOST_STATES, FEW_STATES = 60_000, 10_000
 Costs: TypeAlias = Sequence[Sequence[int | None]]
 _Ways: TypeAlias = tuple[int, int, int | None]  # least cost, in how many ways, next larger cost
 _Layer: TypeAlias = dict[tuple[int, int], _Ways]  # by the places from here to the end, and the first of them

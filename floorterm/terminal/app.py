@@ -20,6 +20,7 @@ from textual.worker import get_current_worker
 
 from floorterm.languages import in_order
 from floorterm.terminal import theme
+from floorterm.terminal.beat import TICK_S, Beat
 from floorterm.terminal.beginning import leave_on_signals, open_record
 from floorterm.terminal.clock_doubt import ClockDoubt
 from floorterm.terminal.desk import Desk
@@ -28,14 +29,12 @@ from floorterm.terminal.ear import Ear
 from floorterm.terminal.filters import filters_for
 from floorterm.terminal.hands import Panel, target_cells
 from floorterm.terminal.log import LOG
-from floorterm.terminal.messages import MinutePassed, Retold, Scanned
+from floorterm.terminal.messages import Retold, Scanned
 from floorterm.terminal.own_faults import OwnFaults
 from floorterm.terminal.patience import Patience
 from floorterm.terminal.record_watch import RecordWatch
-from floorterm.terminal.remembering import Remembering
 from floorterm.terminal.repertoire import Characters
 from floorterm.terminal.scan import ENTERS, GAP_S, Key
-from floorterm.terminal.second_place import SecondPlace
 from floorterm.terminal.session import Session
 from floorterm.terminal.signer import Signer
 from floorterm.terminal.stylesheet import KeptStylesheet
@@ -57,7 +56,6 @@ if TYPE_CHECKING:
     from floorterm.terminal.sight_memory import SightMemory
 
 _Result = TypeVar("_Result")
-TICK_S = 2.0  # how often the record's head and the clock are looked at; silent when nothing changed
 
 
 class FloorApp(App[int]):
@@ -119,16 +117,13 @@ class FloorApp(App[int]):
         self.record_watch = RecordWatch(self)
         self.clock_doubt = ClockDoubt(self)
         self.own_faults = OwnFaults(self)
-        self.second_place = SecondPlace(steady)
         self.ear = Ear(self, scan_gap_s)
         self.sight = sight
         self._opener = opener
         self._when_opened = when_opened
-        self._remembering = Remembering(self, memory)
+        self.beat = Beat(self, memory, steady)
         self._first: FloorScreen[None] | None = None
         self._signing: Worker[Any] | None = None
-        self._minute = ""
-        self._steady = steady
         self._aimed: WeakKeyDictionary[events.Event, Screen[Any]] = WeakKeyDictionary()
         for one in theme.themes():
             self.register_theme(one)
@@ -168,7 +163,7 @@ class FloorApp(App[int]):
         self.animation_level = "none"
         if not self.is_headless:
             leave_on_signals(self)
-        self.set_interval(TICK_S, self._tick)
+        self.set_interval(TICK_S, self.beat.tick)
         self.call_after_refresh(self._shown)
 
     def get_default_screen(self) -> "FloorScreen[None]":
@@ -198,10 +193,9 @@ class FloorApp(App[int]):
     async def _open(self) -> None:
         try:
             if await open_record(self, self._opener):
-                self._minute = self._minute_now()
+                self.beat.begin()
                 self.retell()
                 self.ear.release()
-                self.second_place.look(self.desk.plant)
                 await self.clock_doubt.say()
         finally:
             if self._when_opened is not None:
@@ -278,35 +272,7 @@ class FloorApp(App[int]):
         if self.screen_stack and isinstance(self.screen, FloorScreen):  # none is left once the program ends
             self.screen.show_heading()
 
-    # --- time and the record --------------------------------------------------------------------
-
-    async def _tick(self) -> None:
-        """Each part for itself: a fault in one keeps nobody signed in."""
-        if not self.desk.is_open:
-            return
-        with self.own_faults.ticking():
-            await self.look_at_record()
-        with self.own_faults.ticking():
-            self._keep_time()
-        with self.own_faults.ticking():
-            idle_min = self.desk.plant.library.plant.pins.idle_min
-            if self.session.is_over(idle_min) and not self.desk.writing:
-                self.end_session()
-
-    def _keep_time(self) -> None:
-        minute = self._minute_now()
-        if not self.lost and not self._busy_hands():  # a fold beside keys could tear a scan apart
-            self._remembering.look(minute)
-        if minute != self._minute:
-            self._minute = minute
-            self.screen.post_message(MinutePassed())
-            self.second_place.look(self.desk.plant)
-        if fault := self.second_place.news():
-            LOG.warning("second place for seals: %s", fault)
-            self.say(self.desk.sentences(fault)[0])
-
-    def _busy_hands(self) -> bool:
-        return self.ear.holding or self._steady() - self.session.touched_at < TICK_S
+    # --- the record -----------------------------------------------------------------------------
 
     async def look_at_record(self) -> None:
         """Tell the screen on top if the record has moved, or say that it does not answer, and since when."""
@@ -356,9 +322,6 @@ class FloorApp(App[int]):
     def call_next(self, callback: Callable[..., Any], *args: Any, **options: Any) -> None:
         """As Textual's: what is done with a dialogue's answer ends no terminal either."""
         super().call_next(self.own_faults.call(callback), *args, **options)
-
-    def _minute_now(self) -> str:
-        return f"{self.desk.plant.now():%Y-%m-%d %H:%M}"
 
     def retell(self) -> None:
         """Every screen says everything anew."""

@@ -249,7 +249,7 @@ async def test_a_record_that_goes_away_loses_no_mark(plant: Plant) -> None:
             await until(pilot, lambda: rows(app).chosen.lines[0][0].text.startswith("[x]"))
         await until(pilot, lambda: "nothing can be read until the record answers" in _said(app))
         path.with_suffix(".away").rename(path)
-        await app._tick()
+        await app.beat.tick()
         told, order = _expected(plant)
         await until(pilot, lambda: told in _said(app))
         assert _order(app, plant) == order

@@ -109,11 +109,11 @@ async def test_nothing_is_told_or_repainted_when_the_record_has_not_moved(plant:
         show = app.screen.show  # type: ignore[attr-defined]
         app.screen.show = lambda: (shown.append(1), show())  # type: ignore[attr-defined]
         for _ in range(3):
-            await app._tick()
+            await app.beat.tick()
             await pilot.pause()
         assert shown == []
         plant.ledger.append(Draft(kind="test.other", key="k"))
-        await app._tick()
+        await app.beat.tick()
         await pilot.pause()
         assert shown == [1]
 

@@ -89,7 +89,7 @@ async def test_each_fault_is_said_keeps_the_words_and_lets_first_aid_and_paper_t
             await pilot.press("escape")
             await until_top(pilot, "WorkScreen")
         assert app._exception is None
-        await app._tick()
+        await app.beat.tick()
         assert plant.ledger.head().n == head.n, "nothing was recorded"
         await _typed_note(pilot)
         await pilot.press("enter")
@@ -172,7 +172,7 @@ async def test_the_paper_of_the_work_is_shown_from_memory_while_the_record_is_aw
         app.push_screen(screen)
         await until(pilot, lambda: screen.is_mounted and screen.view is not None)
         path.rename(path.with_suffix(".away"))
-        await app._tick()
+        await app.beat.tick()
         await pilot.press("f7")
         await until_top(pilot, "TextScreen")
         await until(pilot, lambda: f"{crew.work}: the record up to entry" in text_of(app))

@@ -232,7 +232,7 @@ async def test_a_memory_that_fails_ends_no_terminal(plant: Plant, tmp_path: Path
             raise KeyError(language)
 
     async with opened(plant, memory=Failing(tmp_path / "T1.sight")) as (app, pilot):
-        await app._tick()
+        await app.beat.tick()
         await pilot.pause()
         await pilot.press("f1")
         await until_top(pilot, "FirstAidScreen")

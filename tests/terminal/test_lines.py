@@ -242,11 +242,11 @@ async def test_a_row_is_chosen_and_opened_by_touch(plant: Plant) -> None:
 async def test_the_minute_moves_the_clock_and_nothing_else_does(plant: Plant, clock: SetClock) -> None:
     async with opened(plant) as (app, pilot):
         clock.advance(timedelta(seconds=30))
-        await app._tick()
+        await app.beat.tick()
         await pilot.pause()
         assert "Tue 06:00" in text_of(app)
         clock.advance(timedelta(seconds=31))
-        await app._tick()
+        await app.beat.tick()
         await until(pilot, lambda: "Tue 06:01" in text_of(app))
 
 

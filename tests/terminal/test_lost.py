@@ -61,13 +61,13 @@ async def test_the_heading_says_since_when_and_stops_saying_so_by_itself(
     async with opened(plant) as (app, pilot):
         before = rows(app).rows
         record.leaves()
-        await app._tick()
+        await app.beat.tick()
         await until(pilot, lambda: "NO RECORD" in text_of(app))
         assert "does not answer since" in text_of(app)
         assert "There is no ledger at" in text_of(app), "the reason, with what to do"
         assert rows(app).rows == before, "what was read stays on the screen"
         record.returns()
-        await app._tick()
+        await app.beat.tick()
         await until(pilot, lambda: "NO RECORD" not in text_of(app))
 
 
@@ -115,14 +115,14 @@ async def test_a_read_that_hangs_holds_up_neither_the_clock_nor_the_look_at_the_
         hangs = asyncio.ensure_future(app.desk.in_reader(lambda _: gate.wait(20)))
         try:
             now[0] += 60 * plant.library.plant.pins.idle_min
-            await asyncio.wait_for(app._tick(), 2)
-            await asyncio.wait_for(app._tick(), 2)
+            await asyncio.wait_for(app.beat.tick(), 2)
+            await asyncio.wait_for(app.beat.tick(), 2)
             assert app.session.person is None, "the idle limit counts on"
             record.leaves()
-            await asyncio.wait_for(app._tick(), 2)
+            await asyncio.wait_for(app.beat.tick(), 2)
             await until(pilot, lambda: "NO RECORD" in text_of(app))
             record.returns()
-            await asyncio.wait_for(app._tick(), 2)
+            await asyncio.wait_for(app.beat.tick(), 2)
         finally:
             gate.set()
             await hangs
@@ -135,7 +135,7 @@ async def test_first_aid_and_help_say_all_of_theirs_in_either_language_while_the
     async with opened(plant) as (app, pilot):
         app.session.begin(plant.ledger.person("AA"))
         record.leaves()
-        await app._tick()
+        await app.beat.tick()
         await until(pilot, lambda: "NO RECORD" in text_of(app))
         await pilot.press("f1")
         await until_top(pilot, "FirstAidScreen")
@@ -162,13 +162,13 @@ async def test_what_was_said_of_the_loss_goes_with_it_and_other_notices_stay(
     async with opened(plant) as (app, pilot):
         lines = app.screen
         record.leaves()
-        await app._tick()
+        await app.beat.tick()
         await until(pilot, lambda: "There is no ledger at" in text_of(app))
         await pilot.press("f10")
         await until_top(pilot, "SignInScreen")
         app.screen.refuse(("Another matter.",), "caution")  # type: ignore[attr-defined]
         record.returns()
-        await app._tick()
+        await app.beat.tick()
         await until(pilot, lambda: "NO RECORD" not in text_of(app))
         assert "Another matter." in text_of(app)
         await pilot.press("escape")
@@ -182,11 +182,11 @@ async def test_what_could_not_be_recorded_meanwhile_stays_said(
     async with opened(plant) as (app, pilot):
         app.session.begin(plant.ledger.person("AA"))
         record.leaves()
-        await app._tick()
+        await app.beat.tick()
         app.desk.record(started, Note(text="torn mesh"))
         await until(pilot, lambda: "NOT RECORDED" in text_of(app))
         record.returns()
-        await app._tick()
+        await app.beat.tick()
         await until(pilot, lambda: "NO RECORD" not in text_of(app))
         assert "NOT RECORDED" in text_of(app)
 
@@ -213,7 +213,7 @@ async def test_a_screen_opened_meanwhile_says_that_nothing_is_known_and_keeps_it
     async with opened(plant, COMFORTABLE) as (app, pilot):
         record.leaves()
         if noticed:
-            await app._tick()
+            await app.beat.tick()
         app.push_screen(made(plant, started))
         await until(pilot, lambda: "is not known now" in " ".join(text_of(app).split()))
         screen = app.screen
@@ -224,7 +224,7 @@ async def test_a_screen_opened_meanwhile_says_that_nothing_is_known_and_keeps_it
         await pilot.press("escape")
         await until(pilot, lambda: app.screen is screen)
         record.returns()
-        await app._tick()
+        await app.beat.tick()
         await until(pilot, lambda: "is not known now" not in " ".join(text_of(app).split()))
         await tap_key(pilot, "escape")
         await until_top(pilot, "LinesScreen")
@@ -239,7 +239,7 @@ async def test_one_key_that_cannot_be_asked_takes_no_other_with_it(
         await until(pilot, lambda: app.screen.query_one(KeyBar).caps)
         before = [cap.key for cap in app.screen.query_one(KeyBar).caps]
         record.leaves()
-        await app._tick()
+        await app.beat.tick()
         app.retell()
         await until(pilot, lambda: "NO RECORD" in text_of(app))
         assert [cap.key for cap in app.screen.query_one(KeyBar).caps] == before
@@ -250,25 +250,25 @@ async def test_signing_in_meanwhile_says_so_instead_of_checking_for_ever(
 ) -> None:
     async with opened(plant) as (app, pilot):
         record.leaves()
-        await app._tick()
+        await app.beat.tick()
         await pilot.press("f10")
         await until_top(pilot, "SignInScreen")
         await until(pilot, lambda: "is not known now" in " ".join(text_of(app).split()))
         assert not app.screen.query_one("#pin").display, "half a pad beside nothing"
         record.returns()
-        await app._tick()
+        await app.beat.tick()
         await until(pilot, lambda: "A. Abel" in text_of(app))
         await pilot.press("a", "a", "enter")
         record.leaves()
         await pilot.press(*PIN, "enter")
         await until(pilot, lambda: "There is no ledger at" in text_of(app))
         assert "Checking" not in text_of(app)
-        await app._tick()
+        await app.beat.tick()
         await pilot.press(*PIN, "enter")
         await until(pilot, lambda: "The PIN was not checked" in text_of(app))
         assert "Checking" not in text_of(app)
         record.returns()
-        await app._tick()
+        await app.beat.tick()
         await until(pilot, lambda: "The PIN was not checked" not in text_of(app))
         await pilot.press(*PIN, "enter")
         await until_top(pilot, "LinesScreen")
@@ -301,7 +301,7 @@ async def test_a_doubt_about_the_clock_goes_with_the_entry_that_clears_it_up(
         await until(pilot, lambda: "clock" in text_of(app))
         monkeypatch.undo()
         plant.act(started, Note(text="torn mesh"), who(plant, "AA"), key="a-note")
-        await app._tick()
+        await app.beat.tick()
         await until(pilot, lambda: "clock" not in text_of(app))
 
 
@@ -326,6 +326,6 @@ async def test_what_the_record_kept_from_being_read_is_read_once_it_answers(
         screen = AuditScreen() if sort == "audit" else changeover_screen(started)
         app.push_screen(screen)
         await until(pilot, lambda: tries and app.lost)
-        await app._tick()
+        await app.beat.tick()
         await until(pilot, lambda: len(tries) == 2 and "reading the record" not in text_of(app))
         assert not app.lost

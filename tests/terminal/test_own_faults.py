@@ -207,14 +207,14 @@ async def test_a_fault_in_the_tick_is_said_once_and_still_signs_out_who_is_idle(
     async with opened(plant, steady=lambda: seconds[0]) as (app, pilot):
         app.begin_session(plant.ledger.person("AA"))
         await pilot.pause()
-        monkeypatch.setattr(app, part, broken)
-        await app._tick()
+        monkeypatch.setattr(app if part == "look_at_record" else app.beat, part, broken)
+        await app.beat.tick()
         await _goes_on(app, pilot, kept_faults)
         screen = app.screen
         assert isinstance(screen, LinesScreen)
         screen.refuse(("something else",), "caution")
         seconds[0] += plant.library.plant.pins.idle_min * 60 + 1
-        await app._tick()
+        await app.beat.tick()
         assert app.session.person is None
         assert "something else" in text_of(app)
 

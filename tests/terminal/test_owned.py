@@ -30,7 +30,7 @@ class Seconds:
     async def idle(self, app: FloorApp) -> None:
         """Nobody touches the terminal until the session is over, and it looks."""
         self.now += app.desk.plant.library.plant.pins.idle_min * 60 + 1
-        await app._tick()
+        await app.beat.tick()
 
 
 @pytest.mark.parametrize(("key", "kind"), [("note", Note), ("deviation", RaiseDeviation)])
@@ -180,6 +180,6 @@ async def test_a_commit_under_way_is_not_broken_by_the_idle_time(crew_at: CrewAt
         gate.set()
         await slow.wait()
         await until(pilot, lambda: not app.desk.pending)
-        await app._tick()
+        await app.beat.tick()
         assert app.session.person is None
         await until(pilot, lambda: not crew.state.locks[JOB].at_work)

@@ -146,14 +146,14 @@ async def test_a_session_ends_after_the_time_that_the_plant_sets(plant: Plant) -
         await pilot.press("f10")
         await sign_in(pilot, "AA")
         seconds = idle_s - 1
-        await app._tick()
+        await app.beat.tick()
         assert app.session.person is not None
         await pilot.press("down")
         seconds += idle_s - 1
-        await app._tick()
+        await app.beat.tick()
         assert app.session.person is not None
         seconds += 1
-        await app._tick()
+        await app.beat.tick()
         assert app.session.person is None
         await pilot.pause()
         assert "nobody signed in" in text_of(app)

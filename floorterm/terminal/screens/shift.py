@@ -63,7 +63,7 @@ class ShiftScreen(FloorScreen[None]):
         from floorterm.shift_review import signature_of  # noqa: PLC0415
         from floorterm.terminal.views.shift import second_place_line, signature_line  # noqa: PLC0415
 
-        place = self.app.second_place
+        place = self.app.beat.second_place
         if not self.desk.is_open:
             return ()
         plant, language, window = self.desk.plant, self.language, self.window
