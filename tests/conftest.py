@@ -153,6 +153,24 @@ class Ids:
         return self._next()
 
 
+def new_ledger(path: Path, library: Library, clock: SetClock, ids: Ids) -> Ledger:
+    """A ledger with everybody in it, and nothing that they did."""
+    ledger = Ledger.create(
+        path,
+        plant_id=library.plant.id,
+        plant_name=library.plant.name,
+        time_zone=library.plant.time_zone,
+        clock=clock,
+        new_id=ids,
+        pin_profile=CHEAP_PROFILE,
+    )
+    admin = Person(code="AD", name="A. Dmin", permission=Permission.ADMINISTRATOR)
+    ledger.add_person(admin, PIN, by="")
+    for person in PEOPLE:
+        ledger.add_person(person, PIN, by="AD")
+    return ledger
+
+
 class Plants:
     """Plants that were brought somewhere: made once a process, then each test has a copy of its own."""
 
@@ -174,19 +192,7 @@ class Plants:
 
     def _make(self, path: Path, at: datetime, prepare: Prepare | None) -> tuple[Path, datetime, int]:
         clock, ids = SetClock(at), Ids()
-        ledger = Ledger.create(
-            path,
-            plant_id=self._library.plant.id,
-            plant_name=self._library.plant.name,
-            time_zone=self._library.plant.time_zone,
-            clock=clock,
-            new_id=ids,
-            pin_profile=CHEAP_PROFILE,
-        )
-        admin = Person(code="AD", name="A. Dmin", permission=Permission.ADMINISTRATOR)
-        ledger.add_person(admin, PIN, by="")
-        for person in PEOPLE:
-            ledger.add_person(person, PIN, by="AD")
+        ledger = new_ledger(path, self._library, clock, ids)
         plant = Plant(self._library, ledger, "T1")
         supervisor = Who(ledger.person("SS"), "pin")
         for line in self._library.lines:

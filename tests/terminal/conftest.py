@@ -11,10 +11,9 @@ from msgspec.structs import replace
 from floorterm.demo.clock import SetClock
 from floorterm.ledger import CHEAP_PROFILE, Ledger
 from floorterm.library.model import Library
-from floorterm.people import Permission, Person
 from floorterm.plant import Plant
 from floorterm.terminal import crash
-from tests.conftest import PEOPLE, PIN, START, Ids
+from tests.conftest import START, Ids, new_ledger
 from tests.terminal.at_step import Crew
 
 CrewAt = Callable[[str], Crew]
@@ -53,19 +52,7 @@ def prepared(
 
     def begun(path: Path) -> tuple[Path, datetime, str]:
         clock = SetClock(START)
-        ledger = Ledger.create(
-            path,
-            plant_id=few_pins.plant.id,
-            plant_name=few_pins.plant.name,
-            time_zone=few_pins.plant.time_zone,
-            clock=clock,
-            new_id=ids,
-            pin_profile=CHEAP_PROFILE,
-        )
-        admin = Person(code="AD", name="A. Dmin", permission=Permission.ADMINISTRATOR)
-        ledger.add_person(admin, PIN, by="")
-        for person in PEOPLE:
-            ledger.add_person(person, PIN, by="AD")
+        ledger = new_ledger(path, few_pins, clock, ids)
         crew = Crew.begin(Plant(few_pins, ledger, "T1"), clock)
         return path, clock(), crew.work
 

@@ -5,6 +5,7 @@ from textual import events
 from textual.pilot import Pilot
 
 from floorterm.plant import Plant
+from floorterm.terminal.app import FloorApp
 from floorterm.terminal.base import FloorScreen
 from floorterm.terminal.messages import Scanned
 from floorterm.terminal.screens.flush import FlushScreen
@@ -13,6 +14,7 @@ from floorterm.terminal.screens.locks import LocksScreen
 from floorterm.terminal.screens.lots import LotsScreen
 from floorterm.terminal.screens.training import TrainingScreen
 from floorterm.terminal.screens.work import WorkScreen
+from tests.terminal.at_step import Crew
 from tests.terminal.conftest import CrewAt
 from tests.terminal.shell import opened, until, until_top
 
@@ -100,17 +102,22 @@ async def test_different_keys_pressed_at_once_open_one_screen(
         await until(pilot, lambda: app.screen is not screen)
 
 
+async def _asking_digit(app: FloorApp, pilot: Pilot[int], crew: Crew) -> str:
+    """Open Locks for whoever works there; the digit of an offer that asks for something."""
+    app.begin_session(crew.ode)
+    screen = LocksScreen("L2", crew.work)
+    app.push_screen(screen)
+    await until(pilot, lambda: screen.is_mounted and screen.view is not None and screen.view.offers)
+    assert screen.view is not None
+    return str(next(place for place, one in enumerate(screen.view.offers, 1) if one.asks is not None))
+
+
 async def test_a_digit_and_enter_at_once_ask_and_take_nothing(crew_at: CrewAt) -> None:
     """Enter came before the dialogue could be seen; a fault of the program would be kept and fail this."""
     crew = crew_at("strip-down-2/open-head")
     async with opened(crew.plant) as (app, pilot):
-        app.begin_session(crew.ode)
-        screen = LocksScreen("L2", crew.work)
-        app.push_screen(screen)
-        await until(pilot, lambda: screen.is_mounted and screen.view is not None and screen.view.offers)
-        assert screen.view is not None
-        asking = next(place for place, one in enumerate(screen.view.offers, 1) if one.asks is not None)
-        for key in (str(asking), "enter"):
+        asking = await _asking_digit(app, pilot, crew)
+        for key in (asking, "enter"):
             app.post_message(events.Key(key, None if len(key) > 1 else key))
         await until_top(pilot, "AskScreen")
         await pilot.pause(0.05)
@@ -132,12 +139,7 @@ async def test_a_digit_that_bounces_on_locks_asks_once_and_records_once(crew_at:
     """Two dialogues beneath each other would record one reading twice."""
     crew = crew_at("strip-down-2/open-head")
     async with opened(crew.plant) as (app, pilot):
-        app.begin_session(crew.ode)
-        screen = LocksScreen("L2", crew.work)
-        app.push_screen(screen)
-        await until(pilot, lambda: screen.is_mounted and screen.view is not None and screen.view.offers)
-        assert screen.view is not None
-        asking = next(place for place, one in enumerate(screen.view.offers, 1) if one.asks is not None)
-        await bounce(pilot, str(asking))
+        asking = await _asking_digit(app, pilot, crew)
+        await bounce(pilot, asking)
         await until_top(pilot, "AskScreen")
         assert screens(pilot) == ["LocksScreen", "AskScreen"]
