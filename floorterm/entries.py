@@ -97,9 +97,7 @@ class Entry(Struct, frozen=True, kw_only=True):
 @cache
 def _zone(offset: str) -> tzinfo | None:
     """A plant has two offsets in a year; reading one takes longer than all else of a clock time."""
-    if _OFFSET.fullmatch(
-        offset
-    ):  # the general reader is an import of its own, which first lines would wait for
+    if _OFFSET.fullmatch(offset):  # the general reader is an import that first lines would wait for
         return datetime.fromisoformat(f"1970-01-01T00:00{offset}").tzinfo
     return datetime.strptime(offset, "%z").tzinfo
 

@@ -17,7 +17,15 @@ from textual.message import Message
 from textual.screen import Screen
 from textual.widget import Widget
 
-from floorterm.terminal.messages import LedgerMoved, MinutePassed, NotRecorded, Recorded, Retold, Scanned
+from floorterm.terminal.messages import (
+    ByHand,
+    LedgerMoved,
+    MinutePassed,
+    NotRecorded,
+    Recorded,
+    Retold,
+    Scanned,
+)
 from floorterm.terminal.views.text import Line, Tone, day_and_clock, short_name
 from floorterm.terminal.widgets.heading import Heading
 from floorterm.terminal.widgets.keys import Cap, KeyBar
@@ -39,7 +47,6 @@ _NAMES = {
     "enter": "Enter", "escape": "Esc", "question_mark": "?", "pageup": "PgUp", "pagedown": "PgDn",
     "left": "<-", "right": "->", "up": "Up", "down": "Down", "backspace": "Bksp",
 }  # fmt: skip
-_HANDS = frozenset({"Opened", "Tapped", "Pressed", "PadWanted"})
 _FIRST = {"enter": 0}
 _LAST = {"escape": 900, "question_mark": 950, "f1": 999}
 
@@ -58,12 +65,6 @@ def _place(key: str) -> int:
     if key in _FIRST or key in _LAST:
         return _FIRST.get(key, _LAST.get(key, 0))
     return int(key[1:]) if key[0] == "f" and key[1:].isdigit() else 100
-
-
-def _by_hand(message: Message) -> bool:
-    """Whether a widget tells of a row that was opened, or of a tap."""
-    kind = type(message)
-    return kind.__module__.startswith("floorterm.terminal.widgets.") and kind.__name__ in _HANDS
 
 
 def _asked(message: Message) -> bool:
@@ -284,7 +285,7 @@ class FloorScreen(Screen[_Result]):
 
         What it asked for here before another screen came on top, and what would lead on from here, is dropped.
         """
-        if _by_hand(message) and not self.on_top:
+        if isinstance(message, ByHand) and not self.on_top:
             return
         with self.app.own_faults.outlived() if _asked(message) else self.app.losing_record():
             await super()._dispatch_message(message)

@@ -10,6 +10,10 @@ if TYPE_CHECKING:
     from floorterm.entries import Entry
 
 
+class ByHand(Message):
+    """A widget tells its screen that a hand opened, pressed or tapped something on it."""
+
+
 @dataclass(eq=False, repr=False)
 class Recorded(Message):
     """An entry is in the record: sent only after the commit."""

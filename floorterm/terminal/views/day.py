@@ -35,7 +35,7 @@ def plan_lines(
     day: "Day", found: "DayPlan", library: "Library", width: int, language: str
 ) -> tuple[Line, ...]:
     """The order with what each changeover costs, then how good it is and what others cost."""
-    table = [(*row[:2], row[2], f"{row[3]} kg", row[5]) for row in rows(found, library, language)]
+    table = [(*row[:3], f"{row[3]} kg", row[5]) for row in rows(found, library, language)]
     widths = [max(len(row[at]) for row in table) for at in range(len(table[0]))]
     lines: list[Line] = []
     for place, name, minutes, kg, note in table:

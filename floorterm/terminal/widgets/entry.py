@@ -19,6 +19,7 @@ from textual.widget import Widget
 from floorterm.changeover.entering import MEASURES, Echo, EntrySpec, Given, Measure
 from floorterm.changeover.figures import number_of
 from floorterm.languages import pad_letters
+from floorterm.terminal.messages import ByHand
 from floorterm.terminal.views.text import Line, Span, Tone
 from floorterm.terminal.widgets.keys import HELP_KEYS
 from floorterm.terminal.widgets.page import Page
@@ -78,7 +79,7 @@ class Entry(Vertical, can_focus=True):
         entry: "Entry"
 
     @dataclass(eq=False, repr=False)
-    class PadWanted(Message):
+    class PadWanted(ByHand):
         """The field was tapped where no pad has room."""
 
         entry: "Entry"

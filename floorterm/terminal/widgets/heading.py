@@ -7,9 +7,9 @@ from msgspec import Struct
 from msgspec.structs import replace
 from textual import events
 from textual.geometry import Region
-from textual.message import Message
 from textual.strip import Strip
 
+from floorterm.terminal.messages import ByHand
 from floorterm.terminal.views.text import Line, Span, apart, width_of
 from floorterm.terminal.widgets.paint import Look, Looks, Painted, looks
 
@@ -41,7 +41,7 @@ class Heading(Painted):
     )
 
     @dataclass(eq=False, repr=False)
-    class Tapped(Message):
+    class Tapped(ByHand):
         """Somebody tapped the person's name ("person") or the language ("language")."""
 
         what: str

@@ -7,9 +7,9 @@ from msgspec import Struct
 from rich.cells import cell_len
 from textual import events
 from textual.geometry import Region
-from textual.message import Message
 from textual.strip import Strip
 
+from floorterm.terminal.messages import ByHand
 from floorterm.terminal.views.text import Line, Span, Tone, fit
 from floorterm.terminal.widgets.paint import Look, Looks, Painted, looks
 
@@ -41,7 +41,7 @@ class KeyBar(Painted):
     )
 
     @dataclass(eq=False, repr=False)
-    class Pressed(Message):
+    class Pressed(ByHand):
         """A key was tapped; `key` is the name that a binding knows it by."""
 
         key: str

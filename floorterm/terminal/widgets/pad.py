@@ -5,9 +5,9 @@ from typing import ClassVar
 
 from textual import events
 from textual.geometry import Region
-from textual.message import Message
 from textual.strip import Strip
 
+from floorterm.terminal.messages import ByHand
 from floorterm.terminal.views.text import Span
 from floorterm.terminal.widgets.paint import Look, Looks, Painted, looks
 from floorterm.wording import words
@@ -28,7 +28,7 @@ class PinPad(Painted, can_focus=True):
     _gap = 1
 
     @dataclass(eq=False, repr=False)
-    class Pressed(Message):
+    class Pressed(ByHand):
         """A key of the pad: a digit, "backspace" or "enter"."""
 
         key: str

@@ -16,6 +16,7 @@ from textual.geometry import Region
 from textual.message import Message
 from textual.strip import Strip
 
+from floorterm.terminal.messages import ByHand
 from floorterm.terminal.views.text import Line, Span
 from floorterm.terminal.widgets.paint import Painted
 from floorterm.wording import words
@@ -64,7 +65,7 @@ class Rows(Painted, can_focus=True):
             return self.rows
 
     @dataclass(eq=False, repr=False)
-    class Opened(Message):
+    class Opened(ByHand):
         """The chosen row was opened."""
 
         rows: "Rows"

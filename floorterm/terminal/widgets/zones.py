@@ -9,9 +9,9 @@ from msgspec import Struct
 from rich.cells import cell_len
 from textual import events
 from textual.geometry import Region
-from textual.message import Message
 from textual.strip import Strip
 
+from floorterm.terminal.messages import ByHand
 from floorterm.terminal.views.text import Span, Tone, fit
 from floorterm.terminal.widgets.paint import Look, Looks, Painted, looks
 
@@ -45,7 +45,7 @@ class Zones(Painted):
     )
 
     @dataclass(eq=False, repr=False)
-    class Tapped(Message):
+    class Tapped(ByHand):
         """A zone was tapped."""
 
         zones: "Zones"
