@@ -2,7 +2,7 @@
 
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -10,6 +10,7 @@ from floorterm.cli.common import (
     Status,
     calibration_of,
     checklists_option,
+    day_option,
     db_option,
     default_db,
     fail,
@@ -83,11 +84,7 @@ def _limits(library: "Library", line: "LineFile", day: date) -> "tuple[Mapping[P
 @click.option("--diverted", is_flag=True, help="The flash left the line while the samples were taken.")
 @click.option("--detection-limit", type=float, default=0.0, help="Readings below are left out and counted.")
 @click.option("--confidence", type=float, default=0.95, show_default=True, help="One-sided.")
-@click.option(
-    "--on",
-    type=click.DateTime(["%Y-%m-%d"]),
-    help="Day whose label rule sets the limits of the pairs (default: today).",
-)
+@day_option("Day whose label rule sets the limits of the pairs")
 @click.option("--accept", is_flag=True, help="Accept the proposal: an entry of the ledger (asks for a PIN).")
 @click.option("--by", default="", help="With --accept: code of the supervisor or safety officer.")
 @click.option("--reason", default="", help="With --accept: why; it stands in the record.")
@@ -103,7 +100,7 @@ def calibrate(
     diverted: bool,
     detection_limit: float,
     confidence: float,
-    on: Any,
+    on: date,
     accept: bool,
     by: str,
     reason: str,
@@ -126,7 +123,6 @@ def calibrate(
     from floorterm.wording import Say, sentence, words  # noqa: PLC0415
 
     library = load_library(folder_of(checklists, db))
-    day = on.date() if on else date.today()  # noqa: DTZ011  the caller's own day decides which rule is in force
     if line not in library.lines:
         fail(f"There is no line {line!r}; known are {', '.join(library.lines)}.")
     if accept and not (by and reason.strip()):
@@ -150,7 +146,7 @@ def calibrate(
         alone = _curve(samples[-1], plug)
     except CalibrationError as fault:
         alone = fault.say
-    limits, without = _limits(library, spec, day)
+    limits, without = _limits(library, spec, on)
     known = {limit: found.change(limit) for limit in set(limits.values())}
     changes = {pair: known[limit] for pair, limit in limits.items()}
     if not as_json:

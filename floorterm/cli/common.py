@@ -4,6 +4,7 @@ import json
 import os
 import sys
 from collections.abc import Callable, Sequence
+from datetime import date
 from enum import IntEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
@@ -102,6 +103,17 @@ def terminal_option_of(default: str) -> Callable[[_Command], _Command]:
 def terminal_option(command: _Command) -> _Command:
     """`--terminal NAME`."""
     return terminal_option_of("T1")(command)
+
+
+def day_option(told: str) -> Callable[[_Command], _Command]:
+    """`--on DAY`, a date; without it the caller's own day."""
+
+    def day(_: click.Context, __: click.Parameter, given: "datetime | None") -> date:
+        return given.date() if given else date.today()  # noqa: DTZ011  whoever asks has a day of their own
+
+    return click.option(
+        "--on", type=click.DateTime(["%Y-%m-%d"]), callback=day, help=f"{told} (default: today)."
+    )
 
 
 def language_option(command: _Command) -> _Command:

@@ -2,13 +2,14 @@
 
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from floorterm.cli.common import (
     calibration_of,
     checklists_option,
+    day_option,
     db_option,
     fail,
     folder_of,
@@ -50,11 +51,7 @@ _FILE = click.Path(path_type=Path, dir_okay=False)
 )
 @click.option("--explain", is_flag=True, help="The chain of reasoning with sources and confidence.")
 @click.option("--svg", type=_FILE, help="Write the washout curve with limit, crossing and band.")
-@click.option(
-    "--on",
-    type=click.DateTime(["%Y-%m-%d"]),
-    help="Day of the run: the label rule in force then (default: today).",
-)
+@day_option("Day of the run: the label rule in force then")
 @language_option
 @checklists_option
 @db_option
@@ -71,7 +68,7 @@ def flush(
     sample_error: float | None,
     explain: bool,
     svg: Path | None,
-    on: Any,
+    on: date,
     language: str,
     checklists: Path | None,
     db: Place | None,
@@ -83,14 +80,13 @@ def flush(
     count instead of those of the line file.
     """
     library = load_library(folder_of(checklists, db))
-    day = on.date() if on else date.today()  # noqa: DTZ011  the caller's own day decides which rule is in force
     if line not in library.lines:
         fail(f"There is no line {line!r}; known are {', '.join(library.lines)}.")
     here = [name for name, fragrance in library.fragrances.items() if line in fragrance.lines]
     if matrix:
         if strategy or limit is not None or state or samples or explain or svg:
             fail("--matrix is about all pairs; the other options are about one.")
-        _matrix(library, line, here, day, db, as_json=as_json)
+        _matrix(library, line, here, on, db, as_json=as_json)
         return
     if outgoing is None or incoming is None:
         fail("Give --from and --to, or --matrix.")
@@ -103,11 +99,11 @@ def flush(
         fail(
             "--state: ways and check samples count from the steady state before the switch; ask without them."
         )
-    case = _case(library, line, outgoing, incoming, day, limit, state, db)
+    case = _case(library, line, outgoing, incoming, on, limit, state, db)
     found = _checked(case, samples, sample_error, language) if samples else None
     if svg:
         _draw(case, found, svg, language)
-    _answer(case, found, strategy, day, language, explain=explain, as_json=as_json)
+    _answer(case, found, strategy, on, language, explain=explain, as_json=as_json)
 
 
 def _case(

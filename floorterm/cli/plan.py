@@ -10,6 +10,7 @@ from floorterm.cli.common import (
     Status,
     calibration_of,
     checklists_option,
+    day_option,
     db_option,
     fail,
     folder_of,
@@ -43,11 +44,7 @@ if TYPE_CHECKING:
 @click.option(
     "--before", nargs=2, multiple=True, metavar="A B", help="Fragrance A runs before B, at any distance."
 )
-@click.option(
-    "--on",
-    type=click.DateTime(["%Y-%m-%d"]),
-    help="Day of the run: the label rule in force then (default: today).",
-)
+@day_option("Day of the run: the label rule in force then")
 @language_option
 @checklists_option
 @db_option
@@ -59,7 +56,7 @@ def plan(
     first: str | None,
     last: str | None,
     before: tuple[tuple[str, str], ...],
-    on: Any,
+    on: date,
     language: str,
     checklists: Path | None,
     db: Place | None,
@@ -82,8 +79,7 @@ def plan(
     for name in (*fragrances, *held, *(name for rule in rules for name in (rule.first, rule.then) if name)):
         if name not in here:
             fail(f"{name!r} does not run on {line}; known are {', '.join(here)}.")
-    day_asked = on.date() if on else date.today()  # noqa: DTZ011  the caller's own day decides which rule is in force
-    changes = changes_on(library, line, day_asked, calibration_of(db, library, line))
+    changes = changes_on(library, line, on, calibration_of(db, library, line))
     try:
         day = day_of(changes, tuple(dict.fromkeys(held)) or _held(library, line, db), fragrances)
         found = plan_day(day, rules)
@@ -92,9 +88,9 @@ def plan(
     except NoPlanError as fault:
         fail("\n".join(_no_plan(fault, library, language)), Status.SHORT)
     if as_json:
-        print_json({"line": line, "on": day_asked.isoformat(), **_document(day, found)})
+        print_json({"line": line, "on": on.isoformat(), **_document(day, found)})
         return
-    put(f"{in_(by_language(library.lines[line].name), language)}, {day_asked.isoformat()}")
+    put(f"{in_(by_language(library.lines[line].name), language)}, {on.isoformat()}")
     _tell(day, found, library, language)
 
 

@@ -33,6 +33,15 @@ def screens(pilot: Pilot[int]) -> list[str]:
     return [type(screen).__name__ for screen in pilot.app.screen_stack[1:]]
 
 
+async def _shown(app: FloorApp, pilot: Pilot[int], crew: Crew, made: object) -> FloorScreen[object]:
+    """A screen with its keys, for whoever runs the changeover."""
+    app.begin_session(crew.ode)
+    screen: FloorScreen[object] = made(crew.work)  # type: ignore[operator]
+    app.push_screen(screen)
+    await until(pilot, lambda: screen.is_mounted and screen.query_one("#keys").caps)  # type: ignore[attr-defined]
+    return screen
+
+
 @pytest.mark.parametrize(
     ("made", "key", "opens"),
     [
@@ -55,10 +64,7 @@ async def test_a_key_that_bounces_opens_one_dialogue(
 ) -> None:
     crew = crew_at(FLUSH)
     async with opened(crew.plant) as (app, pilot):
-        app.begin_session(crew.ode)
-        screen: FloorScreen[object] = made(crew.work)  # type: ignore[operator]
-        app.push_screen(screen)
-        await until(pilot, lambda: screen.is_mounted and screen.query_one("#keys").caps)  # type: ignore[attr-defined]
+        screen = await _shown(app, pilot, crew, made)
         await bounce(pilot, key)
         await until_top(pilot, opens)
         assert screens(pilot) == [type(screen).__name__, opens]
@@ -86,10 +92,7 @@ async def test_different_keys_pressed_at_once_open_one_screen(
 ) -> None:
     crew = crew_at(FLUSH)
     async with opened(crew.plant) as (app, pilot):
-        app.begin_session(crew.ode)
-        screen: FloorScreen[object] = made(crew.work)  # type: ignore[operator]
-        app.push_screen(screen)
-        await until(pilot, lambda: screen.is_mounted and screen.query_one("#keys").caps)  # type: ignore[attr-defined]
+        screen = await _shown(app, pilot, crew, made)
         for key in keys:
             app.post_message(events.Key(key, None))
         await until(pilot, lambda: app.screen is not screen and app.screen.is_mounted)
