@@ -148,9 +148,7 @@ def beside(path: Path) -> Iterator[Path]:
     try:
         fresh.unlink(missing_ok=True)
         yield fresh
-    except (
-        LedgerFullError
-    ) as fault:  # it is this file that found no room, not the ledger that people sign into
+    except LedgerFullError as fault:  # the copy found no room, not the ledger that people sign into
         raise NotWrittenError(path=str(path), reason=os.strerror(errno.ENOSPC)) from fault
     except OSError as fault:
         raise NotWrittenError(path=str(path), reason=fault.strerror or str(fault)) from fault
